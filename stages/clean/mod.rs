@@ -1,0 +1,2 @@
+//! Clean.
+pub mod result;

@@ -1,0 +1,215 @@
+//! What clean hands on: the readings with stress, rate and strain, and the fate of each.
+
+use crate::table::{Table, TableError};
+use serde::{Deserialize, Serialize};
+
+/// Reasons for which a reading is set aside, in one set per reading.
+///
+/// Written sorted with `;` between; empty means kept.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Fate(Vec<&'static str>);
+
+/// Every reason a reading can be excluded for, sorted, as it stands in tables.
+pub const REASONS: [&str; 12] = [
+    "above-torque-ceiling",
+    "below-torque-floor",
+    "clock",
+    "drifting",
+    "duplicate",
+    "edge-fracture",
+    "gap-too-narrow",
+    "instrument-inertia",
+    "missing",
+    "momentum-diffusion",
+    "set-aside",
+    "spike",
+];
+
+impl Fate {
+    /// Adds a reason of [`REASONS`]; one that is there already is not added twice.
+    pub fn add(&mut self, reason: &str) {
+        if let Some(known) = REASONS.into_iter().find(|r| *r == reason)
+            && let Err(at) = self.0.binary_search(&known)
+        {
+            self.0.insert(at, known);
+        }
+    }
+
+    /// Whether no reason was found.
+    pub fn kept(&self) -> bool {
+        self.0.is_empty()
+    }
+
+    /// The reasons, sorted.
+    pub fn reasons(&self) -> &[&'static str] {
+        &self.0
+    }
+
+    /// As it stands in tables: null for kept.
+    pub fn text(&self) -> Option<String> {
+        (!self.kept()).then(|| self.0.join(";"))
+    }
+
+    /// Back from a table.
+    pub fn from_text(text: Option<&str>) -> Self {
+        let mut fate = Self::default();
+        text.into_iter().flat_map(|t| t.split(';')).for_each(|r| fate.add(r));
+        fate
+    }
+}
+
+/// Readings of one run with derived columns; NaN where missing or not known. All vectors have one length,
+/// and every row of ingest is there.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Points {
+    /// Line in the export.
+    pub row: Vec<u32>,
+    /// Step.
+    pub step: Vec<i64>,
+    /// Time, s.
+    pub time_s: Vec<f64>,
+    /// Torque as exported, or stress times the geometry's constant, N m.
+    pub torque_n_m: Vec<f64>,
+    /// Torque on the sample: inertia taken off where it is known, N m.
+    pub sample_torque_n_m: Vec<f64>,
+    /// I·dΩ/dt that was taken off, or would have to be, N m; NaN where not known.
+    pub inertia_torque_n_m: Vec<f64>,
+    /// Speed from the motion, rad/s.
+    pub speed_rad_per_s: Vec<f64>,
+    /// Stress on the sample, Pa, signed.
+    pub stress_pa: Vec<f64>,
+    /// Rate from the motion, 1/s, signed.
+    pub rate_per_s: Vec<f64>,
+    /// Strain position, signed: grows with positive rate and turns back at reversal.
+    pub strain: Vec<f64>,
+    /// stress/rate, Pa s; NaN where the rate is not known.
+    pub viscosity_pa_s: Vec<f64>,
+    /// Axial force, N.
+    pub normal_force_n: Vec<f64>,
+    /// Temperature, °C.
+    pub temperature_c: Vec<f64>,
+    /// Set-point as stress, Pa, where the layout has it.
+    pub set_stress_pa: Vec<f64>,
+    /// Set-point as rate, 1/s, where the layout has it.
+    pub set_rate_per_s: Vec<f64>,
+    /// Why a reading is set aside.
+    pub fate: Vec<Fate>,
+}
+
+/// What was decided for the run as a whole.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct CleanNotes {
+    /// Sampling interval known well enough for dΩ/dt, and inertia known: the correction was applied.
+    pub inertia_corrected: bool,
+    /// Where the strain position comes from: `angle`, `strain`, `speed` or `rate`.
+    pub motion: String,
+    /// Whole run set aside by hand: the reason.
+    pub set_aside: Option<String>,
+    /// Steps set aside by hand and why.
+    pub set_aside_steps: Vec<(i64, String)>,
+    /// Remarks for the person.
+    pub remarks: Vec<String>,
+}
+
+impl Points {
+    const FLOATS: [&'static str; 13] = [
+        "time_s",
+        "torque_n_m",
+        "sample_torque_n_m",
+        "inertia_torque_n_m",
+        "speed_rad_per_s",
+        "stress_pa",
+        "rate_per_s",
+        "strain",
+        "viscosity_pa_s",
+        "normal_force_n",
+        "temperature_c",
+        "set_stress_pa",
+        "set_rate_per_s",
+    ];
+
+    fn floats(&self) -> [&Vec<f64>; 13] {
+        [
+            &self.time_s,
+            &self.torque_n_m,
+            &self.sample_torque_n_m,
+            &self.inertia_torque_n_m,
+            &self.speed_rad_per_s,
+            &self.stress_pa,
+            &self.rate_per_s,
+            &self.strain,
+            &self.viscosity_pa_s,
+            &self.normal_force_n,
+            &self.temperature_c,
+            &self.set_stress_pa,
+            &self.set_rate_per_s,
+        ]
+    }
+
+    /// Number of readings.
+    pub fn len(&self) -> usize {
+        self.row.len()
+    }
+
+    /// Whether there are none.
+    pub fn is_empty(&self) -> bool {
+        self.row.is_empty()
+    }
+
+    /// As the table that the reversal stage reads.
+    pub fn to_table(&self) -> Table {
+        let mut table = Table::new()
+            .int("row", self.row.iter().map(|r| Some(i64::from(*r))))
+            .int("step", self.step.iter().map(|s| Some(*s)));
+        for (name, values) in Self::FLOATS.into_iter().zip(self.floats()) {
+            table = table.float(name, values.iter().map(|v| Some(*v)));
+        }
+        table.text("excluded", self.fate.iter().map(Fate::text))
+    }
+
+    /// From Parquet bytes that [`Self::to_table`] made.
+    ///
+    /// # Errors
+    /// If they are not.
+    pub fn from_parquet(bytes: &[u8]) -> Result<Self, TableError> {
+        let table = Table::from_parquet(bytes)?;
+        let [
+            time_s,
+            torque_n_m,
+            sample_torque_n_m,
+            inertia_torque_n_m,
+            speed_rad_per_s,
+            stress_pa,
+            rate_per_s,
+            strain,
+            viscosity_pa_s,
+            normal_force_n,
+            temperature_c,
+            set_stress_pa,
+            set_rate_per_s,
+        ] = Self::FLOATS.map(|name| table.floats(name).unwrap_or_default());
+        Ok(Self {
+            row: table.ints("row")?.into_iter().map(|r| r as u32).collect(),
+            step: table.ints("step")?,
+            time_s,
+            torque_n_m,
+            sample_torque_n_m,
+            inertia_torque_n_m,
+            speed_rad_per_s,
+            stress_pa,
+            rate_per_s,
+            strain,
+            viscosity_pa_s,
+            normal_force_n,
+            temperature_c,
+            set_stress_pa,
+            set_rate_per_s,
+            fate: table
+                .texts("excluded")
+                .unwrap_or_default()
+                .iter()
+                .map(|t| Fate::from_text(t.as_deref()))
+                .collect(),
+        })
+    }
+}

@@ -1,0 +1,2 @@
+//! Ingest.
+pub mod result;

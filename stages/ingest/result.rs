@@ -1,0 +1,133 @@
+//! What ingest hands on: the readings of one raw export in SI, and its head.
+
+use crate::table::{Table, TableError};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+
+/// What was found around the readings.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Head {
+    /// Entries of the preamble, trimmed, by their key as written.
+    pub preamble: BTreeMap<String, String>,
+    /// Rows of data in the file: `kept + refused`.
+    pub rows: u64,
+    /// Rows refused by name, for example `missing time`: reason and number.
+    pub refused: BTreeMap<String, u64>,
+    /// Start of the run as ISO 8601, if the export tells.
+    pub started: Option<String>,
+    /// Encoding that was found or stated.
+    pub encoding: String,
+    /// Remarks for the person: a file cut off, columns that were not understood, units that differ.
+    pub remarks: Vec<String>,
+}
+
+/// Readings of one raw export in SI, a value per kept row in each vector. Missing values are NaN; columns that
+/// the layout does not have are absent.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Readings {
+    /// Line in the export, from 1.
+    pub row: Vec<u32>,
+    /// Step as numbered in the export, or counted from 1.
+    pub step: Vec<i64>,
+    /// Time, s.
+    pub time_s: Vec<f64>,
+    /// Angle of the moving part, rad, unwrapped.
+    pub angle_rad: Option<Vec<f64>>,
+    /// Speed, rad/s.
+    pub speed_rad_per_s: Option<Vec<f64>>,
+    /// Torque as exported, N m.
+    pub torque_n_m: Option<Vec<f64>>,
+    /// Shear stress as exported, Pa.
+    pub stress_pa: Option<Vec<f64>>,
+    /// Shear rate as exported, 1/s.
+    pub rate_per_s: Option<Vec<f64>>,
+    /// Strain as exported: a signed position that turns back at reversal, dimensionless.
+    pub strain: Option<Vec<f64>>,
+    /// Axial force, N.
+    pub normal_force_n: Option<Vec<f64>>,
+    /// Temperature, °C.
+    pub temperature_c: Option<Vec<f64>>,
+    /// Set-point column of the layout: stress in Pa.
+    pub set_stress_pa: Option<Vec<f64>>,
+    /// Set-point column of the layout: rate in 1/s.
+    pub set_rate_per_s: Option<Vec<f64>>,
+}
+
+impl Readings {
+    const OPTIONAL: [&'static str; 10] = [
+        "angle_rad",
+        "speed_rad_per_s",
+        "torque_n_m",
+        "stress_pa",
+        "rate_per_s",
+        "strain",
+        "normal_force_n",
+        "temperature_c",
+        "set_stress_pa",
+        "set_rate_per_s",
+    ];
+
+    fn optional(&self) -> [&Option<Vec<f64>>; 10] {
+        [
+            &self.angle_rad,
+            &self.speed_rad_per_s,
+            &self.torque_n_m,
+            &self.stress_pa,
+            &self.rate_per_s,
+            &self.strain,
+            &self.normal_force_n,
+            &self.temperature_c,
+            &self.set_stress_pa,
+            &self.set_rate_per_s,
+        ]
+    }
+
+    /// Number of readings.
+    pub fn len(&self) -> usize {
+        self.row.len()
+    }
+
+    /// Whether there are none.
+    pub fn is_empty(&self) -> bool {
+        self.row.is_empty()
+    }
+
+    /// As a table, absent columns left out.
+    pub fn to_table(&self) -> Table {
+        let mut table = Table::new()
+            .int("row", self.row.iter().map(|r| Some(i64::from(*r))))
+            .int("step", self.step.iter().map(|s| Some(*s)))
+            .float("time_s", self.time_s.iter().map(|t| Some(*t)));
+        for (name, values) in Self::OPTIONAL.into_iter().zip(self.optional()) {
+            if let Some(values) = values {
+                table = table.float(name, values.iter().map(|v| Some(*v)));
+            }
+        }
+        table
+    }
+
+    /// From Parquet bytes that [`Self::to_table`] made.
+    ///
+    /// # Errors
+    /// If they are not.
+    pub fn from_parquet(bytes: &[u8]) -> Result<Self, TableError> {
+        let table = Table::from_parquet(bytes)?;
+        let [angle, speed, torque, stress, rate, strain, force, temperature, set_stress, set_rate] =
+            Self::OPTIONAL.map(|name| table.floats(name));
+        Ok(Self {
+            row: table.ints("row")?.into_iter().map(|r| r as u32).collect(),
+            step: table.ints("step")?,
+            time_s: table.floats("time_s").unwrap_or_default(),
+            angle_rad: angle,
+            speed_rad_per_s: speed,
+            torque_n_m: torque,
+            stress_pa: stress,
+            rate_per_s: rate,
+            strain,
+            normal_force_n: force,
+            temperature_c: temperature,
+            set_stress_pa: set_stress,
+            set_rate_per_s: set_rate,
+        })
+    }
+}

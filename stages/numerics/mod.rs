@@ -1,0 +1,3 @@
+//! Numerics that several stages share.
+
+pub mod float;

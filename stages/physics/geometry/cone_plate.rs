@@ -1,0 +1,1 @@
+//! Cone and plate.

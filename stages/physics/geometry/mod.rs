@@ -1,0 +1,66 @@
+//! Measuring geometries: each turns torque, speed and axial force into stress, rate and normal stress.
+//! One file each, with formula and source.
+
+mod cone_plate;
+
+use super::quantity::Quantity;
+use serde::{Deserialize, Serialize};
+
+/// A measuring geometry as meant, in SI.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Geometry {
+    /// Name in the study file.
+    pub name: String,
+    /// Shape and dimensions.
+    pub shape: Shape,
+    /// Moment of inertia, N m s².
+    pub inertia: Option<Quantity>,
+}
+
+/// Shape and dimensions.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Shape {
+    /// Cone and plate.
+    ConePlate {
+        /// Radius, m.
+        radius: Quantity,
+        /// Angle between cone and plate, rad.
+        angle: Quantity,
+        /// Truncation, m.
+        truncation: Option<Quantity>,
+    },
+    /// Two parallel plates.
+    ParallelPlates {
+        /// Radius, m.
+        radius: Quantity,
+        /// Gap, m.
+        gap: Quantity,
+    },
+    /// Concentric cylinders.
+    ConcentricCylinders {
+        /// Radius of the inner cylinder, m.
+        inner_radius: Quantity,
+        /// Radius of the cup, m.
+        outer_radius: Quantity,
+        /// Length of the inner cylinder, m.
+        length: Quantity,
+        /// End-effect factor of the torque.
+        end_effect: f64,
+    },
+}
+
+/// Linear constants of a geometry.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Constants {
+    /// Stress per torque, Pa/(N m).
+    pub stress_per_torque: f64,
+    /// Rate per speed, and so strain per angle.
+    pub rate_per_speed: f64,
+    /// First normal-stress difference per axial force, Pa/N; none where the geometry gives none.
+    pub normal_stress_per_force: Option<f64>,
+    /// Widest gap, m, over which momentum must diffuse.
+    pub widest_gap_m: f64,
+    /// Narrowest gap, m, that a particle must pass.
+    pub narrowest_gap_m: Option<f64>,
+}

@@ -1,0 +1,6 @@
+//! Physics that several stages share: quantities and units, materials, the instrument, geometries, models.
+
+pub mod geometry;
+pub mod instrument;
+pub mod materials;
+pub mod quantity;

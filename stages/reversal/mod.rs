@@ -1,0 +1,2 @@
+//! Reversal.
+pub mod result;

@@ -1,0 +1,2 @@
+//! States.
+pub mod result;

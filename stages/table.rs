@@ -1,0 +1,277 @@
+//! The only room that names polars: a typed table of named columns, its Parquet and its CSV.
+//!
+//! Same table, same bytes: one chunk, fixed row groups, fixed codec, no metadata of the host, shortest decimal
+//! floats. Missing is null in both, never 0 or −1.
+
+use polars::prelude::*;
+use polars_io::SerReader;
+use polars_io::SerWriter;
+use polars_io::csv::write::CsvWriter;
+use polars_io::parquet::read::ParquetReader;
+use polars_io::parquet::write::{ParquetCompression, ParquetWriter, StatisticsOptions};
+use std::fmt;
+
+/// What one column of a published table holds: a row of `dictionary.csv`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ColumnSpec {
+    /// `snake_case`, with the SI unit behind where there is one.
+    pub name: &'static str,
+    /// Unit as it is printed; empty for text, counts and dimensionless numbers.
+    pub unit: &'static str,
+    /// What it means, in one sentence without final stop.
+    pub meaning: &'static str,
+}
+
+/// Values of one column.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Values {
+    /// Numbers; NaN is written as null.
+    Float(Vec<Option<f64>>),
+    /// Whole numbers.
+    Int(Vec<Option<i64>>),
+    /// Text.
+    Text(Vec<Option<String>>),
+    /// Truth values.
+    Bool(Vec<Option<bool>>),
+}
+
+impl Values {
+    fn len(&self) -> usize {
+        match self {
+            Self::Float(v) => v.len(),
+            Self::Int(v) => v.len(),
+            Self::Text(v) => v.len(),
+            Self::Bool(v) => v.len(),
+        }
+    }
+}
+
+/// Named columns of one length.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Table {
+    columns: Vec<(String, Values)>,
+}
+
+/// What can go wrong with a table; always a mistake in the program or a damaged file.
+#[derive(Debug)]
+pub struct TableError(String);
+
+impl fmt::Display for TableError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "table: {}", self.0)
+    }
+}
+
+impl std::error::Error for TableError {}
+
+impl From<PolarsError> for TableError {
+    fn from(e: PolarsError) -> Self {
+        Self(e.to_string())
+    }
+}
+
+impl From<TableError> for Vec<pipeline::diagnostic::Diagnostic> {
+    fn from(e: TableError) -> Self {
+        pipeline::stage::mistake(e.to_string())
+    }
+}
+
+impl Table {
+    /// An empty table.
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// Adds a column of numbers; NaN becomes null.
+    #[must_use]
+    pub fn float(self, name: &str, values: impl IntoIterator<Item = Option<f64>>) -> Self {
+        self.with(name, Values::Float(values.into_iter().map(|v| v.filter(|v| !v.is_nan())).collect()))
+    }
+
+    /// Adds a column of whole numbers.
+    #[must_use]
+    pub fn int(self, name: &str, values: impl IntoIterator<Item = Option<i64>>) -> Self {
+        self.with(name, Values::Int(values.into_iter().collect()))
+    }
+
+    /// Adds a column of text.
+    #[must_use]
+    pub fn text(self, name: &str, values: impl IntoIterator<Item = Option<String>>) -> Self {
+        self.with(name, Values::Text(values.into_iter().collect()))
+    }
+
+    /// Adds a column of truth values.
+    #[must_use]
+    pub fn bool(self, name: &str, values: impl IntoIterator<Item = Option<bool>>) -> Self {
+        self.with(name, Values::Bool(values.into_iter().collect()))
+    }
+
+    /// Adds a column.
+    #[must_use]
+    pub fn with(mut self, name: &str, values: Values) -> Self {
+        self.columns.push((name.to_owned(), values));
+        self
+    }
+
+    /// Number of rows.
+    pub fn height(&self) -> usize {
+        self.columns.first().map_or(0, |(_, v)| v.len())
+    }
+
+    /// Names and values in order.
+    pub fn columns(&self) -> &[(String, Values)] {
+        &self.columns
+    }
+
+    /// The column called `name`, if there is one.
+    pub fn column(&self, name: &str) -> Option<&Values> {
+        self.columns.iter().find(|(n, _)| n == name).map(|(_, v)| v)
+    }
+
+    /// A column of numbers with NaN for null; none if it is missing or of another type.
+    pub fn floats(&self, name: &str) -> Option<Vec<f64>> {
+        match self.column(name)? {
+            Values::Float(v) => Some(v.iter().map(|v| v.unwrap_or(f64::NAN)).collect()),
+            _ => None,
+        }
+    }
+
+    /// A column of whole numbers without nulls.
+    ///
+    /// # Errors
+    /// If it is missing, of another type, or has nulls.
+    pub fn ints(&self, name: &str) -> Result<Vec<i64>, TableError> {
+        match self.column(name) {
+            Some(Values::Int(v)) => v.iter().copied().collect::<Option<Vec<i64>>>(),
+            _ => None,
+        }
+        .ok_or_else(|| TableError(format!("column {name} is not made of whole numbers")))
+    }
+
+    /// A column of text; none if it is missing or of another type.
+    pub fn texts(&self, name: &str) -> Option<&[Option<String>]> {
+        match self.column(name)? {
+            Values::Text(v) => Some(v),
+            _ => None,
+        }
+    }
+
+    fn frame(&self) -> Result<DataFrame, TableError> {
+        let columns = self.columns.iter().map(|(name, values)| {
+            let name: PlSmallStr = name.as_str().into();
+            match values {
+                Values::Float(v) => Column::new(name, v),
+                Values::Int(v) => Column::new(name, v),
+                Values::Text(v) => Column::new(name, v),
+                Values::Bool(v) => Column::new(name, v),
+            }
+        });
+        let mut frame = DataFrame::new(self.height(), columns.collect())?;
+        frame.rechunk_mut();
+        Ok(frame)
+    }
+
+    fn from_frame(frame: &DataFrame) -> Result<Self, TableError> {
+        let mut table = Self::new();
+        for column in frame.columns() {
+            let values = match column.dtype() {
+                DataType::Float64 => Values::Float(column.f64()?.to_vec()),
+                DataType::Int64 => Values::Int(column.i64()?.to_vec()),
+                DataType::String => Values::Text(column.str()?.iter().map(|v| v.map(str::to_owned)).collect()),
+                DataType::Boolean => Values::Bool(column.bool()?.iter().collect()),
+                other => return Err(TableError(format!("column {} has type {other}", column.name()))),
+            };
+            table = table.with(column.name(), values);
+        }
+        Ok(table)
+    }
+
+    /// The table as Parquet bytes.
+    ///
+    /// # Errors
+    /// If columns differ in length or share a name.
+    pub fn to_parquet(&self) -> Result<Vec<u8>, TableError> {
+        let mut frame = self.frame()?;
+        let mut out = Vec::new();
+        ParquetWriter::new(&mut out)
+            .with_compression(ParquetCompression::Zstd(None))
+            .with_statistics(StatisticsOptions::full())
+            .with_row_group_size(Some(65_536))
+            .set_parallel(false)
+            .finish(&mut frame)?;
+        Ok(out)
+    }
+
+    /// Reads what [`Self::to_parquet`] wrote.
+    ///
+    /// # Errors
+    /// If the bytes are no such Parquet file.
+    pub fn from_parquet(bytes: &[u8]) -> Result<Self, TableError> {
+        let frame = ParquetReader::new(std::io::Cursor::new(bytes)).set_rechunk(true).finish()?;
+        Self::from_frame(&frame)
+    }
+
+    /// The table as CSV (RFC 4180, UTF-8, LF): empty for null.
+    ///
+    /// # Errors
+    /// If columns differ in length or share a name.
+    pub fn to_csv(&self) -> Result<Vec<u8>, TableError> {
+        let mut frame = self.frame()?;
+        let mut out = Vec::new();
+        CsvWriter::new(&mut out).n_threads(1).finish(&mut frame)?;
+        Ok(out)
+    }
+
+    /// The tables below each other; all must have the same columns in the same order.
+    ///
+    /// # Errors
+    /// If they do not.
+    pub fn stack(tables: &[Self]) -> Result<Self, TableError> {
+        let Some((first, rest)) = tables.split_first() else { return Ok(Self::new()) };
+        let mut frame = first.frame()?;
+        for table in rest {
+            frame.vstack_mut(&table.frame()?)?;
+        }
+        frame.rechunk_mut();
+        Self::from_frame(&frame)
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    fn sample() -> Table {
+        Table::new()
+            .text("run", ["a", "b,\"c"].map(|s| Some(s.to_owned())))
+            .float("stress_pa", [Some(0.1), None])
+            .int("row", [Some(1), None])
+            .bool("steady", [Some(true), None])
+    }
+
+    #[test]
+    fn parquet_is_a_fixed_point() {
+        let bytes = sample().to_parquet().unwrap();
+        let back = Table::from_parquet(&bytes).unwrap();
+        assert_eq!(back, sample());
+        assert_eq!(back.to_parquet().unwrap(), bytes);
+    }
+
+    #[test]
+    fn csv_quotes_and_leaves_nulls_empty() {
+        let text = String::from_utf8(sample().to_csv().unwrap()).unwrap();
+        assert_eq!(text, "run,stress_pa,row,steady\na,0.1,1,true\n\"b,\"\"c\",,,\n");
+    }
+
+    #[test]
+    fn not_a_number_is_null() {
+        assert_eq!(Table::new().float("x", [Some(f64::NAN)]).column("x"), Some(&Values::Float(vec![None])));
+    }
+
+    #[test]
+    fn tables_of_equal_columns_stack() {
+        assert_eq!(Table::stack(&[sample(), sample()]).unwrap().height(), 4);
+        assert!(Table::stack(&[sample(), Table::new().float("x", [Some(1.0)])]).is_err());
+    }
+}

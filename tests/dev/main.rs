@@ -1,0 +1,2 @@
+//! `cargo demo` and `cargo check-all`.
+fn main() {}
