@@ -5,6 +5,7 @@
 
 pub mod clean;
 pub mod ingest;
+pub mod near_miss;
 pub mod numerics;
 pub mod physics;
 pub mod reversal;
