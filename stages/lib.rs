@@ -4,6 +4,7 @@
 //! `setup` reads the study file; no stage imports it.
 
 pub mod clean;
+pub mod fit;
 pub mod ingest;
 pub mod numerics;
 pub mod physics;
@@ -11,3 +12,4 @@ pub mod reversal;
 pub mod settings;
 pub mod states;
 pub mod table;
+pub mod uncertainty;
