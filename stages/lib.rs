@@ -4,6 +4,7 @@
 //! `setup` reads the study file; no stage imports it.
 
 pub mod clean;
+pub mod fit;
 pub mod ingest;
 pub mod near_miss;
 pub mod numerics;
@@ -12,3 +13,4 @@ pub mod reversal;
 pub mod settings;
 pub mod states;
 pub mod table;
+pub mod uncertainty;
