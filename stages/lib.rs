@@ -4,10 +4,13 @@
 //! `setup` reads the study file; no stage imports it.
 
 pub mod clean;
+pub mod fit;
 pub mod ingest;
+pub mod near_miss;
 pub mod numerics;
 pub mod physics;
 pub mod reversal;
 pub mod settings;
 pub mod states;
 pub mod table;
+pub mod uncertainty;
