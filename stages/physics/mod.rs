@@ -4,3 +4,5 @@ pub mod geometry;
 pub mod instrument;
 pub mod materials;
 pub mod quantity;
+pub mod rise;
+pub mod shares;
