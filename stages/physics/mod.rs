@@ -5,3 +5,5 @@ pub mod instrument;
 pub mod materials;
 pub mod quantity;
 pub mod units;
+pub mod rise;
+pub mod shares;

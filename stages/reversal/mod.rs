@@ -1,3 +1,5 @@
 //! Reversal.
+mod find;
 pub mod params;
 pub mod result;
+mod trace;
