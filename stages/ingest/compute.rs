@@ -154,6 +154,7 @@ impl<'a> Reader<'a> {
                 break;
             }
         }
+        self.problems.truncate(ENOUGH_PROBLEMS);
         if self.problems.is_empty() { Ok(()) } else { Err(std::mem::take(&mut self.problems)) }
     }
 
