@@ -105,7 +105,8 @@ pub(super) fn as_header(
         let name = column.name.trim();
         let found: Vec<usize> = (0..fields.len()).filter(|i| fields[*i] == name).collect();
         if let [first, second, ..] = found[..] {
-            let message = format!("column `{name}` stands twice in the header, as fields {} and {}", first + 1, second + 1);
+            let message =
+                format!("column `{name}` stands twice in the header, as fields {} and {}", first + 1, second + 1);
             return Err(at_line(message, line, text).help("map a column whose name stands there once"));
         }
         at.extend(found.first().map(|field| (role, *field)));
@@ -124,8 +125,12 @@ fn not_found(lines: &[&str], layout: &Layout, tried: &[Separator]) -> Diagnostic
     let Some(best) = nearest_header(lines, layout, tried) else { return no_names(lines, layout, tried) };
     if let Ok(Some(other)) = search(lines, layout, &SEPARATORS) {
         let by = other.separator.name();
-        return at_line(format!("this header is separated by `{by}`, the layout says otherwise"), other.line, lines[other.line])
-            .help(format!("write `separator: {by}` or `separator: auto` in the layout"));
+        return at_line(
+            format!("this header is separated by `{by}`, the layout says otherwise"),
+            other.line,
+            lines[other.line],
+        )
+        .help(format!("write `separator: {by}` or `separator: auto` in the layout"));
     }
     let lacking: Vec<&str> = mapped_names(&layout.columns).into_iter().filter(|n| !best.names.contains(n)).collect();
     let message = format!("the header has no column {}; it has {}", listed(&lacking), listed(&best.names));
@@ -273,7 +278,8 @@ mod tests {
 
     #[test]
     fn a_missing_column_is_named_with_what_is_there() {
-        let said = find(&["Zeit", "t;Torque;angle", "1;2;3"], &layout(["t", "Torqe", "angle"])).unwrap_err().to_string();
+        let said =
+            find(&["Zeit", "t;Torque;angle", "1;2;3"], &layout(["t", "Torqe", "angle"])).unwrap_err().to_string();
         assert_eq!(
             said,
             "raw:2: the header has no column `Torqe`; it has `t`, `Torque`, `angle` (did you mean `Torque` by `Torqe`?)"
@@ -301,7 +307,8 @@ mod tests {
 
     #[test]
     fn three_ways_to_write_an_entry() {
-        let lines = ["# Tool = cone, 2 deg", "Radius;25,000;mm", "Start: 2026-01-05 10:20", "note", "Radius;1", "t;M;angle"];
+        let lines =
+            ["# Tool = cone, 2 deg", "Radius;25,000;mm", "Start: 2026-01-05 10:20", "note", "Radius;1", "t;M;angle"];
         let layout = Layout { comment: Some("#".into()), ..layout(["t", "M", "angle"]) };
         let header = find(&lines, &layout).unwrap();
         let found = preamble(&lines, &header, &layout);

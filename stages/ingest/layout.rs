@@ -270,7 +270,9 @@ impl Layout {
             found.push(format!("step_starts: {error}"));
         }
         if self.comment.as_deref().is_some_and(|mark| mark.trim().is_empty()) {
-            found.push("comment: expected a mark such as `#`, found none; leave the key out if there are no comments".into());
+            found.push(
+                "comment: expected a mark such as `#`, found none; leave the key out if there are no comments".into(),
+            );
         }
         found
     }
@@ -285,7 +287,9 @@ impl Layout {
             found.push("columns: neither `torque` nor `stress` is mapped; one of them is needed".into());
         }
         if c.angle.is_none() && c.speed.is_none() && c.strain.is_none() && c.rate.is_none() {
-            found.push("columns: none of `angle`, `speed`, `strain`, `rate` is mapped; strain comes from the motion".into());
+            found.push(
+                "columns: none of `angle`, `speed`, `strain`, `rate` is mapped; strain comes from the motion".into(),
+            );
         }
         found
     }

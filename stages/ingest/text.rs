@@ -130,7 +130,9 @@ fn refuse_binary(text: &str) -> Result<(), Diagnostic> {
     let head: Vec<char> = text.chars().take(65_536).collect();
     let odd = head.iter().filter(|c| c.is_control() && !matches!(c, '\t' | '\n' | '\r' | '\u{c}' | '\u{1a}')).count();
     if head.contains(&'\0') || odd * 100 > head.len() {
-        return Err(problem("this is not text").help("export the run as text or CSV, or state the encoding in the layout"));
+        return Err(
+            problem("this is not text").help("export the run as text or CSV, or state the encoding in the layout")
+        );
     }
     Ok(())
 }
