@@ -3,6 +3,7 @@
 pub mod geometry;
 pub mod instrument;
 pub mod materials;
+pub mod models;
 pub mod quantity;
 pub mod units;
 pub mod rise;
