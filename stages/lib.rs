@@ -11,3 +11,8 @@ pub mod reversal;
 pub mod settings;
 pub mod states;
 pub mod table;
+
+/// Code hashes, made by the build script.
+pub mod code {
+    include!(concat!(env!("OUT_DIR"), "/code.rs"));
+}
