@@ -10,5 +10,9 @@ const STAGES: [&str; 6] = ["ingest", "clean", "reversal", "states", "fit", "unce
 fn main() -> Result<(), String> {
     let crates = [("reports", Path::new(".")), ("stages", Path::new("../stages"))];
     let sources = code_hash::Sources::read(&crates, &STAGES, Path::new("../Cargo.lock"))?;
-    code_hash::write(&sources, "reports", &[("TABLE", &["tables"]), ("FIGURE", &["figures"]), ("DOCUMENT", &["document"])])
+    code_hash::write(
+        &sources,
+        "reports",
+        &[("TABLE", &["tables"]), ("FIGURE", &["figures"]), ("DOCUMENT", &["document"])],
+    )
 }

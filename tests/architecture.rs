@@ -90,7 +90,8 @@ fn reports_compute_nothing() {
 }
 
 fn tree(words: &[&str]) -> String {
-    let output = Command::new(env!("CARGO")).current_dir(root()).args(["tree", "--locked"]).args(words).output().unwrap();
+    let output =
+        Command::new(env!("CARGO")).current_dir(root()).args(["tree", "--locked"]).args(words).output().unwrap();
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
     String::from_utf8(output.stdout).unwrap()
 }

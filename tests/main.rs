@@ -3,4 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 mod architecture;
+mod open_studies;
+mod rebuild;
 mod support;
+mod surroundings;

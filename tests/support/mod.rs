@@ -1,5 +1,7 @@
 //! Folders of their own, the real program, and the open studies.
 
+pub mod table;
+
 use std::fs;
 use std::io::Read;
 use std::path::{Path, PathBuf};
