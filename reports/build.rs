@@ -5,7 +5,7 @@ mod code_hash;
 
 use std::path::Path;
 
-const STAGES: [&str; 6] = ["ingest", "clean", "reversal", "states", "fit", "uncertainty"];
+const STAGES: [&str; 7] = ["ingest", "clean", "reversal", "states", "fit", "uncertainty", "claims"];
 
 fn main() -> Result<(), String> {
     let crates = [("reports", Path::new(".")), ("stages", Path::new("../stages"))];

@@ -3,6 +3,7 @@
 //! Each stage has a folder; shared rooms are `physics`, `numerics`, `table` and `references`.
 //! `setup` reads the study file; no stage imports it.
 
+pub mod claims;
 pub mod clean;
 pub mod ingest;
 pub mod numerics;

@@ -65,7 +65,7 @@ fn a_library_is_named_in_its_own_room_only() {
 
 #[test]
 fn stages_see_each_other_only_through_results_and_settings() {
-    let stages = ["ingest", "clean", "reversal", "states", "fit", "uncertainty"];
+    let stages = ["ingest", "clean", "reversal", "states", "fit", "uncertainty", "claims"];
     for stage in stages {
         for (name, text) in sources(&format!("stages/{stage}")) {
             let text = code(&text);
