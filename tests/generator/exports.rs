@@ -50,7 +50,7 @@ fn hall(plan: &Plan, readings: &[Reading], surroundings: &mut Surroundings) -> S
     line("Messprogramm;Wechselscherung, drei Abschnitte je Stufe");
     line(&format!("Probe;{}", if plan.sample == "silicone" { "Silikonöl" } else { plan.sample }));
     line(&format!("Füllung;{}", plan.loading));
-    line(&format!("Beginn;{}", plan.started));
+    line(&format!("Beginn;{}", day_first(plan.started)));
     line("Messkegel;50 mm, 2°, Spitze 60 µm gekappt");
     line("Solltemperatur;25,0;°C");
     line("Drehmoment;Motor, ohne Trägheitsabzug");
@@ -106,6 +106,13 @@ fn attic(plan: &Plan, readings: &[Reading], surroundings: &mut Surroundings) -> 
         );
     }
     text
+}
+
+/// `2026-10-12T08:50:12` as `12.10.2026 08:50:12`.
+fn day_first(iso: &str) -> String {
+    let (date, time) = iso.split_once('T').unwrap_or((iso, ""));
+    let day_first: Vec<&str> = date.rsplit('-').collect();
+    format!("{} {time}", day_first.join("."))
 }
 
 fn blank_or(value: f64, write: impl Fn(f64) -> String) -> String {
