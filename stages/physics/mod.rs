@@ -4,3 +4,4 @@ pub mod geometry;
 pub mod instrument;
 pub mod materials;
 pub mod quantity;
+pub mod units;
