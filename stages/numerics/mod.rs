@@ -1,3 +1,9 @@
 //! Numerics that several stages share.
 
+pub mod chi_square;
+pub mod fieller;
 pub mod float;
+pub mod interval;
+pub mod least_squares;
+pub mod normal;
+pub mod student_t;
