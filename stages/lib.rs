@@ -3,6 +3,7 @@
 //! Each stage has a folder; shared rooms are `physics`, `numerics`, `table` and `references`.
 //! `setup` reads the study file; no stage imports it.
 
+pub mod claims;
 pub mod clean;
 pub mod ingest;
 pub mod numerics;
@@ -11,3 +12,8 @@ pub mod reversal;
 pub mod settings;
 pub mod states;
 pub mod table;
+
+/// Code hashes, made by the build script.
+pub mod code {
+    include!(concat!(env!("OUT_DIR"), "/code.rs"));
+}

@@ -204,12 +204,7 @@ impl Points {
             temperature_c,
             set_stress_pa,
             set_rate_per_s,
-            fate: table
-                .texts("excluded")
-                .unwrap_or_default()
-                .iter()
-                .map(|t| Fate::from_text(t.as_deref()))
-                .collect(),
+            fate: table.texts("excluded").unwrap_or_default().iter().map(|t| Fate::from_text(t.as_deref())).collect(),
         })
     }
 }
