@@ -1,2 +1,3 @@
 //! Clean.
+pub mod params;
 pub mod result;

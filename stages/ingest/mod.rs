@@ -1,2 +1,4 @@
 //! Ingest.
+pub mod layout;
+pub mod params;
 pub mod result;
