@@ -1,3 +1,4 @@
 //! Numerics that several stages share.
 
 pub mod float;
+pub mod least_squares;

@@ -1,2 +1,3 @@
 //! Reversal.
+pub mod params;
 pub mod result;
