@@ -5,6 +5,7 @@
 
 pub mod claims;
 pub mod clean;
+pub mod fit;
 pub mod ingest;
 pub mod numerics;
 pub mod physics;
@@ -12,8 +13,12 @@ pub mod reversal;
 pub mod settings;
 pub mod states;
 pub mod table;
+<<<<<<< HEAD
 
 /// Code hashes, made by the build script.
 pub mod code {
     include!(concat!(env!("OUT_DIR"), "/code.rs"));
 }
+=======
+pub mod uncertainty;
+>>>>>>> states

@@ -1,2 +1,3 @@
 //! States.
+pub mod params;
 pub mod result;

@@ -1,0 +1,3 @@
+//! Fit.
+pub mod params;
+pub mod result;

@@ -1,0 +1,3 @@
+//! Uncertainty.
+pub mod params;
+pub mod result;
