@@ -3,7 +3,6 @@
 //!
 //! Results of the stages → tables (Parquet, CSV) → figures (SVG, CSV) → text → one PDF by typst.
 
-pub mod code;
 pub mod document;
 pub mod figures;
 #[cfg(test)]
@@ -12,3 +11,8 @@ pub mod plan;
 pub mod summary;
 pub mod tables;
 pub mod text;
+
+/// Code hashes of the tasks of this crate, made by the build script.
+pub mod code {
+    include!(concat!(env!("OUT_DIR"), "/code.rs"));
+}

@@ -13,12 +13,9 @@ pub mod reversal;
 pub mod settings;
 pub mod states;
 pub mod table;
-<<<<<<< HEAD
+pub mod uncertainty;
 
 /// Code hashes, made by the build script.
 pub mod code {
     include!(concat!(env!("OUT_DIR"), "/code.rs"));
 }
-=======
-pub mod uncertainty;
->>>>>>> states

@@ -1,7 +1,6 @@
 //! The published tables: their columns, how rows are made from results, their Parquet and CSV, the dictionary.
 //! It must hold no analysis: a column is a field of a result, or null where the field may not be claimed.
 
-pub mod claims;
 pub mod column;
 pub mod dictionary;
 pub mod reversals;
@@ -36,7 +35,7 @@ pub fn published() -> Vec<TableSpec> {
         spec("thickening", "sample", column::specs(&states::thickening())),
         spec("fits", "model and parameter", column::specs(&rows::fits())),
         spec("budget", "quantity and source", column::specs(&rows::budget())),
-        spec("claims", "claim", column::specs(&claims::columns())),
+        spec("claims", "claim", column::specs(&rows::claims())),
         spec("points", "reading", runs::POINTS.to_vec()),
     ]
 }

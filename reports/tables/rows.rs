@@ -1,56 +1,10 @@
-//! Rows of `fits` and `budget`, the two tables whose stages may be skipped: their heads are there all the same.
+//! Columns of `fits`, `budget` and `claims`, the tables that may have no rows: their heads are there all the same.
 
-use super::column::{Column, float, joined, table, text};
-use serde::{Deserialize, Serialize};
+use super::column::{Column, float, joined, table, text, truth};
+use stages::claims::result::ClaimRow;
+use stages::fit::result::FitRow;
 use stages::table::Table;
-
-/// One parameter of one fitted model.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
-pub struct FitRow {
-    /// Name of the model.
-    pub model: String,
-    /// What it was fitted to: a sample, or all of them.
-    pub scope: String,
-    /// Name of the parameter.
-    pub parameter: String,
-    /// Its unit, empty for none.
-    pub unit: String,
-    /// Value; none where the fit does not carry one.
-    pub value: Option<f64>,
-    /// Standard uncertainty.
-    pub u_value: Option<f64>,
-    /// Lower end of the 95 % interval.
-    pub value_low: Option<f64>,
-    /// Upper end.
-    pub value_high: Option<f64>,
-    /// Weighted residual sum of squares of the model.
-    pub rss: Option<f64>,
-    /// Degrees of freedom of the model.
-    pub degrees_of_freedom: Option<f64>,
-    /// Corrected Akaike criterion of the model.
-    pub aicc: Option<f64>,
-    /// Bayesian criterion of the model.
-    pub bic: Option<f64>,
-    /// Not converged, at a bound, not identified, …
-    pub remarks: Vec<String>,
-}
-
-/// What one source contributes to the uncertainty of one quantity.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
-pub struct BudgetRow {
-    /// The quantity, named as its column.
-    pub quantity: String,
-    /// Sample.
-    pub sample: String,
-    /// Set-point; none for quantities of a sample.
-    pub set_point: Option<String>,
-    /// Where the uncertainty comes from.
-    pub source: String,
-    /// Standard uncertainty from this source alone, in the unit of the quantity.
-    pub u: Option<f64>,
-    /// Part of the variance, 0–1.
-    pub share: Option<f64>,
-}
+use stages::uncertainty::result::BudgetRow;
 
 /// Columns of `fits`.
 pub fn fits() -> Vec<Column<FitRow>> {
@@ -83,12 +37,30 @@ pub fn budget() -> Vec<Column<BudgetRow>> {
         text("sample", "Sample", |r| Some(r.sample.clone())),
         text("set_point", "Set-point; null for quantities of a sample", |r| r.set_point.clone()),
         text("source", "Where the uncertainty comes from", |r| Some(r.source.clone())),
-        float("u", "", "Standard uncertainty from this source alone, in the unit of the quantity", |r| r.u),
-        float("share", "", "Part of the variance, 0 to 1", |r| r.share),
+        float("u", "", "Standard uncertainty from this source alone, in the unit of the quantity", |r| Some(r.u)),
+        float("share", "", "Part of the variance, 0 to 1", |r| Some(r.share)),
     ]
 }
 
 /// The table `budget`.
 pub fn budget_table(rows: &[BudgetRow]) -> Table {
     table(&budget(), rows)
+}
+
+/// Columns of `claims`.
+pub fn claims() -> Vec<Column<ClaimRow>> {
+    vec![
+        text("says", "The sentence that was or will be printed", |c: &ClaimRow| Some(c.says.clone())),
+        float("value", "", "The number in it, in the unit of the column it names", |c| Some(c.value)),
+        float("found", "", "What the study gives; null where it gives no number", |c| c.found),
+        float("u_found", "", "Standard uncertainty of found", |c| c.u_found),
+        float("within", "", "How far found may lie from value", |c| Some(c.within)),
+        truth("holds", "Whether it lies within", |c| Some(c.holds)),
+        text("remarks", "Why it does not hold", |c| Some(c.remarks.clone()).filter(|r| !r.is_empty())),
+    ]
+}
+
+/// The table `claims`.
+pub fn claims_table(rows: &[ClaimRow]) -> Table {
+    table(&claims(), rows)
 }
