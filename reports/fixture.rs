@@ -9,11 +9,11 @@ use stages::uncertainty::result::{Budget, BudgetRow};
 use std::collections::BTreeMap;
 
 /// A name made of what could be taken for markup.
-pub const HOSTILE: &str = "#import \"x\" $a$ *b* @c <d> é Ω";
+pub(crate) const HOSTILE: &str = "#import \"x\" $a$ *b* @c <d> é Ω";
 /// A second sample, whose name differs from a path only by hope.
-pub const LONG: &str = "sample/with_a-very.long\\name#eval(\"1+1\")/* [no] end */ //comment ~ `raw` =head";
+pub(crate) const LONG: &str = "sample/with_a-very.long\\name#eval(\"1+1\")/* [no] end */ //comment ~ `raw` =head";
 /// The control.
-pub const CONTROL: &str = "oil";
+pub(crate) const CONTROL: &str = "oil";
 
 const SET_POINTS: [f64; 4] = [1.0, 10.0, 100.0, 1000.0];
 
@@ -145,7 +145,7 @@ fn judged(read: ReversalRead) -> Judged {
 }
 
 /// Judged runs: three loadings of two samples, and a control.
-pub fn runs() -> Vec<JudgedRun> {
+pub(crate) fn runs() -> Vec<JudgedRun> {
     let mut out = Vec::new();
     for (s, sample) in [HOSTILE, LONG].into_iter().enumerate() {
         for loading in 1..=3 {
@@ -185,7 +185,7 @@ fn control_run() -> JudgedRun {
 }
 
 /// What the control says.
-pub fn control() -> Control {
+pub(crate) fn control() -> Control {
     Control {
         runs: vec![identity(CONTROL, 1).run],
         reversals: 3,
@@ -234,7 +234,7 @@ fn state(s: usize, sample: &str, i: usize) -> State {
 }
 
 /// Reversals, states and shares of the rise.
-pub fn states() -> States {
+pub(crate) fn states() -> States {
     let named = |(i, (identity, judged)): (usize, (Identity, Judged))| StudyReversal {
         reversal: format!("R{:04}", i + 1),
         set_point: (!identity.control).then(|| format!("{} Pa", SET_POINTS[(judged.read.number - 1) as usize])),
@@ -266,7 +266,7 @@ pub fn states() -> States {
 }
 
 /// Fits with curves.
-pub fn fits() -> Fits {
+pub(crate) fn fits() -> Fits {
     let row = |parameter: &str, value: Option<f64>, unit: &str| FitRow {
         model: "wyart-cates".into(),
         scope: "all samples".into(),
@@ -316,7 +316,7 @@ pub fn fits() -> Fits {
 }
 
 /// A budget.
-pub fn budget() -> Budget {
+pub(crate) fn budget() -> Budget {
     let row = |source: &str, u: f64, share: f64| BudgetRow {
         quantity: "contact_share".into(),
         sample: HOSTILE.into(),

@@ -39,7 +39,8 @@ fn samples() -> Vec<Sample> {
 
 fn inputs(typst: Tool) -> ReportInputs {
     let q = |value, u| Quantity { value, u };
-    let shape = Shape::ConePlate { radius: q(0.02, 2e-5), angle: q(0.0349066, 3.5e-4), truncation: Some(q(5.5e-5, 0.0)) };
+    let shape =
+        Shape::ConePlate { radius: q(0.02, 2e-5), angle: q(0.0349066, 3.5e-4), truncation: Some(q(5.5e-5, 0.0)) };
     let hostile = |text: &str| format!("{text} {}", fixture::HOSTILE);
     ReportInputs {
         variant: None,
@@ -117,7 +118,9 @@ fn run(plan: &Plan, scratch: &Path) -> BTreeMap<(String, &'static str), Vec<u8>>
     let cancel = AtomicBool::new(false);
     for task in &plan.tasks {
         let bytes = |source: &Source| match source {
-            Source::Task { task, output } => done.get(&(task.clone(), *output)).unwrap_or_else(|| panic!("{task} {output}")),
+            Source::Task { task, output } => {
+                done.get(&(task.clone(), *output)).unwrap_or_else(|| panic!("{task} {output}"))
+            }
             Source::Raw(path) => panic!("reports read no raw file, but {path}"),
         };
         let inputs = task.inputs.iter().map(|i| (i.name.clone(), Arc::from(bytes(&i.source).as_slice()))).collect();

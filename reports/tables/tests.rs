@@ -55,24 +55,39 @@ fn every_column_has_a_meaning_and_its_unit_where_the_name_says_one() {
 fn the_contract_s_columns_are_there() {
     let wanted = [
         ("runs", "run blake3 rows sample volume_fraction geometry instrument loading repeat started"),
-        ("points", "run row step time_s torque_n_m sample_torque_n_m speed_rad_per_s stress_pa rate_per_s strain \
-          viscosity_pa_s normal_force_n temperature_c reversal strain_since_reversal excluded"),
+        (
+            "points",
+            "run row step time_s torque_n_m sample_torque_n_m speed_rad_per_s stress_pa rate_per_s strain \
+          viscosity_pa_s normal_force_n temperature_c reversal strain_since_reversal excluded",
+        ),
         ("exclusions", "run reason points share"),
-        ("reversals", "reversal run row step time_s sample volume_fraction loading repeat set_point controlled control \
+        (
+            "reversals",
+            "reversal run row step time_s sample volume_fraction loading repeat set_point controlled control \
           stress_before_pa u_stress_before_pa rate_before_per_s u_rate_before_per_s viscosity_before_pa_s \
           u_viscosity_before_pa_s viscosity_after_pa_s u_viscosity_after_pa_s contact_share u_contact_share \
           contact_share_low contact_share_high degrees_of_freedom estimator viscosity_plateau_pa_s \
           contact_share_plateau viscosity_minimum_pa_s contact_share_minimum strain_at_minimum recovery_strain \
-          recovery_strain_90 contact_recovery_strain dead_strain steady resolved grade remarks"),
-        ("states", "sample volume_fraction set_point controlled stress_pa u_stress_pa stress_pa_low stress_pa_high \
+          recovery_strain_90 contact_recovery_strain dead_strain steady resolved grade remarks",
+        ),
+        (
+            "states",
+            "sample volume_fraction set_point controlled stress_pa u_stress_pa stress_pa_low stress_pa_high \
           rate_per_s u_rate_per_s rate_per_s_low viscosity_pa_s u_viscosity_pa_s viscosity_pa_s_high \
           hydrodynamic_viscosity_pa_s u_hydrodynamic_viscosity_pa_s contact_viscosity_pa_s \
           contact_viscosity_pa_s_low relative_viscosity relative_viscosity_low contact_share u_contact_share \
-          contact_share_low contact_share_high degrees_of_freedom loadings reversals"),
-        ("thickening", "sample volume_fraction set_point_low set_point_high stress_low_pa stress_high_pa \
+          contact_share_low contact_share_high degrees_of_freedom loadings reversals",
+        ),
+        (
+            "thickening",
+            "sample volume_fraction set_point_low set_point_high stress_low_pa stress_high_pa \
           states_without_value viscosity_rise_pa_s contact_share_of_rise u_contact_share_of_rise \
-          contact_share_of_rise_low contact_share_of_rise_high degrees_of_freedom verdict"),
-        ("fits", "model scope parameter unit value u_value value_low value_high rss degrees_of_freedom aicc bic remarks"),
+          contact_share_of_rise_low contact_share_of_rise_high degrees_of_freedom verdict",
+        ),
+        (
+            "fits",
+            "model scope parameter unit value u_value value_low value_high rss degrees_of_freedom aicc bic remarks",
+        ),
         ("budget", "quantity sample set_point source u share"),
         ("claims", "says value found u_found within holds"),
     ];
