@@ -1,5 +1,6 @@
 //! How one family of raw exports is laid out, as the study file says it. Reading bytes by it is in `read.rs`.
 
+use crate::physics::units::{Dimension, parse_unit_of};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -177,5 +178,275 @@ impl Default for Layout {
             step_starts: None,
             torque_includes_inertia: true,
         }
+    }
+}
+
+/// What a mapped column is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[allow(missing_docs)]
+pub enum Role {
+    Step,
+    Label,
+    Time,
+    Angle,
+    Speed,
+    Torque,
+    Stress,
+    Rate,
+    Strain,
+    NormalForce,
+    Temperature,
+    SetStress,
+    SetRate,
+}
+
+impl Role {
+    /// As it stands in the study file.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Step => "step",
+            Self::Label => "label",
+            Self::Time => "time",
+            Self::Angle => "angle",
+            Self::Speed => "speed",
+            Self::Torque => "torque",
+            Self::Stress => "stress",
+            Self::Rate => "rate",
+            Self::Strain => "strain",
+            Self::NormalForce => "normal_force",
+            Self::Temperature => "temperature",
+            Self::SetStress => "set_stress",
+            Self::SetRate => "set_rate",
+        }
+    }
+
+    /// What its unit must measure; none for `step` and `label`.
+    pub const fn dimension(self) -> Option<Dimension> {
+        match self {
+            Self::Step | Self::Label => None,
+            Self::Time => Some(Dimension::TIME),
+            Self::Angle => Some(Dimension::ANGLE),
+            Self::Speed => Some(Dimension::ANGULAR_SPEED),
+            Self::Torque => Some(Dimension::TORQUE),
+            Self::Stress | Self::SetStress => Some(Dimension::STRESS),
+            Self::Rate | Self::SetRate => Some(Dimension::RATE),
+            Self::Strain => Some(Dimension::NONE),
+            Self::NormalForce => Some(Dimension::FORCE),
+            Self::Temperature => Some(Dimension::TEMPERATURE),
+        }
+    }
+}
+
+impl Columns {
+    /// The mapped columns with their roles, in a fixed order.
+    pub fn mapped(&self) -> Vec<(Role, &Column)> {
+        let all = [
+            (Role::Step, &self.step),
+            (Role::Label, &self.label),
+            (Role::Time, &self.time),
+            (Role::Angle, &self.angle),
+            (Role::Speed, &self.speed),
+            (Role::Torque, &self.torque),
+            (Role::Stress, &self.stress),
+            (Role::Rate, &self.rate),
+            (Role::Strain, &self.strain),
+            (Role::NormalForce, &self.normal_force),
+            (Role::Temperature, &self.temperature),
+            (Role::SetStress, &self.set_stress),
+            (Role::SetRate, &self.set_rate),
+        ];
+        all.into_iter().filter_map(|(role, column)| Some((role, column.as_ref()?))).collect()
+    }
+}
+
+impl Layout {
+    /// Everything that makes this layout unusable, whatever the export; empty if it can be used.
+    pub fn problems(&self) -> Vec<String> {
+        let mut found = self.lacking();
+        found.extend(self.signs_in_conflict());
+        found.extend(self.columns.mapped().into_iter().filter_map(|(role, column)| unit_problem(role, column)));
+        found.extend(self.names_used_twice());
+        if let Some(Err(error)) = self.step_starts.as_deref().map(regex::Regex::new) {
+            found.push(format!("step_starts: {error}"));
+        }
+        if self.comment.as_deref().is_some_and(|mark| mark.trim().is_empty()) {
+            found.push(
+                "comment: expected a mark such as `#`, found none; leave the key out if there are no comments".into(),
+            );
+        }
+        found
+    }
+
+    fn lacking(&self) -> Vec<String> {
+        let c = &self.columns;
+        let mut found = Vec::new();
+        if c.time.is_none() {
+            found.push("columns: `time` is not mapped; every reading needs its time".into());
+        }
+        if c.torque.is_none() && c.stress.is_none() {
+            found.push("columns: neither `torque` nor `stress` is mapped; one of them is needed".into());
+        }
+        if c.angle.is_none() && c.speed.is_none() && c.strain.is_none() && c.rate.is_none() {
+            found.push(
+                "columns: none of `angle`, `speed`, `strain`, `rate` is mapped; strain comes from the motion".into(),
+            );
+        }
+        found
+    }
+
+    fn signs_in_conflict(&self) -> Vec<String> {
+        let decimal = self.decimal.sign();
+        let mut found = Vec::new();
+        if self.separator.sign() == Some(decimal) {
+            found.push(format!("separator and decimal are both `{decimal}`"));
+        }
+        if let Some(thousands) = self.thousands {
+            if thousands.sign() == decimal {
+                found.push(format!("thousands and decimal are both `{decimal}`"));
+            }
+            if self.separator.sign() == Some(thousands.sign())
+                || (self.separator == Separator::Spaces && thousands == Thousands::Space)
+            {
+                found.push(format!("separator and thousands are both `{}`", thousands.sign()));
+            }
+        }
+        found
+    }
+
+    fn names_used_twice(&self) -> Vec<String> {
+        let mapped = self.columns.mapped();
+        let earlier = |at: usize| mapped[..at].iter().find(|(_, c)| c.name.trim() == mapped[at].1.name.trim());
+        (0..mapped.len())
+            .filter_map(|at| Some((mapped[at], earlier(at)?)))
+            .map(|((role, column), (first, _))| {
+                format!("columns: `{}` is mapped to both `{}` and `{}`", column.name, first.name(), role.name())
+            })
+            .collect()
+    }
+}
+
+fn unit_problem(role: Role, column: &Column) -> Option<String> {
+    if column.name.trim().is_empty() {
+        return Some(format!("columns.{}: the name is empty", role.name()));
+    }
+    match (role.dimension(), &column.unit) {
+        (Some(dimension), Some(unit)) => parse_unit_of(unit, dimension).err(),
+        (None, Some(_)) => Some("this column has no unit".to_owned()),
+        _ => None,
+    }
+    .map(|problem| format!("columns.{}.unit: {problem}", role.name()))
+}
+
+impl Separator {
+    /// The sign itself; none for `auto` and `spaces`.
+    pub const fn sign(self) -> Option<char> {
+        match self {
+            Self::Auto | Self::Spaces => None,
+            Self::Tab => Some('\t'),
+            Self::Semicolon => Some(';'),
+            Self::Comma => Some(','),
+            Self::Bar => Some('|'),
+        }
+    }
+
+    /// As it stands in the study file.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Auto => "auto",
+            Self::Tab => "tab",
+            Self::Semicolon => ";",
+            Self::Comma => ",",
+            Self::Bar => "|",
+            Self::Spaces => "spaces",
+        }
+    }
+}
+
+impl Decimal {
+    /// The sign itself.
+    pub const fn sign(self) -> char {
+        match self {
+            Self::Point => '.',
+            Self::Comma => ',',
+        }
+    }
+}
+
+impl Thousands {
+    /// The sign itself.
+    pub const fn sign(self) -> char {
+        match self {
+            Self::Point => '.',
+            Self::Comma => ',',
+            Self::Space => ' ',
+            Self::Apostrophe => '\'',
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn column(name: &str, unit: &str) -> Option<Column> {
+        Some(Column { name: name.into(), unit: Some(unit.into()) })
+    }
+
+    fn usable() -> Layout {
+        let columns = Columns {
+            time: column("t", "min"),
+            torque: column("M", "uN.m"),
+            angle: column("angle", "mrad"),
+            ..Columns::default()
+        };
+        Layout { columns, ..Layout::default() }
+    }
+
+    #[test]
+    fn a_usable_layout_has_no_problems() {
+        assert_eq!(usable().problems(), Vec::<String>::new());
+    }
+
+    #[test]
+    fn what_is_lacking_is_named_at_once() {
+        let found = Layout::default().problems().join("\n");
+        assert!(found.contains("`time`") && found.contains("`torque` nor `stress`") && found.contains("`angle`"));
+    }
+
+    #[test]
+    fn units_must_fit_their_role() {
+        let mut layout = usable();
+        layout.columns.torque = column("M", "Pa");
+        let found = layout.problems();
+        assert_eq!(found.len(), 1);
+        assert!(found[0].starts_with("columns.torque.unit: `Pa`"), "{found:?}");
+    }
+
+    #[test]
+    fn one_sign_cannot_have_two_meanings() {
+        let layout = Layout { separator: Separator::Comma, decimal: Decimal::Comma, ..usable() };
+        assert_eq!(layout.problems(), ["separator and decimal are both `,`"]);
+        let layout = Layout { thousands: Some(Thousands::Point), ..usable() };
+        assert_eq!(layout.problems(), ["thousands and decimal are both `.`"]);
+    }
+
+    #[test]
+    fn patterns_and_names_are_checked() {
+        let mut layout = Layout { step_starts: Some("Step (".into()), ..usable() };
+        layout.columns.angle = column("M", "rad");
+        let found = layout.problems();
+        assert!(found.iter().any(|p| p.starts_with("step_starts: ")), "{found:?}");
+        assert!(found.iter().any(|p| p.contains("mapped to both `angle` and `torque`")), "{found:?}");
+    }
+
+    #[test]
+    fn reads_what_people_write() {
+        let text = r#"{"encoding": "latin-1", "separator": "\t", "decimal": ",", "thousands": " ",
+            "columns": {"time": {"name": "t", "unit": "s"}}}"#;
+        let layout: Layout = serde_json::from_str(text).unwrap_or_default();
+        assert_eq!(layout.encoding, Encoding::Windows1252);
+        assert_eq!((layout.separator, layout.decimal), (Separator::Tab, Decimal::Comma));
+        assert_eq!(layout.thousands, Some(Thousands::Space));
+        assert!(serde_json::from_str::<Layout>(r#"{"seperator": ";"}"#).is_err());
     }
 }

@@ -51,6 +51,11 @@ pub fn erf(x: f64) -> f64 {
     libm::erf(x)
 }
 
+/// Complementary error function 1 − erf(x) without cancellation for large x.
+pub fn erfc(x: f64) -> f64 {
+    libm::erfc(x)
+}
+
 /// Natural logarithm of the absolute value of the gamma function.
 pub fn ln_gamma(x: f64) -> f64 {
     libm::lgamma(x)

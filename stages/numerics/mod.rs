@@ -1,4 +1,10 @@
 //! Numerics that several stages share.
 
+pub mod chi_square;
+pub mod fieller;
 pub mod float;
+pub mod interval;
 pub mod least_squares;
+pub mod normal;
+pub mod student_t;
+pub mod whitening;

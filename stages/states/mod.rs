@@ -1,3 +1,39 @@
-//! States.
+//! States: what all reversals of one (sample, set-point) condition say together, and who carries the rise.
+//!
+//! Question: with which uncertainty is the contact share of a condition known, and how much of the viscosity's rise
+//! do contacts carry? Input: the judged runs of the whole study, never traces. Output: [`result::States`].
+//!
+//! 1. Set-points are given out over the whole study (`set_points`).
+//! 2. Repeats are averaged within a loading, loadings without weights within a state (`hierarchy`); intervals are
+//!    t on loading means with the part that loadings share in quadrature (`numerics::interval`).
+//! 3. The share of the rise is a ratio with Fieller's interval on loadings that have both ends (`thickening`), and
+//!    the verdict follows printed rules in a printed order.
+//!
+//! Instrument and sample terms are joined by the stage `uncertainty`: intervals here hold the scatter of the data.
+
+mod compute;
+mod hierarchy;
 pub mod params;
 pub mod result;
+mod set_points;
+mod thickening;
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, clippy::disallowed_methods)]
+mod tests;
+
+use pipeline::diagnostic::Diagnostic;
+use pipeline::stage::{Context, Produced, from_json};
+
+pub use compute::states;
+
+/// The work of the task: settings `states`, `samples`, `set_points`; one input `judged` per run; output `states`.
+///
+/// # Errors
+/// If found set-points run into each other, or the settings name an end that is not there.
+pub fn work(cx: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
+    let runs = cx.inputs().iter().map(|(name, bytes)| from_json(name, bytes)).collect::<Result<Vec<_>, _>>()?;
+    let states =
+        states(runs, &cx.settings::<Vec<_>>("samples")?, &cx.settings("set_points")?, &cx.settings("states")?)?;
+    Produced::default().with_json("states", &states)
+}

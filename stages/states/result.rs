@@ -1,20 +1,17 @@
 //! What the states stage hands on: every reversal with its set-point, the states, and the share of the rise.
+//!
+//! Here too, because `uncertainty` gives the same verdict again with its own terms: how a rise is read from two
+//! states, and the rules of the verdict.
 
+use crate::numerics::fieller::Spread;
+use crate::numerics::float;
+use crate::numerics::interval::{mean, share_of};
+use crate::physics::rise::{self, Ends, Rise};
+use crate::physics::shares::{Loading, Shared, Within};
 use crate::reversal::result::{Controlled, Identity, Judged};
 use serde::{Deserialize, Serialize};
 
-/// A value with standard uncertainty and 95 % interval; ends are none where no interval may be claimed.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Interval {
-    /// The value.
-    pub value: f64,
-    /// Standard uncertainty.
-    pub u: f64,
-    /// Lower end.
-    pub low: Option<f64>,
-    /// Upper end.
-    pub high: Option<f64>,
-}
+pub use crate::numerics::interval::Interval;
 
 /// A reversal within the study.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -68,8 +65,32 @@ pub struct State {
     pub reversals_found: u32,
     /// Remarks.
     pub remarks: Vec<String>,
-    /// Loading means behind the state: (loading, ln η, z = −ln(1 − X), u_z), z none where not resolved.
+    /// Loading means behind the state, in order of loading.
     pub loading_means: Vec<LoadingMean>,
+    /// Standard uncertainty of z = −ln(1 − X) that all loadings share, instrument and sample left out.
+    pub u_z_shared: f64,
+    /// Standard uncertainty of z that a single loading knows of itself.
+    pub u_z_within: f64,
+    /// Standard uncertainty of ln η that a single loading knows of itself.
+    pub u_ln_viscosity_within: f64,
+}
+
+impl State {
+    /// The loading means as the formulas of the shares take them.
+    pub fn loadings_for_shares(&self) -> Vec<Loading> {
+        self.loading_means.iter().map(|l| Loading { ln_viscosity: l.ln_viscosity, z: l.z }).collect()
+    }
+
+    /// What a single loading knows of itself.
+    pub fn within(&self) -> Within {
+        Within { ln_viscosity: self.u_ln_viscosity_within, z: self.u_z_within }
+    }
+
+    /// What all loadings share, instrument and sample left out.
+    pub fn shared(&self) -> Shared {
+        let z: Vec<f64> = self.loading_means.iter().filter_map(|l| l.z).collect();
+        Shared::of_z(self.u_z_shared, mean(&z))
+    }
 }
 
 /// Mean over the repeats of one loading in one state.
@@ -87,6 +108,10 @@ pub struct LoadingMean {
     pub resolved: u32,
     /// All reversals in it.
     pub found: u32,
+    /// Reversals behind `ln_viscosity`.
+    pub viscosity_from: Vec<String>,
+    /// Reversals behind `z`.
+    pub share_from: Vec<String>,
 }
 
 /// The answer to the question of the study for one sample.
@@ -149,8 +174,86 @@ pub struct Thickening {
     pub loadings: u32,
     /// The verdict.
     pub verdict: Verdict,
-    /// Why, in words.
+    /// Why this verdict, in words.
+    pub reason: String,
+    /// What else is to be said: how far the rise could be read, which states have no value.
     pub remarks: Vec<String>,
+    /// Loadings of the sample.
+    pub loadings_of_sample: u32,
+    /// Relative rise below which there is nothing to explain, as set.
+    pub smallest_rise: f64,
+}
+
+impl Thickening {
+    /// Fills in share and verdict from the rise.
+    pub fn settle(&mut self, rise: Option<&Rise>) {
+        let (verdict, reason) = verdict(rise, self.loadings_of_sample, self.smallest_rise);
+        let shown = rise.filter(|_| !matches!(verdict, Verdict::NoThickening | Verdict::NotResolved));
+        self.contact_share_of_rise = shown.map(|r| Interval {
+            value: r.share,
+            u: r.u,
+            low: r.interval.map(|i| i.0),
+            high: r.interval.map(|i| i.1),
+        });
+        self.degrees_of_freedom = rise.and_then(|r| r.ln_ratio.degrees_of_freedom);
+        self.loadings = rise.map_or(0, |r| r.loadings as u32);
+        (self.verdict, self.reason) = (verdict, reason);
+    }
+}
+
+/// Loadings that have both ends.
+pub fn pairs(low: &State, high: &State) -> Vec<Ends> {
+    let with = |l: &LoadingMean| {
+        let h = high.loading_means.iter().find(|h| h.loading == l.loading)?;
+        let (share_low, share_high) = (share_of(l.z?), share_of(h.z?));
+        Some(Ends { ln_ratio: h.ln_viscosity - l.ln_viscosity, share_low, share_high })
+    };
+    low.loading_means.iter().filter_map(with).collect()
+}
+
+/// The rise between two states; none if no loading has both ends. `joined` holds the variances of the means of
+/// N and D that instrument and sample add.
+pub fn rise(low: &State, high: &State, joined: Spread) -> Option<Rise> {
+    let pairs = pairs(low, high);
+    let ratio = float::exp(mean(&pairs.iter().map(|p| p.ln_ratio).collect::<Vec<_>>()));
+    let u_share = |state: &State, u_z: f64| {
+        let z: Vec<f64> = state.loading_means.iter().filter_map(|l| l.z).collect();
+        float::exp(-mean(&z)) * u_z
+    };
+    let spread = |u: fn(&State) -> f64| rise::spread_of_shares(ratio, u_share(low, u(low)), u_share(high, u(high)));
+    Rise::of(&pairs, spread(|s| s.u_z_within), spread(|s| s.u_z_shared).plus(joined))
+}
+
+/// The verdict by the printed rules, in their order, with its reason.
+pub fn verdict(rise: Option<&Rise>, loadings_of_sample: u32, smallest_rise: f64) -> (Verdict, String) {
+    let Some(rise) = rise else {
+        return (Verdict::NotResolved, "no loading has a contact share at both ends of a rise".to_owned());
+    };
+    if rise.loadings < 2 {
+        return if loadings_of_sample == 1 {
+            (Verdict::NotDecided, "one loading only: the scatter between loadings is unknown".to_owned())
+        } else {
+            (Verdict::NotResolved, "only one loading has a contact share at both ends".to_owned())
+        };
+    }
+    let reaches_zero = rise.ln_ratio.half_width.is_none_or(|h| rise.ln_ratio.value - h <= 0.0);
+    if reaches_zero {
+        return (Verdict::NoThickening, "the interval of the rise reaches zero".to_owned());
+    }
+    if float::expm1(rise.ln_ratio.value) < smallest_rise {
+        let percent = 100.0 * smallest_rise;
+        return (Verdict::NoThickening, format!("the viscosity rises by less than {percent} %"));
+    }
+    match rise.interval {
+        None => (Verdict::NotDecided, "the interval of the share is unbounded".to_owned()),
+        Some((low, _)) if low > 0.5 => {
+            (Verdict::ContactsDominate, "the interval of the share lies above one half".to_owned())
+        }
+        Some((_, high)) if high < 0.5 => {
+            (Verdict::HydrodynamicsDominate, "the interval of the share lies below one half".to_owned())
+        }
+        Some(_) => (Verdict::NotDecided, "the interval of the share covers one half".to_owned()),
+    }
 }
 
 /// All that the states stage gives.

@@ -1,20 +1,25 @@
-//! `cargo demo` and `cargo check-all`: what a fresh checkout needs, and nothing heavy in it.
+//! `cargo demo` and `cargo check-all`: what a fresh checkout needs, and nothing heavy in it; and `make-demo`, which
+//! writes the demo's raw exports anew.
 //!
 //! It installs typst into `.tools` where none of a fit version is found, and calls cargo and the built program;
 //! it holds no knowledge of studies or reports.
 
+#[path = "../generator/mod.rs"]
+mod generator;
+mod make_demo;
 mod typst;
 
 use std::env;
 use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode};
 
-const USAGE: &str = "usage: cargo demo | cargo check-all";
+const USAGE: &str = "usage: cargo demo | cargo check-all | cargo run -p shearback-dev -- make-demo";
 
 fn main() -> ExitCode {
     let outcome = match env::args().nth(1).as_deref() {
         Some("demo") => demo(),
         Some("check-all") => check_all(),
+        Some("make-demo") => make_demo::run().map_err(|error| format!("make-demo: {error}")),
         _ => Err(USAGE.to_owned()),
     };
     match outcome {

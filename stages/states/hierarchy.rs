@@ -1,0 +1,200 @@
+//! From the reversals of one condition to a state: repeats → loadings → state.
+
+use super::params::{LowestGrade, Params};
+use super::result::{Interval, LoadingMean, State, StudyReversal};
+use super::set_points::Given;
+use crate::numerics::float;
+use crate::numerics::interval::{Mean, mean, median, z_of};
+use crate::physics::materials::Sample;
+use crate::physics::shares::{self, Shares};
+use crate::reversal::result::{Before, Estimate, Grade, Judged};
+use std::collections::BTreeMap;
+
+/// The state of `sample` at `given` from all its reversals.
+pub(super) fn state(sample: &Sample, given: &Given, members: &[&StudyReversal], params: &Params) -> State {
+    let means = loading_means(members, params);
+    let mut state = empty(sample, given, members);
+    (state.u_ln_viscosity_within, state.u_z_within) = within(members, params);
+    state.u_z_shared = params.shared_part * median_u_z(members, params);
+    state.loading_means = means;
+    fill_means(&mut state, sample, members, params);
+    fill_shares(&mut state, members, params);
+    state
+}
+
+fn empty(sample: &Sample, given: &Given, members: &[&StudyReversal]) -> State {
+    State {
+        sample: sample.name.clone(),
+        volume_fraction: sample.volume_fraction.map(|q| q.value),
+        u_volume_fraction: sample.volume_fraction.map(|q| q.u),
+        set_point: given.label.clone(),
+        controlled: given.controlled,
+        stress_pa: None,
+        rate_per_s: None,
+        viscosity_pa_s: None,
+        hydrodynamic_viscosity_pa_s: None,
+        contact_viscosity_pa_s: None,
+        relative_viscosity: None,
+        contact_share: None,
+        contact_share_bound: None,
+        degrees_of_freedom: None,
+        loadings: 0,
+        reversals: 0,
+        reversals_found: members.len() as u32,
+        remarks: Vec::new(),
+        loading_means: Vec::new(),
+        u_z_shared: 0.0,
+        u_z_within: 0.0,
+        u_ln_viscosity_within: 0.0,
+    }
+}
+
+/// −ln(1 − X) with its standard uncertainty, where the reversal enters the contact share.
+fn entering_z(judged: &Judged, params: &Params) -> Option<Estimate> {
+    let lowest = match params.lowest_grade {
+        LowestGrade::A => Grade::A,
+        LowestGrade::B => Grade::B,
+        LowestGrade::C => Grade::C,
+    };
+    let share = judged.contact_share.filter(|x| judged.resolved && judged.grade <= lowest && x.value < 1.0)?;
+    Some(Estimate { value: z_of(share.value), u: share.u / (1.0 - share.value) })
+}
+
+/// The stretch before, where the reversal enters the viscosity: everything that enters the contact share, and what
+/// was steady but could not be read after the reversal.
+fn entering_before<'a>(judged: &'a Judged, params: &Params) -> Option<&'a Before> {
+    let before = judged.read.before.as_ref()?;
+    let steady = before.steady && !before.steady_not_shown && judged.grade != Grade::F;
+    let positive = before.viscosity_pa_s.value > 0.0 && before.viscosity_pa_s.value.is_finite();
+    (positive && (steady || entering_z(judged, params).is_some())).then_some(before)
+}
+
+fn by_loading<'a>(members: &[&'a StudyReversal]) -> BTreeMap<&'a str, Vec<&'a StudyReversal>> {
+    let mut loadings: BTreeMap<&str, Vec<&StudyReversal>> = BTreeMap::new();
+    members.iter().for_each(|m| loadings.entry(m.identity.loading.as_str()).or_default().push(m));
+    loadings
+}
+
+fn loading_means(members: &[&StudyReversal], params: &Params) -> Vec<LoadingMean> {
+    by_loading(members).into_iter().filter_map(|(loading, repeats)| loading_mean(loading, &repeats, params)).collect()
+}
+
+/// Mean over the repeats of one loading; none where nothing steady was seen in it.
+fn loading_mean(loading: &str, repeats: &[&StudyReversal], params: &Params) -> Option<LoadingMean> {
+    let named = |keep: &dyn Fn(&Judged) -> Option<f64>| {
+        let kept = repeats.iter().filter_map(|r| Some((r.reversal.clone(), keep(&r.judged)?)));
+        kept.unzip::<String, f64, Vec<String>, Vec<f64>>()
+    };
+    let (viscosity_from, ln_viscosity) =
+        named(&|j| entering_before(j, params).map(|b| float::ln(b.viscosity_pa_s.value)));
+    let (share_from, z) = named(&|j| entering_z(j, params).map(|z| z.value));
+    let (_, u_z) = named(&|j| entering_z(j, params).map(|z| z.u));
+    (!ln_viscosity.is_empty()).then(|| LoadingMean {
+        loading: loading.to_owned(),
+        ln_viscosity: mean(&ln_viscosity),
+        z: (!z.is_empty()).then(|| mean(&z)),
+        u_z: (!u_z.is_empty()).then(|| median(&u_z)),
+        resolved: z.len() as u32,
+        found: repeats.len() as u32,
+        viscosity_from,
+        share_from,
+    })
+}
+
+fn median_u_z(members: &[&StudyReversal], params: &Params) -> f64 {
+    let all: Vec<f64> = members.iter().filter_map(|m| entering_z(&m.judged, params)).map(|z| z.u).collect();
+    if all.is_empty() { 0.0 } else { median(&all) }
+}
+
+/// Standard uncertainties of the mean over all repeats, as the repeats state them: of ln η and of z.
+fn within(members: &[&StudyReversal], params: &Params) -> (f64, f64) {
+    let of_mean = |u: Vec<f64>| match u.len() {
+        0 => 0.0,
+        n => u.iter().map(|u| u * u).sum::<f64>().sqrt() / n as f64,
+    };
+    let before = members.iter().filter_map(|m| entering_before(&m.judged, params));
+    let ln_viscosity = before.map(|b| b.viscosity_pa_s.u / b.viscosity_pa_s.value).collect();
+    let z = members.iter().filter_map(|m| entering_z(&m.judged, params)).map(|z| z.u).collect();
+    (of_mean(ln_viscosity), of_mean(z))
+}
+
+/// Viscosity, relative viscosity, stress and rate.
+fn fill_means(state: &mut State, sample: &Sample, members: &[&StudyReversal], params: &Params) {
+    let viscosity = shares::ln_viscosity(&state.loadings_for_shares(), state.within(), 0.0);
+    state.viscosity_pa_s = viscosity.map(Mean::exponential);
+    let liquid = sample.liquid.viscosity.map(|q| q.value).filter(|v| *v > 0.0);
+    state.relative_viscosity = viscosity.zip(liquid).map(|(v, l)| v.about(v.value - float::ln(l)).exponential());
+    state.stress_pa = measured(members, params, |b| b.stress_pa);
+    state.rate_per_s = measured(members, params, |b| b.rate_per_s);
+    state.degrees_of_freedom = viscosity.and_then(|v| v.degrees_of_freedom);
+}
+
+/// Geometric mean of a positive quantity before the reversals, over repeats and then over loadings.
+fn measured(members: &[&StudyReversal], params: &Params, of: fn(&Before) -> Estimate) -> Option<Interval> {
+    let mut within = Vec::new();
+    let mut means = Vec::new();
+    for repeats in by_loading(members).values() {
+        let estimates: Vec<Estimate> =
+            repeats.iter().filter_map(|r| entering_before(&r.judged, params)).map(of).collect();
+        if estimates.is_empty() {
+            continue;
+        }
+        within.extend(estimates.iter().map(|e| e.u / e.value));
+        means.push(mean(&estimates.iter().map(|e| float::ln(e.value)).collect::<Vec<f64>>()));
+    }
+    let within = within.iter().map(|u| u * u).sum::<f64>().sqrt() / within.len() as f64;
+    Mean::of(&means, within, 0.0).map(Mean::exponential)
+}
+
+/// The contact share and what follows from it, or the bound.
+fn fill_shares(state: &mut State, members: &[&StudyReversal], params: &Params) {
+    let usable = members.iter().filter(|m| m.judged.grade != Grade::F).count();
+    let entering = members.iter().filter(|m| entering_z(&m.judged, params).is_some()).count();
+    let loadings = state.loading_means.iter().filter(|l| l.z.is_some()).count();
+    let only_loading = by_loading(members).len() == 1;
+    let enough_loadings = loadings >= 2 || (loadings == 1 && only_loading);
+    let enough_reversals = entering as f64 >= params.resolved_share * usable as f64 && entering > 0;
+    if enough_loadings && enough_reversals {
+        (state.loadings, state.reversals) = (loadings as u32, entering as u32);
+        if let Some(found) = shares::shares(&state.loadings_for_shares(), state.within(), state.shared()) {
+            set_shares(state, found);
+        }
+    } else {
+        state.contact_share_bound = largest_bound(members);
+        state.remarks.push(unresolved(entering, usable, loadings));
+    }
+    if only_loading && usable > 0 {
+        state.remarks.push("scatter between loadings unknown: one loading".to_owned());
+    }
+    if members.len() > usable {
+        state.remarks.push(format!("{} of {} reversals not usable (grade F)", members.len() - usable, members.len()));
+    }
+}
+
+/// Writes the shares of `found` into the state.
+fn set_shares(state: &mut State, found: Shares) {
+    state.contact_share = Some(found.contact_share);
+    state.hydrodynamic_viscosity_pa_s = Some(found.hydrodynamic);
+    state.contact_viscosity_pa_s = Some(found.contact);
+    state.degrees_of_freedom = found.degrees_of_freedom;
+}
+
+fn largest_bound(members: &[&StudyReversal]) -> Option<f64> {
+    let unresolved = members.iter().filter(|m| !m.judged.resolved && m.judged.grade != Grade::F);
+    unresolved.filter_map(|m| m.judged.contact_share_low).max_by(f64::total_cmp)
+}
+
+fn unresolved(entering: usize, usable: usize, loadings: usize) -> String {
+    let counts = format!("{entering} of {usable} usable reversals give a contact share");
+    match loadings {
+        1 => format!("not resolved: {counts}, from one loading"),
+        n => format!("not resolved: {counts}, from {n} loadings"),
+    }
+}
+
+/// Geometric mean of the stress before over all reversals that have one: the order of states, not a result.
+pub(super) fn order(members: &[&StudyReversal]) -> f64 {
+    let before = members.iter().filter_map(|m| m.judged.read.before.as_ref());
+    let ln: Vec<f64> = before.map(|b| float::ln(b.stress_pa.value.abs())).filter(|l| l.is_finite()).collect();
+    if ln.is_empty() { f64::INFINITY } else { mean(&ln) }
+}

@@ -1,0 +1,220 @@
+//! Set-points, given out over the whole study: which reversals were taken at one and the same condition.
+//!
+//! Told ones (a column or preamble entry of the export, else the list of the raw entry) are taken as they stand.
+//! The others are found: within a sample and a kind of control, values of the controlled quantity before the
+//! reversal that are closer than a ratio are one set-point. Reversals of grade F do not shape the groups, so that
+//! an aborted run cannot merge two conditions; they join what is there.
+
+use super::params::{Params, SetPoint};
+use super::result::StudyReversal;
+use crate::numerics::float;
+use crate::numerics::interval::median;
+use crate::reversal::result::{Controlled, Grade};
+use pipeline::diagnostic::Diagnostic;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Told values closer than this ratio are one number that was written or converted in two ways.
+const SAME_NUMBER: f64 = 1.000_01;
+
+/// The set-point of a reversal.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Given {
+    /// What is held.
+    pub controlled: Controlled,
+    /// Stress in Pa or rate in 1/s.
+    pub value: f64,
+    /// As it stands in tables.
+    pub label: String,
+}
+
+/// A reversal as this file sees it.
+struct Candidate<'a> {
+    at: usize,
+    reversal: &'a StudyReversal,
+    told: Option<SetPoint>,
+    found: Option<SetPoint>,
+}
+
+/// The set-point of every reversal, in the same order; none for controls and where nothing tells one.
+///
+/// # Errors
+/// One for every found set-point whose values span too much, with the values.
+pub(super) fn give_out(
+    reversals: &[StudyReversal],
+    listed: &BTreeMap<String, Vec<SetPoint>>,
+    params: &Params,
+) -> Result<Vec<Option<Given>>, Vec<Diagnostic>> {
+    let candidates: Vec<Candidate<'_>> =
+        reversals.iter().enumerate().map(|(at, r)| candidate(at, r, listed, params)).collect();
+    let samples: BTreeSet<&str> = candidates.iter().map(|c| c.reversal.identity.sample.as_str()).collect();
+    let (mut given, mut errors) = (vec![None; reversals.len()], Vec::new());
+    for sample in samples {
+        for controlled in [Controlled::Rate, Controlled::Stress] {
+            let own = |c: &&Candidate<'_>| c.reversal.identity.sample == sample && !c.reversal.identity.control;
+            let told = told_groups(candidates.iter().filter(own), controlled);
+            for (value, members) in &told {
+                let label = label(*value, 6, controlled);
+                members
+                    .iter()
+                    .for_each(|at| given[*at] = Some(Given { controlled, value: *value, label: label.clone() }));
+            }
+            let rest: Vec<&Candidate<'_>> = candidates
+                .iter()
+                .filter(own)
+                .filter(|c| c.told.is_none() && c.found.is_some_and(|f| f.controlled == controlled))
+                .collect();
+            let centres: Vec<f64> = told.iter().map(|(value, _)| *value).collect();
+            errors.extend(find(&rest, &centres, controlled, params, &mut given));
+        }
+    }
+    if errors.is_empty() { Ok(given) } else { Err(errors) }
+}
+
+fn candidate<'a>(
+    at: usize,
+    reversal: &'a StudyReversal,
+    listed: &BTreeMap<String, Vec<SetPoint>>,
+    params: &Params,
+) -> Candidate<'a> {
+    let read = &reversal.judged.read;
+    let value = |controlled| {
+        let before = read.before.as_ref()?;
+        let value = match controlled {
+            Controlled::Rate => before.rate_per_s.value.abs(),
+            Controlled::Stress => before.stress_pa.value.abs(),
+        };
+        (value.is_finite() && value > 0.0).then_some(value)
+    };
+    let found = value(read.controlled).map(|value| SetPoint { controlled: read.controlled, value });
+    let in_export = read.set_point_in_export.map(f64::abs).filter(|v| *v > 0.0);
+    let told = match in_export {
+        Some(value) => Some(SetPoint { controlled: read.controlled, value }),
+        None => listed.get(&reversal.identity.run).and_then(|list| nearest(list, read, &value, params.set_point_span)),
+    };
+    Candidate { at, reversal, told, found }
+}
+
+/// The listed set-point next to what was measured, within the span. The kind that the readings told goes first;
+/// where it was only found, a list of the other kind knows better.
+fn nearest(
+    list: &[SetPoint],
+    read: &crate::reversal::result::ReversalRead,
+    measured: &dyn Fn(Controlled) -> Option<f64>,
+    span: f64,
+) -> Option<SetPoint> {
+    let of_kind = |controlled: Controlled| {
+        let measured = measured(controlled)?;
+        let near = list.iter().filter(|s| s.controlled == controlled && distance(s.value, measured) <= float::ln(span));
+        near.min_by(|a, b| distance(a.value, measured).total_cmp(&distance(b.value, measured))).copied()
+    };
+    let other = match read.controlled {
+        Controlled::Rate => Controlled::Stress,
+        Controlled::Stress => Controlled::Rate,
+    };
+    of_kind(read.controlled).or_else(|| of_kind(other).filter(|_| read.controlled_found))
+}
+
+fn distance(a: f64, b: f64) -> f64 {
+    float::ln(a / b).abs()
+}
+
+/// Told values with the reversals that have them.
+fn told_groups<'a>(
+    candidates: impl Iterator<Item = &'a Candidate<'a>>,
+    controlled: Controlled,
+) -> Vec<(f64, Vec<usize>)> {
+    let mut values: Vec<(f64, usize)> =
+        candidates.filter_map(|c| c.told.filter(|t| t.controlled == controlled).map(|t| (t.value, c.at))).collect();
+    values.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+    chain(&values, SAME_NUMBER).into_iter().map(|g| (g[0].0, g.iter().map(|(_, at)| *at).collect())).collect()
+}
+
+/// Gives out found set-points among `rest`, next to those that were told.
+fn find(
+    rest: &[&Candidate<'_>],
+    told: &[f64],
+    controlled: Controlled,
+    params: &Params,
+    given: &mut [Option<Given>],
+) -> Vec<Diagnostic> {
+    let mut errors = Vec::new();
+    let mut centres: Vec<(f64, String)> = told.iter().map(|v| (*v, label(*v, 6, controlled))).collect();
+    for shaping in [true, false] {
+        let mut open = Vec::new();
+        for candidate in rest.iter().filter(|c| (c.reversal.judged.grade != Grade::F) == shaping) {
+            let Some(found) = candidate.found else { continue };
+            match closest(&centres, found.value, params.set_point_ratio) {
+                Some((value, label)) => given[candidate.at] = Some(Given { controlled, value, label }),
+                None => open.push((found.value, candidate.at)),
+            }
+        }
+        open.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        let mut new = Vec::new();
+        for group in chain(&open, params.set_point_ratio) {
+            let values: Vec<f64> = group.iter().map(|(v, _)| *v).collect();
+            if values[values.len() - 1] / values[0] > params.set_point_span {
+                if shaping {
+                    errors.push(too_wide(group, rest, controlled, params));
+                }
+                continue;
+            }
+            let (value, label) = (median(&values), label(median(&values), 3, controlled));
+            group.iter().for_each(|(_, at)| given[*at] = Some(Given { controlled, value, label: label.clone() }));
+            new.push((value, label));
+        }
+        centres.extend(new);
+    }
+    errors
+}
+
+fn closest(centres: &[(f64, String)], value: f64, ratio: f64) -> Option<(f64, String)> {
+    let near = centres.iter().filter(|(centre, _)| distance(*centre, value) < float::ln(ratio));
+    near.min_by(|a, b| distance(a.0, value).total_cmp(&distance(b.0, value))).cloned()
+}
+
+/// Cuts sorted values where neighbours are `ratio` apart or more.
+fn chain(sorted: &[(f64, usize)], ratio: f64) -> Vec<&[(f64, usize)]> {
+    sorted.chunk_by(|a, b| b.0 / a.0 < ratio).collect()
+}
+
+fn too_wide(group: &[(f64, usize)], rest: &[&Candidate<'_>], controlled: Controlled, params: &Params) -> Diagnostic {
+    let place = |at: usize| {
+        let of = rest.iter().find(|c| c.at == at);
+        of.map_or_else(String::new, |c| format!("{} line {}", c.reversal.identity.run, c.reversal.judged.read.row))
+    };
+    let list: Vec<String> =
+        group.iter().map(|(v, at)| format!("{} ({})", label(*v, 4, controlled), place(*at))).collect();
+    let sample = group
+        .first()
+        .and_then(|(_, at)| rest.iter().find(|c| c.at == *at))
+        .map_or("", |c| c.reversal.identity.sample.as_str());
+    let (low, high) = (group[0].0, group[group.len() - 1].0);
+    Diagnostic::new(format!(
+        "set-points of sample `{sample}` cannot be told apart: {} values run into each other over a ratio of {:.3}, \
+         more than {}: {}",
+        group.len(),
+        high / low,
+        params.set_point_span,
+        list.join(", ")
+    ))
+    .help("list the set-points of these runs under `set_points` of their raw entry")
+}
+
+/// A value with its unit, to `digits` significant digits; with three they are all written, else zeros are cut.
+pub(super) fn label(value: f64, digits: usize, controlled: Controlled) -> String {
+    let unit = match controlled {
+        Controlled::Rate => "1/s",
+        Controlled::Stress => "Pa",
+    };
+    let scientific = format!("{value:.*e}", digits - 1);
+    let exponent: i32 = scientific.split('e').nth(1).and_then(|e| e.parse().ok()).unwrap_or(0);
+    let rounded: f64 = scientific.parse().unwrap_or(value);
+    let decimals = usize::try_from(digits as i32 - 1 - exponent).unwrap_or(0);
+    let text = format!("{rounded:.decimals$}");
+    let text = match digits {
+        3 => text.as_str(),
+        _ if text.contains('.') => text.trim_end_matches('0').trim_end_matches('.'),
+        _ => text.as_str(),
+    };
+    format!("{text} {unit}")
+}
