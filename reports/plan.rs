@@ -216,8 +216,7 @@ impl Planner<'_> {
     fn figures(&mut self) -> Vec<FigureRef> {
         let (states, fits) = (self.states(), self.fits());
         let names: Vec<String> = self.inputs.samples.iter().map(|s| s.name.clone()).collect();
-        let asked: Vec<&String> =
-            self.inputs.samples.iter().filter(|s| !s.control).map(|s| &s.name).collect();
+        let asked: Vec<&String> = self.inputs.samples.iter().filter(|s| !s.control).map(|s| &s.name).collect();
         let samples = Settings::new("samples", "samples", &asked);
         let mut out = Vec::new();
         let mut place = |name: &str, section| out.push(FigureRef { name: name.to_owned(), section });

@@ -235,8 +235,7 @@ impl Parts {
     fn data(&self) -> Data {
         let paragraphs = self.methods();
         let cited = methods::cited(&paragraphs);
-        let titled =
-            |p: &Paragraph| Titled { title: p.title.to_owned(), text: methods::running_text(p, &cited) };
+        let titled = |p: &Paragraph| Titled { title: p.title.to_owned(), text: methods::running_text(p, &cited) };
         Data {
             study: self.study.clone(),
             date: self.date().map(|d| Day { year: d.year(), month: d.month(), day: d.day() }),
@@ -281,7 +280,8 @@ impl Parts {
     fn against(&self, t: &Thickening) -> Vec<String> {
         let mut out = t.remarks.clone();
         let of_sample = || self.states.states.iter().filter(|s| s.sample == t.sample);
-        let open: Vec<String> = of_sample().filter(|s| s.contact_share.is_none()).map(|s| s.set_point.clone()).collect();
+        let open: Vec<String> =
+            of_sample().filter(|s| s.contact_share.is_none()).map(|s| s.set_point.clone()).collect();
         if !open.is_empty() {
             let states = count(of_sample().count() as u64, "state");
             out.push(format!("{} of {states} not resolved: {}", open.len(), methods::listed(open.into_iter())));

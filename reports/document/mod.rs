@@ -113,3 +113,7 @@ fn lay_out(context: &Context<'_>, folder: &Path, data: &[u8]) -> std::io::Result
 fn midnight(date: jiff::civil::Date) -> Option<i64> {
     jiff::tz::TimeZone::UTC.to_timestamp(date.at(0, 0, 0, 0)).ok().map(jiff::Timestamp::as_second)
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, clippy::panic)]
+mod tests;

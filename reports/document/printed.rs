@@ -17,7 +17,7 @@ use stages::uncertainty::result::BudgetRow;
 pub struct Printed {
     /// Headings.
     pub head: Vec<&'static str>,
-    /// `left` or `right` for each column; text that may be long is `wide`, which takes the room that is left.
+    /// For each column `left` or `right`; `wide` for text that may be long, `text` for sentences, `hash` for hashes.
     pub kind: Vec<&'static str>,
     /// Cells.
     pub rows: Vec<Vec<String>>,
@@ -159,20 +159,21 @@ pub fn exclusions(judged: &[JudgedRun]) -> Printed {
     let columns = [("run", "wide"), ("reason", "left"), ("readings", "right"), ("of all", "right")];
     let rows = crate::tables::runs::exclusion_rows(judged);
     let row = |e: &crate::tables::runs::Exclusion| {
-        vec![
-            e.run.clone(),
-            e.reason.clone(),
-            numbers::whole(e.points),
-            or_missing(e.share.map(numbers::percent)),
-        ]
+        vec![e.run.clone(), e.reason.clone(), numbers::whole(e.points), or_missing(e.share.map(numbers::percent))]
     };
     printed(&columns, rows.iter().map(row).collect())
 }
 
 /// Reversals that do not enter states, with the reason.
 pub fn left_out(reversals: &[StudyReversal]) -> Printed {
-    let columns =
-        [("reversal", "left"), ("run", "wide"), ("step", "right"), ("set-point", "left"), ("grade", "left"), ("why", "wide")];
+    let columns = [
+        ("reversal", "left"),
+        ("run", "wide"),
+        ("step", "right"),
+        ("set-point", "left"),
+        ("grade", "left"),
+        ("why", "wide"),
+    ];
     let out = reversals.iter().filter(|r| !r.identity.control && (!r.judged.resolved || r.judged.grade > ENTERS));
     let row = |r: &StudyReversal| {
         vec![
@@ -192,8 +193,14 @@ const ENTERS: stages::reversal::result::Grade = stages::reversal::result::Grade:
 
 /// Claims.
 pub fn claims(rows: &[ClaimRow]) -> Printed {
-    let columns =
-        [("claim", "wide"), ("says", "right"), ("within", "right"), ("found", "right"), ("holds", "left"), ("", "wide")];
+    let columns = [
+        ("claim", "wide"),
+        ("says", "right"),
+        ("within", "right"),
+        ("found", "right"),
+        ("holds", "left"),
+        ("", "wide"),
+    ];
     let row = |c: &ClaimRow| {
         vec![
             c.says.clone(),
@@ -236,7 +243,7 @@ pub fn fits(rows: &[FitRow]) -> Printed {
     printed(&columns, rows.iter().map(row).collect())
 }
 
-/// Budget of the share of the rise and of the largest state of each sample would hide the others: all rows.
+/// The budget, all rows.
 pub fn budget(rows: &[BudgetRow]) -> Printed {
     let columns = [
         ("quantity", "left"),
@@ -288,7 +295,7 @@ pub fn samples(samples: &[Sample]) -> Printed {
 
 /// Geometries and instruments as declared, a line each.
 pub fn apparatus(geometries: &[Geometry], instruments: &[Instrument]) -> Printed {
-    let columns = [("name", "wide"), ("what", "left"), ("dimensions and limits", "wide")];
+    let columns = [("name", "wide"), ("what", "left"), ("dimensions and limits", "text")];
     let geometry = |g: &Geometry| vec![g.name.clone(), shape_name(&g.shape).to_owned(), shape(g)];
     let instrument = |i: &Instrument| vec![i.name.clone(), "instrument".to_owned(), limits(i)];
     let rows = geometries.iter().map(geometry).chain(instruments.iter().map(instrument));
@@ -310,8 +317,7 @@ fn shape(geometry: &Geometry) -> String {
     let mm = |name: &str, q: Quantity| format!("{name} {}", quantity(Some(q), 1e3, " mm"));
     let mut parts = match &geometry.shape {
         Shape::ConePlate { radius, angle, truncation } => {
-            let mut parts =
-                vec![mm("radius", *radius), format!("angle {}", quantity(Some(*angle), DEGREES, "°"))];
+            let mut parts = vec![mm("radius", *radius), format!("angle {}", quantity(Some(*angle), DEGREES, "°"))];
             parts.extend(truncation.map(|t| format!("truncation {}", quantity(Some(t), 1e6, " µm"))));
             parts
         }
@@ -327,8 +333,15 @@ fn shape(geometry: &Geometry) -> String {
     parts.join(", ")
 }
 
+/// A torque with the prefix that keeps it between 1 and 1000.
+fn torque(value: f64) -> String {
+    let prefixes = [(1.0, ""), (1e-3, "m"), (1e-6, "µ")];
+    let (unit, prefix) = prefixes.into_iter().find(|p| value >= p.0).unwrap_or((1e-9, "n"));
+    format!("{} {prefix}N m", numbers::plain(value / unit))
+}
+
 fn limits(instrument: &Instrument) -> String {
-    let torque = |name: &str, value: Option<f64>| value.map(|v| format!("{name} {} µN m", numbers::plain(v * 1e6)));
+    let torque = |name: &str, value: Option<f64>| value.map(|v| format!("{name} {}", torque(v)));
     let parts = [
         instrument.inertia.map(|i| format!("inertia {}", quantity(Some(i), 1e6, " µN m s²"))),
         torque("smallest torque", instrument.torque_floor),

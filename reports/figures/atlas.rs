@@ -5,7 +5,7 @@ use super::legend::shortened;
 use super::panel::{Area, DrawError, Drawn, Labels, Panel, Place, write};
 use super::style::{CONTACT, GREY, INK, Series, Shape, TOTAL, TWO_COLUMNS, pen, units};
 use super::svg::literal;
-use super::typical::{decades, trace_table};
+use super::typical::trace_table;
 use super::{Caption, Figure, nothing, picture};
 use crate::tables::reversals::contact_share;
 use crate::text::captions;
@@ -47,11 +47,12 @@ pub fn draw(sample: &str, reversals: &[StudyReversal]) -> Result<Figure, DrawErr
     Ok(Figure { svg, data, caption })
 }
 
-/// One strain range for all panels, whole decades; what lies outside is cut.
+/// One strain range for all panels; what lies outside is cut.
 fn strain_range(traced: &[(&StudyReversal, &After)]) -> (f64, f64) {
     let strains = || traced.iter().flat_map(|(_, a)| &a.bins).map(|b| b.0).filter(|s| *s > 0.0);
     let (low, high) = (strains().fold(f64::INFINITY, f64::min), strains().fold(0.0, f64::max));
-    if high > 0.0 { decades(low.max(1e-4), high) } else { (0.001, 10.0) }
+    // Air on both sides, so that the outer tick labels of neighbours do not meet.
+    if high > 0.0 { (low.max(1e-4) / 2.5, 1.3 * high) } else { (0.0008, 8.0) }
 }
 
 fn cell(area: &Area<'_>, i: usize, reversal: &StudyReversal, strains: (f64, f64)) -> Drawn {

@@ -62,7 +62,7 @@ impl Axis {
         let (step, _) = step(hi - lo);
         let axis = |lo: f64, hi: f64| Self { lo, hi, log: false, label };
         if hi > lo {
-            axis((lo / step - 1e-9).floor() * step, (hi / step + 1e-9).ceil() * step)
+            axis((lo / step + 1e-9).floor() * step, (hi / step - 1e-9).ceil() * step)
         } else {
             axis(lo - 0.5, hi + 0.5)
         }

@@ -22,7 +22,7 @@ pub fn draw(samples: &[String], states: &[State]) -> Result<Figure, DrawError> {
     let entry = |(i, name): (usize, &String)| Entry { look: series(i), filled: true, text: name.clone() };
     let legend = Legend::new(samples.iter().enumerate().map(entry).collect(), TWO_COLUMNS - 60.0);
     let top = 4.0 + legend.height();
-    let size = (TWO_COLUMNS, top + 210.0);
+    let size = (TWO_COLUMNS, top + 203.0);
     let place = Place { left: 42.0, top: top + 2.0, width: TWO_COLUMNS - 50.0, height: 176.0 };
     let svg = picture(size, title, |area| {
         legend.draw(area, place.left, 2.0)?;
@@ -67,7 +67,7 @@ fn panel(area: &Area<'_>, place: Place, samples: &[String], rows: &[Shown]) -> D
                     panel.bar(row.x, low.unwrap_or(y), high.unwrap_or(y), pen(look.color, 0.7))?;
                     panel.marker((row.x, y), look, true, 2.2)?;
                 }
-                (None, Some(bound), _) => panel.arrow((row.x, bound), true, pen(look.color, 0.8))?,
+                (None, Some(bound), _) => panel.arrow((row.x, bound), true, 0.0, pen(look.color, 0.8))?,
                 _ => {}
             }
         }

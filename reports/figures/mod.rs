@@ -109,3 +109,7 @@ pub fn shown_table(rows: &[Shown], x: &str, y: &str) -> Table {
         .float(&format!("{y}_low"), rows.iter().map(|r| r.low))
         .float(&format!("{y}_high"), rows.iter().map(|r| r.high))
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, clippy::panic)]
+mod tests;

@@ -110,8 +110,7 @@ impl<'a, 'b> Panel<'a, 'b> {
 
     /// A curve through values, cut at the frame; points without a place interrupt it.
     pub fn curve(&mut self, values: &[(f64, f64)], style: ShapeStyle) -> Drawn {
-        let coordinates: Vec<_> =
-            values.iter().map(|v| self.point(*v).unwrap_or((f64::NAN, f64::NAN))).collect();
+        let coordinates: Vec<_> = values.iter().map(|v| self.point(*v).unwrap_or((f64::NAN, f64::NAN))).collect();
         let pieces = clip(&coordinates, &self.x, &self.y);
         self.chart.draw_series(pieces.into_iter().map(|p| PathElement::new(p, style)))?;
         Ok(())
@@ -189,10 +188,11 @@ impl<'a, 'b> Panel<'a, 'b> {
         }
     }
 
-    /// An arrow that starts at a value and points up or down: the value is a bound.
-    pub fn arrow(&self, value: (f64, f64), up: bool, style: ShapeStyle) -> Drawn {
+    /// An arrow that starts at a value and points up or down: the value is a bound. It stands `aside` pt to the right.
+    pub fn arrow(&self, value: (f64, f64), up: bool, aside: f64, style: ShapeStyle) -> Drawn {
         let Some(p) = self.point(value).filter(|p| self.x.holds(p.0) && self.y.holds(p.1)) else { return Ok(()) };
         let (x, y) = self.pixel(p);
+        let x = x + units(aside);
         let way = if up { -1 } else { 1 };
         let tip = y + way * units(11.0);
         let bar = vec![(x - units(2.4), y), (x + units(2.4), y)];
@@ -214,7 +214,7 @@ impl<'a, 'b> Panel<'a, 'b> {
         }
     }
 
-    /// Frame, ticks and labels over what was drawn; `tag` stands in the upper left corner.
+    /// Frame, ticks and labels over what was drawn; `tag` stands above the upper left corner, out of the data's way.
     pub fn frame(&self, tag: &str) -> Drawn {
         let edges = Edges::of(self.place);
         self.ticks_across(&edges)?;
@@ -227,7 +227,7 @@ impl<'a, 'b> Panel<'a, 'b> {
             write(self.area, self.x.label, below, LABEL, (HPos::Center, VPos::Top))?;
             write_upwards(self.area, self.y.label, (left - units(29.0), (top + bottom) / 2), LABEL)?;
         }
-        write(self.area, tag, (left + units(5.0), top + units(4.5)), LABEL, (HPos::Left, VPos::Top))
+        write(self.area, tag, (left, top - units(3.0)), LABEL, (HPos::Left, VPos::Bottom))
     }
 
     fn ticks_across(&self, edges: &Edges) -> Drawn {

@@ -11,8 +11,7 @@ use stages::states::result::{State, States, Thickening};
 
 /// The two ends of the rise: name as in the scope of a law, and which set-point of a sample it is.
 type End = (&'static str, fn(&Thickening) -> Option<&String>);
-const ENDS: [End; 2] =
-    [("low stress", |t| t.set_point_low.as_ref()), ("high stress", |t| t.set_point_high.as_ref())];
+const ENDS: [End; 2] = [("low stress", |t| t.set_point_low.as_ref()), ("high stress", |t| t.set_point_high.as_ref())];
 
 /// A state with its solid fraction and that fraction's uncertainty.
 #[derive(Debug, Clone, PartialEq)]
@@ -36,7 +35,7 @@ pub fn draw(states: &States, fits: &Fits) -> Result<Figure, DrawError> {
     }
     let legend = legend();
     let top = 4.0 + legend.height();
-    let size = (ONE_COLUMN, top + 198.0);
+    let size = (ONE_COLUMN, top + 191.0);
     let place = Place { left: 42.0, top: top + 2.0, width: ONE_COLUMN - 50.0, height: 164.0 };
     let svg = picture(size, title, |area| {
         legend.draw(area, place.left, 2.0)?;
@@ -86,7 +85,8 @@ fn look(scope: &str) -> Series {
 }
 
 fn panel(area: &Area<'_>, place: Place, points: &[Point], laws: &[LawCurve]) -> Drawn {
-    let fractions = points.iter().map(|p| p.shown.x).chain(laws.iter().flat_map(|l| &l.points).map(|p| p.volume_fraction));
+    let fractions =
+        points.iter().map(|p| p.shown.x).chain(laws.iter().flat_map(|l| &l.points).map(|p| p.volume_fraction));
     let (low, high) = fractions.fold((f64::INFINITY, 0.0_f64), |(a, b), x| (a.min(x), b.max(x)));
     let x = Axis::linear((low - 0.01).max(0.0), high + 0.01, "solid volume fraction *φ*");
     let values = points.iter().flat_map(|p| [p.shown.y, p.shown.low, p.shown.high]).flatten();

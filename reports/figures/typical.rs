@@ -7,7 +7,6 @@ use super::{Caption, Figure, nothing, picture};
 use crate::tables::reversals::contact_share;
 use crate::text::captions;
 use plotters::style::text_anchor::HPos;
-use stages::numerics::float;
 use stages::reversal::result::{After, Estimate};
 use stages::states::result::StudyReversal;
 use stages::table::Table;
@@ -43,9 +42,9 @@ pub fn draw(reversals: &[StudyReversal]) -> Result<Figure, DrawError> {
         return nothing(title, "no reversal is resolved, so none can be shown as typical", empty);
     };
     let data = trace_table(&[(reversal, after)]);
-    let size = (TWO_COLUMNS, 208.0);
+    let size = (TWO_COLUMNS, 202.0);
     let svg = picture(size, title, |area| {
-        let place = |left: f64| Place { left, top: 8.0, width: 200.0, height: 166.0 };
+        let place = |left: f64| Place { left, top: 14.0, width: 200.0, height: 162.0 };
         let shown = Shown { reversal, after, share };
         shown.linear(area, place(42.0))?;
         shown.logarithmic(area, place(42.0 + 200.0 + 54.0))
@@ -133,9 +132,4 @@ impl Shown<'_> {
 /// The curve as it was given, without points that have no number.
 fn smooth(curve: &[(f64, f64)]) -> Vec<(f64, f64)> {
     curve.iter().copied().filter(|p| p.0.is_finite() && p.1.is_finite()).collect()
-}
-
-/// Strain range of a log axis for traces of several reversals: whole decades.
-pub fn decades(low: f64, high: f64) -> (f64, f64) {
-    (float::pow(10.0, float::log10(low).floor()), float::pow(10.0, float::log10(high).ceil()))
 }

@@ -35,7 +35,7 @@ pub fn draw(sample: &str, states: &[State]) -> Result<Figure, DrawError> {
     }
     let legend = legend();
     let top = 4.0 + legend.height();
-    let size = (ONE_COLUMN, top + 168.0 + 30.0);
+    let size = (ONE_COLUMN, top + 166.0 + 25.0);
     let place = Place { left: 42.0, top: top + 2.0, width: ONE_COLUMN - 50.0, height: 164.0 };
     let svg = picture(size, &title, |area| {
         legend.draw(area, place.left, 2.0)?;
@@ -120,10 +120,10 @@ fn panel(area: &Area<'_>, place: Place, shown: &[Shown], bounds: &[Shown]) -> Dr
     for row in bounds {
         let line = pen(look_of(&row.series).color, 0.8);
         if let Some(low) = row.low {
-            panel.arrow((row.x, low), true, line)?;
+            panel.arrow((row.x, low), true, -3.5, line)?;
         }
         if let Some(high) = row.high {
-            panel.arrow((row.x, high), false, line)?;
+            panel.arrow((row.x, high), false, 3.5, line)?;
         }
     }
     panel.frame("")

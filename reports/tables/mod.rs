@@ -39,3 +39,7 @@ pub fn published() -> Vec<TableSpec> {
         spec("points", "reading", runs::POINTS.to_vec()),
     ]
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests;

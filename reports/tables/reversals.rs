@@ -97,7 +97,9 @@ fn interval_and_kin() -> Vec<Column<StudyReversal>> {
         float("viscosity_plateau_pa_s", "Pa s", "Mean over the early flat stretch; null where there is none", |r| {
             after(r)?.plateau.map(|p| p.0)
         }),
-        float("contact_share_plateau", "", "Share that the early plateau would give", |r| after(r)?.plateau.map(|p| p.1)),
+        float("contact_share_plateau", "", "Share that the early plateau would give", |r| {
+            after(r)?.plateau.map(|p| p.1)
+        }),
         float("viscosity_minimum_pa_s", "Pa s", "Minimum of the fitted curve after the reversal", |r| {
             after(r).map(|a| a.minimum_pa_s)
         }),
@@ -105,7 +107,9 @@ fn interval_and_kin() -> Vec<Column<StudyReversal>> {
         float("strain_at_minimum", "", "Strain since the turning point at the minimum", |r| {
             after(r).map(|a| a.strain_at_minimum)
         }),
-        float("recovery_strain", "", "Strain to 63.2 % of the way from the minimum back", |r| after(r)?.recovery_strain),
+        float("recovery_strain", "", "Strain to 63.2 % of the way from the minimum back", |r| {
+            after(r)?.recovery_strain
+        }),
         float("recovery_strain_90", "", "Strain to 90 % of the way from the minimum back", |r| {
             after(r)?.recovery_strain_90
         }),

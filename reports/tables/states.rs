@@ -88,7 +88,9 @@ pub fn thickening() -> Vec<Column<Thickening>> {
         |t: &Thickening| t.contact_share_of_rise
     ));
     columns.extend([
-        float("degrees_of_freedom", "", "Loadings less one; null for one loading", |t: &Thickening| t.degrees_of_freedom),
+        float("degrees_of_freedom", "", "Loadings less one; null for one loading", |t: &Thickening| {
+            t.degrees_of_freedom
+        }),
         int("loadings", "Loadings that have both ends", |t| Some(i64::from(t.loadings))),
         text("verdict", "The answer for the sample", |t| Some(t.verdict.name().to_owned())),
         text("remarks", "What speaks against it or limits it", |t| joined(&t.remarks)),

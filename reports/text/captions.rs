@@ -1,7 +1,7 @@
 //! Captions and alternative texts of figures: what is shown, how many, what the bars mean. Counts come from the
 //! same results that are drawn.
 
-use super::numbers::{count, plain, plus_minus};
+use super::numbers::{count, plain, plus_minus, significant};
 use stages::fit::result::Fits;
 use stages::reversal::result::{Control, Estimate};
 use stages::states::result::{State, StudyReversal};
@@ -74,7 +74,7 @@ pub fn typical(reversal: &StudyReversal, share: Estimate) -> (String, String) {
     let bins = read.after.as_ref().map_or(0, |a| a.bins.len());
     let dead = read.dead.first_usable();
     let left_out = if dead > 0.0 {
-        format!(" Shaded: strain below {}, which is not used.", plain(dead))
+        format!(" Shaded: strain below {}, which is not used.", significant(dead, 2))
     } else {
         String::new()
     };
@@ -106,7 +106,7 @@ pub fn control(control: &Control, shown: usize) -> (String, String) {
         None => "None of these reversals is resolved, so no apparent contact share is given.".to_owned(),
     };
     let dead = match control.dead_time_s {
-        Some(t) => format!(" Shaded: {} s, after which the torque is back at its steady value.", plain(t)),
+        Some(t) => format!(" Shaded: {} s, after which the torque is back at its steady value.", significant(t, 2)),
         None => " The time in which the torque comes back could not be told.".to_owned(),
     };
     let text = format!(

@@ -1,7 +1,7 @@
 //! The methods text: sentences made from the settings in force and from counts. A rule that is switched off, and a
 //! step that is left out, has no sentence. Every sentence names the settings or counts that it rests on.
 
-use super::numbers::{count, percent, setting, whole};
+use super::numbers::{count, setting, setting_percent, whole};
 use super::sources;
 use serde::{Deserialize, Serialize};
 use stages::clean::params::Params as Clean;
@@ -126,7 +126,7 @@ fn exclusions(clean: &Clean) -> Vec<Sentence> {
     ];
     let on: Vec<_> = plain.into_iter().filter(|rule| rule.0).collect();
     if !on.is_empty() {
-        let what = listed(on.iter().map(|rule| rule.1.to_owned()));
+        let what = listed(on.iter().map(|rule| rule.1.to_owned())).replace(" and ", " or ");
         let from: Vec<&str> = on.iter().map(|rule| rule.2).collect();
         out.push(say(format!("Set aside were readings {what}."), &from));
     }
@@ -142,7 +142,7 @@ fn flags(clean: &Clean) -> Vec<Sentence> {
              deviations and by more than {}; the strain up to {} after a change of speed is left alone.",
             count(r.window as u64, "reading"),
             setting(r.threshold),
-            percent(r.least),
+            setting_percent(r.least),
             setting(r.transient_strain)
         );
         say(text, &["stages.clean.spike"]).citing(&["hampel-1974"])
@@ -156,14 +156,15 @@ fn flags(clean: &Clean) -> Vec<Sentence> {
         say(text, &["stages.clean.below_torque_floor"]).citing(&["ewoldt-2015"])
     });
     let ceiling = clean.above_torque_ceiling.on().map(|r| {
-        let text = format!("So are stretches above {} times its largest torque.", setting(r.factor));
+        let times = if r.factor == 1.0 { String::new() } else { format!("{} times ", setting(r.factor)) };
+        let text = format!("Stretches whose median torque lies above {times}its largest torque are set aside.");
         say(text, &["stages.clean.above_torque_ceiling"])
     });
     let inertia = clean.instrument_inertia.on().map(|r| {
         let text = format!(
             "Readings are set aside where inertia takes more than {} of the sample torque, or where a change of speed \
              holds fewer than {}.",
-            percent(r.share),
+            setting_percent(r.share),
             count(r.ramp_readings as u64, "reading")
         );
         say(text, &["stages.clean.instrument_inertia"]).citing(&["ewoldt-2015"])
@@ -176,7 +177,7 @@ fn flags(clean: &Clean) -> Vec<Sentence> {
         let text = format!(
             "A fall of the viscosity by more than {} that lasts to the end of a step, later than strain {} after a \
              change, counts as fracture of the edge.",
-            percent(r.fall),
+            setting_percent(r.fall),
             setting(r.transient_strain)
         );
         say(text, &["stages.clean.edge_fracture"])
@@ -211,10 +212,10 @@ fn before(settings: &InForce) -> Vec<Sentence> {
                 "It counts as not steady if it drifts significantly by more than {} over that window, or if the value \
                  to which it recovers past strain {} differs significantly by more than {}; steadiness is not shown \
                  where the drift is known to no better than {}.",
-                percent(before.drift),
+                setting_percent(before.drift),
                 setting(before.recovery_strain),
-                percent(before.recovery),
-                percent(before.drift_uncertainty)
+                setting_percent(before.recovery),
+                setting_percent(before.drift_uncertainty)
             ),
             &["stages.reversal.before"],
         ),
@@ -234,8 +235,8 @@ fn after(settings: &InForce) -> Vec<Sentence> {
             format!(
                 "Readings after the turn are used once the speed is within {} of its later value, inertia takes less \
                  than {} of the torque, and {} times the time that momentum needs to cross the gap have passed.",
-                percent(dead.speed_band),
-                percent(dead.inertia),
+                setting_percent(dead.speed_band),
+                setting_percent(dead.inertia),
                 setting(dead.diffusion)
             ),
             &["stages.reversal.dead"],
@@ -253,7 +254,7 @@ fn after(settings: &InForce) -> Vec<Sentence> {
         say(
             format!(
                 "Beside it are given the mean over an early flat stretch up to strain {}, the minimum up to strain {}, \
-                 and the strains of recovery, these only where the fall exceeds {} of its standard uncertainty.",
+                 and the strains of recovery, these only where the fall exceeds {} times its standard uncertainty.",
                 setting(beside.plateau_end),
                 setting(beside.minimum_end),
                 setting(beside.significant_fall)
@@ -282,7 +283,7 @@ fn grades(settings: &InForce) -> Vec<Sentence> {
             format!(
                 "Otherwise only a bound is given, which assumes that the liquid's share falls by no more than {} after \
                  the reversal.",
-                percent(settings.reversal.beside.largest_dip)
+                setting_percent(settings.reversal.beside.largest_dip)
             ),
             &["stages.reversal.beside.largest_dip"],
         ),
@@ -293,7 +294,7 @@ fn grades(settings: &InForce) -> Vec<Sentence> {
                  resolved, not steady or not shown to be, the control failed, or the torque fell for good.",
                 setting(grade.aborted),
                 setting(grade.torque_floors),
-                percent(grade.speed_unusable)
+                setting_percent(grade.speed_unusable)
             ),
             &["stages.reversal.grade"],
         ),
@@ -308,7 +309,7 @@ fn grades(settings: &InForce) -> Vec<Sentence> {
                 setting(grade.record_before),
                 setting(grade.misfit),
                 setting(grade.forms),
-                percent(grade.speed_remarked)
+                setting_percent(grade.speed_remarked)
             ),
             &["stages.reversal.grade"],
         ),
@@ -367,7 +368,7 @@ fn hierarchy(settings: &InForce, states: &States) -> Vec<Sentence> {
                  the logarithms of viscosities and of their ratio, over reversals of grade {} or better; it needs {} \
                  of the reversals to be resolved.",
                 grade_name(params),
-                percent(params.resolved_share)
+                setting_percent(params.resolved_share)
             ),
             &["stages.reversal.states.lowest_grade", "stages.reversal.states.resolved_share"],
         ),
@@ -375,7 +376,7 @@ fn hierarchy(settings: &InForce, states: &States) -> Vec<Sentence> {
             format!(
                 "Its 95 % interval joins, in quadrature, Student's t on the loading means with {} of the median \
                  standard uncertainty of a reversal, which all of a state are taken to share.",
-                percent(params.shared_part)
+                setting_percent(params.shared_part)
             ),
             &["stages.reversal.states.shared_part"],
         )
@@ -385,7 +386,7 @@ fn hierarchy(settings: &InForce, states: &States) -> Vec<Sentence> {
                 "The share of the rise is the rise of the contact viscosity over that of the whole, between the \
                  smallest and the largest viscosity, on pairs within each loading; a rise of less than {} is not \
                  explained.",
-                percent(params.smallest_rise)
+                setting_percent(params.smallest_rise)
             ),
             &["stages.reversal.states.smallest_rise", "stages.reversal.states.ends"],
         )

@@ -182,9 +182,19 @@ pub fn percent(share: f64) -> String {
         return MISSING.to_owned();
     }
     let p = 100.0 * share;
-    let text = if p == 0.0 || p.abs() >= 9.95 { format!("{p:.0}") } else { significant(p, 2) };
-    format!("{} %", minus(&text))
+    let text = if p == 0.0 || p.abs() >= 9.95 { minus(&format!("{p:.0}")) } else { significant(p, 2) };
+    format!("{text}{PER_CENT}")
 }
+
+/// A setting between 0 and 1 as per cent, as it was meant: `5 %`, `2.5 %`.
+pub fn setting_percent(share: f64) -> String {
+    // Twelve digits take away what the multiplication adds.
+    let text = format!("{:.12}", 100.0 * share);
+    format!("{}{PER_CENT}", minus(text.trim_end_matches('0').trim_end_matches('.')))
+}
+
+/// The sign after a space that does not break (ISO 80000-1, 7.1.4: a space stands before it).
+const PER_CENT: &str = "\u{a0}%";
 
 /// `3 readings`, `1 reading`: a count with its noun, thousands set apart by a thin space.
 pub fn count(n: u64, noun: &str) -> String {

@@ -66,9 +66,11 @@ fn interval_ends_have_the_decimals_of_the_value() {
 
 #[test]
 fn shares_counts_and_settings() {
-    assert_eq!(percent(0.12345), "12 %");
-    assert_eq!(percent(0.00412), "0.41 %");
-    assert_eq!(percent(0.0), "0 %");
+    assert_eq!(percent(0.12345), "12\u{a0}%");
+    assert_eq!(percent(0.00412), "0.41\u{a0}%");
+    assert_eq!(percent(0.0), "0\u{a0}%");
+    assert_eq!(setting_percent(0.07), "7\u{a0}%");
+    assert_eq!(setting_percent(0.025), "2.5\u{a0}%");
     assert_eq!(count(1, "reading"), "1 reading");
     assert_eq!(count(12_345, "reading"), "12\u{202f}345 readings");
     assert_eq!(setting(0.05), "0.05");

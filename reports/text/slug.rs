@@ -15,7 +15,8 @@ pub fn slugs(names: &[String]) -> Vec<String> {
 
 /// The slug of one name; see [`slugs`] for names that may differ by case only.
 pub fn slug(name: &str) -> String {
-    if plain(name) == name && !device(name) && name.len() <= LONGEST { name.to_owned() } else { marked(name) }
+    let stays = !name.is_empty() && plain(name) == name && !device(name) && name.len() <= LONGEST;
+    if stays { name.to_owned() } else { marked(name) }
 }
 
 fn marked(name: &str) -> String {

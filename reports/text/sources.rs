@@ -20,7 +20,10 @@ pub const SOURCES: [Source; 12] = [
         "hampel-1974",
         "F. R. Hampel, The influence curve and its role in robust estimation, J. Am. Stat. Assoc. 69, 383–393 (1974)",
     ),
-    ("jcgm-100", "JCGM 100:2008, Evaluation of measurement data — Guide to the expression of uncertainty in measurement"),
+    (
+        "jcgm-100",
+        "JCGM 100:2008, Evaluation of measurement data — Guide to the expression of uncertainty in measurement",
+    ),
     (
         "jcgm-101",
         "JCGM 101:2008, Evaluation of measurement data — Supplement 1: Propagation of distributions using a Monte \
@@ -36,8 +39,11 @@ pub const SOURCES: [Source; 12] = [
         "N. Y. C. Lin, B. M. Guy, M. Hermes, C. Ness, J. Sun, W. C. K. Poon & I. Cohen, Hydrodynamic and contact \
          contributions to continuous shear thickening in colloidal suspensions, Phys. Rev. Lett. 115, 228304 (2015)",
     ),
-    ("maron-1956", "S. H. Maron & P. E. Pierce, Application of Ree–Eyring generalized flow theory to suspensions of \
-      spherical particles, J. Colloid Sci. 11, 80–95 (1956)"),
+    (
+        "maron-1956",
+        "S. H. Maron & P. E. Pierce, Application of Ree–Eyring generalized flow theory to suspensions of \
+      spherical particles, J. Colloid Sci. 11, 80–95 (1956)",
+    ),
     (
         "ness-2016",
         "C. Ness & J. Sun, Two-scale evolution during shear reversal in dense suspensions, Phys. Rev. E 93, 012604 \
