@@ -56,10 +56,10 @@ impl Domain for Reversal {
     }
 
     fn show(&self, table: &str, folder: &Path, form: Form) -> Result<String, Failure> {
-        let table = reports::tables::find(table, &folder.join("results")).map_err(|d| Failure::input(vec![d]))?;
+        let table = reports::tables::find::find(table, &folder.join("results")).map_err(|d| Failure::input(vec![d]))?;
         match form {
             Form::Text => Ok(reports::tables::show::show(&table)),
-            Form::Json => Ok(reports::tables::show::json(&table)),
+            Form::Json => Ok(reports::tables::find::json(&table)),
             Form::Csv => table.to_csv().map(|csv| String::from_utf8_lossy(&csv).into_owned()).map_err(|e| unreadable(e.to_string())),
         }
     }
