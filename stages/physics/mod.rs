@@ -3,7 +3,8 @@
 pub mod geometry;
 pub mod instrument;
 pub mod materials;
+pub mod models;
 pub mod quantity;
-pub mod units;
 pub mod rise;
 pub mod shares;
+pub mod units;

@@ -1,0 +1,247 @@
+//! Thickening by friction: the share of frictional contacts grows with stress and moves the jamming fraction.
+//!
+//! f = exp[−(σ*/σ)^β], φ_J = f φ_m + (1 − f) φ_0, η_r = A (1 − φ/φ_J)^(−α).
+//!
+//! φ_0, φ_m: jamming fractions without and with friction; σ*: stress at which contacts turn frictional; A, α:
+//! amplitude and exponent of the divergence, α usually 2. At σ = σ* f = 1/e for every β. φ ≥ φ_J is jammed.
+//!
+//! # Source
+//! Wyart & Cates 2014 (equations from memory of the paper; f after the later literature, with β free). The slope
+//! and the onset of discontinuous thickening are derived below and checked numerically.
+
+use super::{Model, Parameter, Point, largest_fraction, packing_guess};
+use crate::numerics::{float, interval};
+
+/// The model; parameters in the order φ_0, φ_m, σ*, β, A, α.
+#[derive(Debug, Clone, Copy)]
+pub struct WyartCates;
+
+/// Place of α among the parameters.
+pub const ALPHA: usize = 5;
+/// Place of β among the parameters.
+pub const BETA: usize = 3;
+
+const PARAMETERS: [Parameter; 6] = [
+    Parameter { name: "phi_0", unit: "", low: 0.0, high: 1.0, scale: false },
+    Parameter { name: "phi_m", unit: "", low: 0.0, high: 1.0, scale: false },
+    Parameter { name: "sigma_star", unit: "Pa", low: 1e-6, high: 1e6, scale: true },
+    Parameter { name: "beta", unit: "", low: 0.1, high: 5.0, scale: true },
+    Parameter { name: "amplitude", unit: "", low: 0.05, high: 20.0, scale: true },
+    Parameter { name: "alpha", unit: "", low: 0.5, high: 5.0, scale: true },
+];
+
+/// x = (σ*/σ)^β, f = e⁻ˣ and φ_J at one stress.
+fn at_stress(p: &[f64], stress_pa: f64) -> (f64, f64, f64) {
+    let x = float::pow(p[2] / stress_pa, p[3]);
+    let f = float::exp(-x);
+    (x, f, p[0] - (p[0] - p[1]) * f)
+}
+
+impl Model for WyartCates {
+    fn name(&self) -> &'static str {
+        "wyart-cates"
+    }
+
+    fn parameters(&self) -> &'static [Parameter] {
+        &PARAMETERS
+    }
+
+    fn ln_relative_viscosity(&self, p: &[f64], point: Point) -> f64 {
+        let (_, _, jamming) = at_stress(p, point.stress_pa);
+        float::ln(p[4]) - p[ALPHA] * float::ln1p(-point.volume_fraction / jamming)
+    }
+
+    fn derivatives(&self, p: &[f64], point: Point, out: &mut [f64]) -> f64 {
+        let (x, f, jamming) = at_stress(p, point.stress_pa);
+        let phi = point.volume_fraction;
+        let gap = jamming - phi;
+        // ∂ ln η_r/∂φ_J, then the chain rule through φ_J(φ_0, φ_m, x) and x(σ*, β).
+        let by_jamming = -p[ALPHA] * phi / (jamming * gap);
+        let by_x = by_jamming * (p[0] - p[1]) * f;
+        out[0] = by_jamming * (1.0 - f);
+        out[1] = by_jamming * f;
+        out[2] = by_x * x * p[3] / p[2];
+        // x ln(σ*/σ) tends to 0 with x.
+        out[3] = if x == 0.0 { 0.0 } else { by_x * x * float::ln(p[2] / point.stress_pa) };
+        out[4] = 1.0 / p[4];
+        out[5] = -float::ln1p(-phi / jamming);
+        p[ALPHA] / gap
+    }
+
+    /// φ_0 and φ_m as the packings that the smallest and the largest relative viscosity of each solid fraction ask
+    /// for with A = 1; σ* between the smallest and the largest stress, and a factor 3 beside it.
+    fn starts(&self, data: &[(Point, f64)]) -> Vec<Vec<f64>> {
+        let ends = ends(data);
+        if ends.is_empty() {
+            return Vec::new();
+        }
+        let column = |k: usize| ends.iter().map(|e| e[k]).collect::<Vec<_>>();
+        let phi_m = packing_guess(&column(1));
+        // The smallest viscosities may come from the stress at which thickening has begun already.
+        let phi_0 = packing_guess(&column(0)).max(1.02 * phi_m).max(1.02 * largest_fraction(data));
+        let ln_stress: Vec<f64> = data.iter().map(|(p, _)| float::ln(p.stress_pa)).collect();
+        let middle = float::exp(interval::mean(&ln_stress));
+        let sigma_stars = [1.0, 1.0 / 3.0, 3.0].map(|by| by * middle);
+        let amplitudes = [1.0, 0.5, 2.0];
+        let start = |sigma_star: f64, amplitude: f64| vec![phi_0, phi_m, sigma_star, 1.0, amplitude, 2.0];
+        sigma_stars.iter().flat_map(|s| amplitudes.iter().map(|a| start(*s, *a))).collect()
+    }
+}
+
+/// For every solid fraction the data with the smallest and with the largest relative viscosity.
+fn ends(data: &[(Point, f64)]) -> Vec<[(Point, f64); 2]> {
+    let mut sorted = data.to_vec();
+    sorted.sort_by(|a, b| a.0.volume_fraction.total_cmp(&b.0.volume_fraction).then(a.1.total_cmp(&b.1)));
+    let groups = sorted.chunk_by(|a, b| a.0.volume_fraction == b.0.volume_fraction);
+    groups.map(|g| [g[0], g[g.len() - 1]]).collect()
+}
+
+/// d ln γ̇/d ln σ, the inverse slope of the flow curve; negative where the branch is unstable.
+///
+/// With F = e⁻ˣ and Δ = φ_0 − φ_m: 1 − αφΔβxF/[φ_J(φ_J − φ)]. Checked by 40-digit differentiation.
+pub fn inverse_slope(p: &[f64], point: Point) -> f64 {
+    let (x, f, jamming) = at_stress(p, point.stress_pa);
+    let phi = point.volume_fraction;
+    1.0 - p[ALPHA] * phi * (p[0] - p[1]) * p[BETA] * x * f / (jamming * (jamming - phi))
+}
+
+/// Solid fraction and stress (Pa) at which thickening first turns discontinuous, where the flow curve first has a
+/// vertical tangent; none unless αβ > 1 and φ_0 > φ_m > 0.
+///
+/// The root x_c of αβΔxe⁻ˣ = (φ_0 − Δe⁻ˣ)[αβ(1 − x) − 1]/2 on 0 < x < 1 − 1/(αβ) gives
+/// φ_DST = 2φ_J/[1 + αβ(1 − x_c)] and σ = σ* x_c^(−1/β): the smallest φ for which [`inverse_slope`] has a zero.
+pub fn discontinuous_onset(p: &[f64]) -> Option<(f64, f64)> {
+    let (steepness, spread) = (p[ALPHA] * p[BETA], p[0] - p[1]);
+    let meaningful = steepness > 1.0 && spread > 0.0 && p[1] > 0.0;
+    if !meaningful {
+        return None;
+    }
+    let excess = |x: f64| {
+        let f = float::exp(-x);
+        steepness * spread * x * f - (p[0] - spread * f) * (steepness * (1.0 - x) - 1.0) / 2.0
+    };
+    let (mut low, mut high) = (0.0, 1.0 - 1.0 / steepness);
+    loop {
+        let middle = 0.5 * (low + high);
+        if middle <= low || middle >= high {
+            break;
+        }
+        if excess(middle) < 0.0 { low = middle } else { high = middle }
+    }
+    let jamming = p[0] - spread * float::exp(-high);
+    let phi = 2.0 * jamming / (1.0 + steepness * (1.0 - high));
+    Some((phi, p[2] * float::pow(high, -1.0 / p[BETA])))
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, clippy::disallowed_methods)]
+mod tests {
+    use super::*;
+
+    const TABLE: &str = include_str!("reference/wyart_cates_table.csv");
+    const ONSETS: &str = include_str!("reference/wyart_cates_phi_dst.json");
+    const TURNING_POINTS: &str = include_str!("reference/wyart_cates_turning_points.csv");
+
+    /// Rows of a table as numbers by name of the column; what is no number is NaN.
+    fn rows(text: &'static str) -> Vec<std::collections::BTreeMap<&'static str, f64>> {
+        let mut lines = text.lines().filter(|l| !l.starts_with('#'));
+        let head: Vec<&str> = lines.next().unwrap().split(',').collect();
+        let number = |cell: &str| cell.parse().unwrap_or(f64::NAN);
+        lines.map(|l| head.iter().copied().zip(l.split(',').map(number)).collect()).collect()
+    }
+
+    #[test]
+    fn agrees_with_the_table() {
+        let rows = rows(TABLE);
+        assert!(rows.len() > 100);
+        for row in &rows {
+            let p = [row["phi0"], row["phim"], 1.0, row["beta"], 1.0, row["alpha"]];
+            let point = Point { volume_fraction: row["phi"], stress_pa: row["s_over_sstar"] };
+            let (_, f, jamming) = at_stress(&p, point.stress_pa);
+            // Twelve digits in the table.
+            assert!((f - row["f"]).abs() <= 1e-11 * row["f"].max(1e-300), "{row:?}");
+            assert!((jamming / row["phiJ"] - 1.0).abs() < 1e-11, "{row:?}");
+            let ln = WyartCates.ln_relative_viscosity(&p, point);
+            if row["eta_r"].is_finite() {
+                // The solid fraction is printed with ten digits, which the nearness of jamming magnifies.
+                let by_fraction = WyartCates.derivatives(&p, point, &mut [0.0; 6]);
+                assert!((ln.exp() / row["eta_r"] - 1.0).abs() < 1e-11 + 1e-10 * by_fraction, "{row:?}");
+                let got = inverse_slope(&p, point);
+                let allowed = (1e-11 + 1e-10 * by_fraction) * (1.0 + (1.0 - got).abs());
+                assert!((got - row["inv_slope"]).abs() < allowed, "{row:?}");
+            } else {
+                assert!(!ln.is_finite(), "{row:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn discontinuous_thickening_begins_where_it_was_computed() {
+        let reference: serde_json::Value = serde_json::from_str(ONSETS).unwrap();
+        for (name, set) in reference["sets"].as_object().unwrap() {
+            let of = |key: &str| set[key].as_f64().unwrap();
+            let p = [of("phi0"), of("phim"), 1.0, of("beta"), 1.0, of("alpha")];
+            let (phi, stress) = discontinuous_onset(&p).unwrap();
+            assert!((phi / of("phi_DST") - 1.0).abs() < 1e-12, "{name}: {phi}");
+            // The root is flat to first order: half the digits.
+            assert!((stress / of("s_c_over_sstar") - 1.0).abs() < 1e-10, "{name}: {stress}");
+            assert!(inverse_slope(&p, Point { volume_fraction: phi, stress_pa: stress }).abs() < 1e-9);
+        }
+        assert_eq!(discontinuous_onset(&[0.64, 0.56, 1.0, 0.4, 1.0, 2.0]), None, "αβ < 1");
+        assert_eq!(discontinuous_onset(&[0.56, 0.64, 1.0, 1.0, 1.0, 2.0]), None, "φ_m > φ_0");
+    }
+
+    #[test]
+    fn the_rate_turns_at_the_turning_points() {
+        let reference: serde_json::Value = serde_json::from_str(ONSETS).unwrap();
+        let text: Vec<&str> = TURNING_POINTS.lines().filter(|l| !l.starts_with('#')).collect();
+        let mut checked = 0;
+        for (row, line) in rows(TURNING_POINTS).iter().zip(&text[1..]) {
+            let set = &reference["sets"][line.split(',').next().unwrap()];
+            let of = |key: &str| set[key].as_f64().unwrap();
+            let p = [of("phi0"), of("phim"), 1.0, of("beta"), 1.0, of("alpha")];
+            for stress in [row["s_up"], row["s_down"]].into_iter().filter(|s| s.is_finite()) {
+                let slope = inverse_slope(&p, Point { volume_fraction: row["phi"], stress_pa: stress });
+                // Ten digits of the stress in the table.
+                assert!(slope.abs() < 1e-6, "{line}: {slope}");
+                checked += 1;
+            }
+        }
+        assert!(checked >= 4, "{checked}");
+    }
+
+    #[test]
+    fn limits() {
+        let p = [0.64, 0.56, 10.0, 0.9, 1.3, 2.0];
+        let at = |phi, stress_pa| WyartCates.ln_relative_viscosity(&p, Point { volume_fraction: phi, stress_pa });
+        let law = |packing: f64| (1.3f64).ln() - 2.0 * (1.0 - 0.5 / packing).ln();
+        assert!((at(0.5, 1e-9) - law(0.64)).abs() < 1e-12);
+        assert!((at(0.5, 1e12) - law(0.56)).abs() < 1e-6);
+        assert!((at_stress(&p, 10.0).1 - (-1f64).exp()).abs() < 1e-15);
+        assert!(!at(0.6, 1e12).is_finite(), "jammed with friction");
+        assert!(!at(0.65, 1e-9).is_finite(), "jammed without");
+    }
+
+    #[test]
+    fn derivatives_are_right() {
+        for stress_pa in [0.5, 10.0, 200.0] {
+            let point = Point { volume_fraction: 0.52, stress_pa };
+            super::super::check::derivatives(&WyartCates, &[0.64, 0.56, 10.0, 0.9, 1.3, 2.1], point);
+        }
+    }
+
+    #[test]
+    fn guesses_lie_above_the_data_and_near_the_truth() {
+        let truth = [0.64, 0.57, 6.0, 1.0, 1.0, 2.0];
+        let mut data = Vec::new();
+        for volume_fraction in [0.48, 0.52, 0.55] {
+            for stress_pa in [0.1, 1.0, 10.0, 100.0, 1000.0] {
+                let point = Point { volume_fraction, stress_pa };
+                data.push((point, WyartCates.ln_relative_viscosity(&truth, point)));
+            }
+        }
+        let start = &WyartCates.starts(&data)[0];
+        assert!((start[0] - 0.64).abs() < 0.02 && (start[1] - 0.57).abs() < 0.02, "{start:?}");
+        assert!(WyartCates.starts(&[]).is_empty());
+    }
+}
