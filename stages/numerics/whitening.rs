@@ -17,12 +17,13 @@ impl Whitening {
     pub fn new(n: usize, covariance: impl Fn(usize, usize) -> f64) -> Option<Self> {
         let mut rows: Vec<Vec<f64>> = Vec::with_capacity(n);
         for j in 0..n {
-            let mut row = Vec::with_capacity(j + 1);
-            for k in 0..=j {
-                let above = if k == j { &row } else { &rows[k] };
-                let rest = covariance(j, k) - row.iter().zip(above).take(k).map(|(a, b): (&f64, &f64)| a * b).sum::<f64>();
-                row.push(if k == j { positive_root(rest)? } else { rest / rows[k][k] });
+            let mut row: Vec<f64> = Vec::with_capacity(j + 1);
+            for (k, above) in rows.iter().enumerate() {
+                let rest = covariance(j, k) - dot(&row, &above[..k]);
+                row.push(rest / above[k]);
             }
+            let rest = covariance(j, j) - dot(&row, &row);
+            row.push(positive_root(rest)?);
             rows.push(row);
         }
         Some(Self { rows })
@@ -31,8 +32,7 @@ impl Whitening {
     /// Replaces data by L⁻¹·data: independent with unit variance.
     pub fn apply(&self, data: &mut [f64]) {
         for (j, row) in self.rows.iter().enumerate() {
-            let rest = data[j] - row[..j].iter().zip(&data[..j]).map(|(l, d)| l * d).sum::<f64>();
-            data[j] = rest / row[j];
+            data[j] = (data[j] - dot(&row[..j], &data[..j])) / row[j];
         }
     }
 
@@ -44,7 +44,6 @@ impl Whitening {
         for column in [&mut one, &mut x, &mut y] {
             self.apply(column);
         }
-        let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
         let (oo, ox, xx) = (dot(&one, &one), dot(&one, &x), dot(&x, &x));
         let determinant = oo * xx - ox * ox;
         // Relative to the product that it is the difference of, rounding is of order 10⁻¹⁵ times the number of data.
@@ -73,6 +72,10 @@ pub struct Line {
     pub centre: f64,
 }
 
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    a.iter().zip(b).map(|(a, b)| a * b).sum()
+}
+
 fn positive_root(square: f64) -> Option<f64> {
     (square > 0.0 && square.is_finite()).then(|| square.sqrt())
 }
@@ -84,7 +87,8 @@ mod tests {
 
     #[test]
     fn whitened_data_have_unit_covariance() {
-        let covariance = |j: usize, k: usize| 0.3 * (-(j.abs_diff(k) as f64) / 2.0).exp() + if j == k { 0.1 } else { 0.0 };
+        let covariance =
+            |j: usize, k: usize| 0.3 * (-(j.abs_diff(k) as f64) / 2.0).exp() + if j == k { 0.1 } else { 0.0 };
         let n = 6;
         let whitening = Whitening::new(n, covariance).unwrap();
         // L⁻¹·C·L⁻ᵀ, built from the columns of C, is the unit matrix.
@@ -95,8 +99,8 @@ mod tests {
                 column
             })
             .collect();
-        for j in 0..n {
-            let mut row: Vec<f64> = (0..n).map(|k| half[k][j]).collect();
+        let row = |j: usize| half.iter().map(move |column| column[j]).collect::<Vec<f64>>();
+        for (j, mut row) in (0..n).map(row).enumerate() {
             whitening.apply(&mut row);
             for (k, v) in row.iter().enumerate() {
                 assert!((v - f64::from(u8::from(j == k))).abs() < 1e-13);
@@ -107,7 +111,8 @@ mod tests {
     #[test]
     fn a_line_through_independent_data_is_the_ordinary_one() {
         // Worked by hand: y = 1, 3, 2 at x = 0, 1, 2 with unit variance: slope 0.5, u = 1/√2, mean 2, u = 1/√3.
-        let line = Whitening::new(3, |j, k| f64::from(u8::from(j == k))).unwrap().line(&[0.0, 1.0, 2.0], &[1.0, 3.0, 2.0]);
+        let line =
+            Whitening::new(3, |j, k| f64::from(u8::from(j == k))).unwrap().line(&[0.0, 1.0, 2.0], &[1.0, 3.0, 2.0]);
         let line = line.unwrap();
         let got = [line.slope, line.u_slope, line.level, line.u_level, line.centre];
         for (g, w) in got.iter().zip([0.5, 0.5_f64.sqrt(), 2.0, (1.0_f64 / 3.0).sqrt(), 1.0]) {

@@ -28,7 +28,13 @@ pub(super) struct Stretches {
 }
 
 /// The stretches around turn number `k` of all turns.
-pub(super) fn stretches(trace: &Trace, turns: &[Turn], k: usize, find: &Find, settings: &Settings) -> Option<Stretches> {
+pub(super) fn stretches(
+    trace: &Trace,
+    turns: &[Turn],
+    k: usize,
+    find: &Find,
+    settings: &Settings,
+) -> Option<Stretches> {
     let turn = &turns[k];
     let leg_start = k.checked_sub(1).map_or(0, |j| turns[j].first_after);
     let leg_end = turns.get(k + 1).map_or(trace.len(), |next| next.end_before);
@@ -51,10 +57,11 @@ pub(super) fn stretches(trace: &Trace, turns: &[Turn], k: usize, find: &Find, se
 /// One past the last reading before the sense begins to change: speed still within its band, in the old step.
 fn steady_end(trace: &Trace, leg_start: usize, turn: &Turn, settings: &Settings) -> Option<usize> {
     let mut stop = turn.end_before;
-    // Readings of the new step before the turning point belong to the ramp, unless the whole leg is one step.
+    // Readings of the new step before the turning point belong to the ramp, unless most of the leg is that step.
     let new = trace.step[turn.first_after];
     let command = (leg_start..stop).rev().take_while(|i| trace.step[*i] == new).last().unwrap_or(stop);
-    if command > leg_start && (trace.strain[command] - turn.place).abs() < 0.5 * settings.shortest {
+    let leg = (trace.strain[leg_start] - turn.place).abs();
+    if command > leg_start && (trace.strain[command.min(stop - 1)] - turn.place).abs() < 0.5 * leg {
         stop = command;
     }
     let near = window_start(trace, leg_start, stop, settings.window)..stop;
@@ -100,8 +107,9 @@ fn unchanged_until(
 ) -> Range<usize> {
     let settled = |i: &usize| (0.3..=1.0).contains(&turn.strain(trace, *i));
     let Some(level) = median(range.clone().filter(settled).map(&command).collect()) else { return range };
+    let arrived = |i: usize| turn.strain(trace, i) >= 0.3 && !differs(command(i), level, change);
     let mut off = 0;
-    for i in range.clone().skip_while(|i| turn.strain(trace, *i) < 0.3) {
+    for i in range.clone().skip_while(|i| !arrived(*i)) {
         off = if differs(command(i), level, change) { off + 1 } else { 0 };
         if off == RUN {
             return range.start..i + 1 - RUN;
@@ -244,10 +252,10 @@ pub(super) fn recovery(
     let kept = trace.kept_in(after);
     let last = *kept.last()?;
     let recorded = turn.strain(trace, last);
-    let readings: Vec<usize> =
-        kept.into_iter().filter(|i| turn.strain(trace, *i) >= recorded - 1.0).collect();
+    let readings: Vec<usize> = kept.into_iter().filter(|i| turn.strain(trace, *i) >= recorded - 1.0).collect();
     let late = steady(trace, readings).filter(|s| recorded >= settings.recovery_strain && s.readings.len() >= RUN)?;
-    let variance = mean_variance(noise, late.length, late.effective) + mean_variance(noise, before.length, before.effective);
+    let variance =
+        mean_variance(noise, late.length, late.effective) + mean_variance(noise, before.length, before.effective);
     Some(Estimate { value: ln(late.viscosity() / before.viscosity()), u: variance.sqrt() })
 }
 

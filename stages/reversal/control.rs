@@ -62,12 +62,13 @@ fn false_torque(reversal: &ReversalRead) -> Option<Vec<FalseTorque>> {
 
 fn bin_of(time: f64) -> usize {
     let mut edge = FIRST_EDGE;
-    (0..BINS).find(|_| {
-        let inside = time < edge;
-        edge *= GROWTH;
-        inside
-    })
-    .unwrap_or(BINS)
+    (0..BINS)
+        .find(|_| {
+            let inside = time < edge;
+            edge *= GROWTH;
+            inside
+        })
+        .unwrap_or(BINS)
 }
 
 /// Change of rate across the reversal, 1/s.
@@ -131,5 +132,6 @@ fn offset(all: &[&ReversalRead]) -> Option<Estimate> {
         let u = |x: &super::result::Before| x.torque_n_m * x.viscosity_pa_s.u / x.viscosity_pa_s.value;
         comparable.then(|| Estimate { value: 0.5 * (p + q * ratio), u: 0.5 * (u(a) * u(a) + u(b) * u(b)).sqrt() })
     };
-    mean(&all.windows(2).filter_map(pair).collect::<Vec<_>>())
+    // Pairs that share no reversal, so that their errors are independent.
+    mean(&all.chunks_exact(2).filter_map(pair).collect::<Vec<_>>())
 }

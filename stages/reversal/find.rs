@@ -44,7 +44,9 @@ impl Turn {
 pub(super) fn turns(trace: &Trace, settings: &Find, speed_only: bool) -> Vec<Turn> {
     let corners = legs(trace, settings);
     let inner = corners.len().saturating_sub(2);
-    (1..=inner).filter_map(|k| turn(trace, settings, [corners[k - 1], corners[k], corners[k + 1]], speed_only)).collect()
+    (1..=inner)
+        .filter_map(|k| turn(trace, settings, [corners[k - 1], corners[k], corners[k + 1]], speed_only))
+        .collect()
 }
 
 /// Readings at which the legs of the motion meet, with the first and last reading of all.
@@ -136,22 +138,27 @@ fn turn(trace: &Trace, settings: &Find, [start, corner, end]: [usize; 3], speed_
         rested: still.is_some(),
     };
     let from = still.map_or(corner, |s| s.end - 1);
-    found.first_after =
-        (from..=end).find(|i| trace.time[*i] > time && found.strain(trace, *i) > 0.0)?;
+    found.first_after = (from..=end).find(|i| trace.time[*i] > time && found.strain(trace, *i) > 0.0)?;
     let interval = trace.time[found.first_after] - trace.time[found.first_after - 1];
     // A turn somewhere between two readings: uniform over the interval (JCGM 100, 4.3.7).
     found.u_place = after * interval.min(trace.time[end] - time) / 12.0_f64.sqrt();
     Some(found)
 }
 
-/// Three or more readings around the corner that all stand still.
+/// Three or more readings around the corner that all stand still, longer than a drive takes to pass through zero: at
+/// constant acceleration a fifth of the time below five times the speed is spent below the speed itself.
 fn rest(trace: &Trace, corner: usize, within: Range<usize>, slow: f64) -> Option<Range<usize>> {
-    let still = |i: &usize| trace.rate[*i].abs() < slow;
     let near = [corner, corner + 1, corner.saturating_sub(1)];
-    let seed = near.into_iter().find(|i| within.contains(i) && still(i))?;
-    let start = (within.start..=seed).rev().take_while(still).last().unwrap_or(seed);
-    let end = (seed..within.end).take_while(still).last().unwrap_or(seed) + 1;
-    (end - start >= 3).then_some(start..end)
+    let seed = near.into_iter().find(|i| within.contains(i) && trace.rate[*i].abs() < slow)?;
+    let below = |speed: f64| {
+        let still = |i: &usize| trace.rate[*i].abs() < speed;
+        let start = (within.start..=seed).rev().take_while(still).last().unwrap_or(seed);
+        let end = (seed..within.end).take_while(still).last().unwrap_or(seed) + 1;
+        start..end
+    };
+    let lapse = |r: &Range<usize>| trace.time[r.end - 1] - trace.time[r.start];
+    let (still, passing) = (below(slow), below(5.0 * slow));
+    (still.len() >= 3 && lapse(&still) > 0.5 * lapse(&passing)).then_some(still)
 }
 
 /// Time and place of leaving: the last of the readings at rest, place as the median of the last three.
@@ -278,7 +285,11 @@ mod tests {
         let mut trace = motion(&[(3.0, 2.0), (3.0, -2.0)], 0.04, 0.0137);
         trace.strain = (0..trace.len())
             .scan(0.0, |x, i| {
-                *x += if i > 0 { 0.5 * (trace.rate[i] + trace.rate[i - 1]) * (trace.time[i] - trace.time[i - 1]) } else { 0.0 };
+                *x += if i > 0 {
+                    0.5 * (trace.rate[i] + trace.rate[i - 1]) * (trace.time[i] - trace.time[i - 1])
+                } else {
+                    0.0
+                };
                 Some(*x)
             })
             .collect();
@@ -295,6 +306,13 @@ mod tests {
         assert!(turns[0].rested);
         assert!((turns[0].time - 8.0).abs() < 0.015, "{}", turns[0].time);
         assert!(turns[0].end_before < 305);
+    }
+
+    #[test]
+    fn a_slow_passage_through_zero_is_no_pause() {
+        let turns = found(&motion(&[(6.0, 1.0), (6.0, -1.0)], 2.0, 0.005));
+        assert!(turns.len() == 1 && !turns[0].rested);
+        assert!((turns[0].time - 7.0).abs() < 0.01, "{}", turns[0].time);
     }
 
     #[test]

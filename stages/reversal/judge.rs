@@ -14,7 +14,13 @@ use crate::numerics::float::{expm1, ln1p};
 const QUANTILE: f64 = 1.96;
 
 /// Judges one reversal.
-pub(super) fn judge(mut read: ReversalRead, control: Option<&Control>, plates: bool, is_control: bool, settings: &Settings) -> Judged {
+pub(super) fn judge(
+    mut read: ReversalRead,
+    control: Option<&Control>,
+    plates: bool,
+    is_control: bool,
+    settings: &Settings,
+) -> Judged {
     let mut remarks = std::mem::take(&mut read.remarks);
     let transfer = control.filter(|_| !is_control);
     if let Some(control) = transfer {
@@ -104,8 +110,14 @@ fn refusals(share: Estimate, read: &ReversalRead, is_control: bool, limits: &Res
     // A control has no contacts, so its X may lie on either side of 0 and early bins are all that counts.
     let range = if is_control { -1.0..1.0 } else { limits.smallest_share..1.0 };
     let rules = [
-        (first > limits.dead_strain, format!("not resolved: first usable strain {first:.3} is above {}", limits.dead_strain)),
-        (share.u > limits.uncertainty, format!("not resolved: u(contact share) {:.3} is above {}", share.u, limits.uncertainty)),
+        (
+            first > limits.dead_strain,
+            format!("not resolved: first usable strain {first:.3} is above {}", limits.dead_strain),
+        ),
+        (
+            share.u > limits.uncertainty,
+            format!("not resolved: u(contact share) {:.3} is above {}", share.u, limits.uncertainty),
+        ),
         (!range.contains(&share.value), format!("not resolved: contact share {:.3} is out of range", share.value)),
         (early < limits.early_bins, format!("not resolved: {early} bins below strain 0.1 are too few")),
     ];
@@ -207,11 +219,168 @@ fn remarkable(read: &ReversalRead, share: Option<Estimate>, plates: bool, limits
 /// Whether two forms that count differ by more than so many of their standard uncertainties. Forms of a weight
 /// below 5 % are refuted by the data and say nothing (common practice).
 fn forms_differ(read: &ReversalRead, limit: f64) -> bool {
-    let forms: Vec<Estimate> = read
-        .after
-        .iter()
-        .flat_map(|a| a.forms.iter().filter(|f| f.weight >= 0.05).map(|f| f.contact_share))
-        .collect();
+    let forms: Vec<Estimate> =
+        read.after.iter().flat_map(|a| a.forms.iter().filter(|f| f.weight >= 0.05).map(|f| f.contact_share)).collect();
     let apart = |a: &Estimate, b: &Estimate| (a.value - b.value).abs() > limit * a.u.max(b.u);
     forms.iter().enumerate().any(|(k, a)| forms[k + 1..].iter().any(|b| apart(a, b)))
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, clippy::disallowed_methods)]
+mod tests {
+    use super::super::params::Params;
+    use super::super::result::{After, Choice};
+    use super::*;
+
+    fn estimate(value: f64, u: f64) -> Estimate {
+        Estimate { value, u }
+    }
+
+    /// A reversal that deserves an A.
+    fn good(share: Estimate) -> ReversalRead {
+        ReversalRead {
+            number: 1,
+            row: 300,
+            step: 2,
+            time_s: 12.0,
+            sense_before: 1,
+            controlled: Controlled::Rate,
+            controlled_found: true,
+            set_point_in_export: None,
+            before: Some(Before {
+                stress_pa: estimate(10.0, 0.03),
+                rate_per_s: estimate(0.5, 0.0),
+                viscosity_pa_s: estimate(20.0, 0.06),
+                window_strain: 2.0,
+                readings: 100,
+                record_strain: 6.0,
+                drift: estimate(0.0, 0.01),
+                recovery: None,
+                steady: true,
+                steady_not_shown: false,
+                floors: Some(1000.0),
+                torque_n_m: 1e-4,
+                normal_stress_pa: None,
+            }),
+            noise: None,
+            dead: DeadStrain { speed: 0.004, inertia: 0.002, momentum: 0.0, sampling: 0.001, control: 0.0 },
+            strain_after: 6.0,
+            speed_ratio: Some(1.0),
+            torque_after_n_m: Some(5e-5),
+            after: Some(After {
+                contact_share: share,
+                u_zero: 0.0,
+                viscosity_pa_s: estimate(10.0, 0.1),
+                forms: Vec::new(),
+                squares_per_bin: 0.8,
+                early_bins: 12,
+                plateau: None,
+                minimum_pa_s: 9.0,
+                strain_at_minimum: 0.1,
+                recovery_strain: None,
+                recovery_strain_90: None,
+                contact_recovery_strain: None,
+                bound: Some(0.2),
+                curve: Vec::new(),
+                bins: Vec::new(),
+            }),
+            normal_stress_after_pa: None,
+            responses: Vec::new(),
+            choices: vec![Choice {
+                choice: "first usable strain × 2".to_owned(),
+                contact_share: Some(estimate(0.48, 0.02)),
+            }],
+            torque_residual: Vec::new(),
+            set_aside: None,
+            remarks: Vec::new(),
+        }
+    }
+
+    fn judged(read: ReversalRead, control: Option<&Control>) -> Judged {
+        judge(read, control, false, false, &Params::default().judging())
+    }
+
+    #[test]
+    fn intervals_follow_the_logarithm_and_never_reach_one() {
+        let (low, high) = interval(estimate(0.5, 0.05));
+        // z = ln 2 ± 1.96·0.1, back by hand.
+        assert!((low.unwrap() - (1.0 - 0.5 * 0.196_f64.exp())).abs() < 1e-12);
+        assert!((high.unwrap() - (1.0 - 0.5 * (-0.196_f64).exp())).abs() < 1e-12);
+        assert!(interval(estimate(0.99, 0.05)).1.unwrap() < 1.0);
+    }
+
+    #[test]
+    fn each_rule_gives_its_grade_and_its_reason() {
+        type Change = fn(&mut ReversalRead);
+        let rules: [(Change, Grade, &str); 12] = [
+            (|_| {}, Grade::A, ""),
+            (|r| r.before = None, Grade::F, "no steady stretch"),
+            (|r| r.strain_after = 0.2, Grade::F, "aborted"),
+            (|r| r.torque_after_n_m = Some(4e-7), Grade::F, "floors"),
+            (|r| r.speed_ratio = Some(0.85), Grade::F, "speed after"),
+            (|r| r.set_aside = Some("bubble".into()), Grade::F, "set aside: bubble"),
+            (|r| r.before.as_mut().unwrap().steady = false, Grade::C, "not steady"),
+            (|r| r.dead.speed = 0.04, Grade::C, "first usable strain"),
+            (|r| r.after.as_mut().unwrap().early_bins = 2, Grade::C, "too few"),
+            (|r| r.dead.speed = 0.02, Grade::B, "first usable strain"),
+            (|r| r.before.as_mut().unwrap().record_strain = 3.0, Grade::B, "since the last change"),
+            (|r| r.speed_ratio = Some(1.05), Grade::B, "speed after"),
+        ];
+        for (change, grade, reason) in rules {
+            let mut read = good(estimate(0.5, 0.01));
+            change(&mut read);
+            let found = judged(read, None);
+            assert_eq!(found.grade, grade, "{reason}: {:?}", found.remarks);
+            assert!(
+                reason.is_empty() || found.remarks.iter().any(|r| r.contains(reason)),
+                "{reason}: {:?}",
+                found.remarks
+            );
+            assert_eq!(found.contact_share.is_some(), found.resolved);
+        }
+    }
+
+    #[test]
+    fn what_is_not_resolved_keeps_its_bound_alone() {
+        for share in [estimate(0.5, 0.06), estimate(1.02, 0.03), estimate(-0.2, 0.03), estimate(f64::NAN, 0.01)] {
+            let found = judged(good(share), None);
+            assert!(!found.resolved && found.grade == Grade::C, "{share:?}");
+            assert_eq!(
+                (found.contact_share, found.contact_share_low, found.contact_share_high),
+                (None, Some(0.2), None)
+            );
+        }
+    }
+
+    #[test]
+    fn a_drop_within_its_uncertainty_keeps_its_value() {
+        let found = judged(good(estimate(0.01, 0.01)), None);
+        assert!(found.resolved && found.contact_share_low.unwrap() < 0.0);
+        assert!(found.remarks.iter().any(|r| r.contains("no drop beyond")));
+    }
+
+    #[test]
+    fn the_control_moves_the_first_strain_and_widens_the_error() {
+        let control = |dead: f64| Control {
+            dead_time_s: Some(dead),
+            torque_offset_n_m: Some(estimate(1e-6, 1e-7)),
+            ..Control::default()
+        };
+        // Back at strain 0.0015: the run's own first strain decides; offset 1 % of the torque counts 1.5 times.
+        let early = judged(good(estimate(0.5, 0.01)), Some(&control(0.003)));
+        let expected = (0.01_f64.powi(2) + 0.015_f64.powi(2)).sqrt();
+        assert!((early.contact_share.unwrap().u - expected).abs() < 1e-12 && early.contact_share.unwrap().value == 0.5);
+        // Back at 0.007: the choice of twice the first strain covers that.
+        let later = judged(good(estimate(0.5, 0.01)), Some(&control(0.014)));
+        assert_eq!(later.contact_share.unwrap().value, 0.48);
+        // Back at 0.02: nothing was read from there.
+        let late = judged(good(estimate(0.5, 0.01)), Some(&control(0.04)));
+        assert!(!late.resolved && late.remarks.iter().any(|r| r.contains("comes back later")));
+    }
+
+    #[test]
+    fn a_failed_control_keeps_reversals_out_of_states() {
+        let control = Control { failed: true, ..Control::default() };
+        assert_eq!(judged(good(estimate(0.5, 0.01)), Some(&control)).grade, Grade::C);
+    }
 }

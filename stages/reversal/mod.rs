@@ -7,7 +7,7 @@
 //! experiment; N. Y. C. Lin et al., Phys. Rev. Lett. 115 (2015) 228304 for the reading as contact part.
 //!
 //! In order: `trace` (readings) → `find` (turning points) → `before`, `noise` (steady stretch) → `dead` (first
-//! usable strain) → `bins`, `transient`, `headline` (value at zero strain) → `beside` (other measurands) →
+//! usable strain) → `bins`, `transient`, `headline`, `estimator` (value at zero strain) → `beside` (other measurands) →
 //! `read` (a run) → `control`, `identity`, `judge`; `published` is the table of readings.
 
 mod before;
@@ -15,6 +15,7 @@ mod beside;
 mod bins;
 mod control;
 mod dead;
+mod estimator;
 mod find;
 mod headline;
 pub mod identity;
@@ -27,6 +28,7 @@ pub mod result;
 #[cfg(test)]
 mod synthetic;
 #[cfg(test)]
+#[allow(clippy::unwrap_used, clippy::disallowed_methods)]
 mod tests;
 mod trace;
 mod transient;

@@ -67,7 +67,8 @@ impl Window {
     pub(super) fn line(&self, noise: &Noise) -> Option<Line> {
         let cells = self.cells();
         let whitening = Whitening::new(cells.len(), |j, k| {
-            covariance(noise, cells[j].strain - cells[k].strain) + if j == k { white(noise, cells[j].readings) } else { 0.0 }
+            covariance(noise, cells[j].strain - cells[k].strain)
+                + if j == k { white(noise, cells[j].readings) } else { 0.0 }
         })?;
         let places: Vec<f64> = cells.iter().map(|c| c.strain).collect();
         let values: Vec<f64> = cells.iter().map(|c| c.value).collect();
@@ -116,8 +117,9 @@ pub(super) fn pooled(windows: &[&Window], largest_lag: f64) -> Option<Noise> {
     Some(Noise { white: best.white.max(LEAST), ..best })
 }
 
-/// All scatter within the windows taken as wander, the larger error: none below four degrees of freedom. The length
-/// is the middle of those that are tried otherwise.
+/// All scatter within the windows taken as wander and once more as white, because either may be all of it and both
+/// errors are then on the large side: none below four degrees of freedom. The length is the middle of those that are
+/// tried otherwise.
 pub(super) fn scatter(windows: &[&Window]) -> Option<Noise> {
     let (mut squares, mut freedom) = (0.0, 0.0);
     for window in windows {
@@ -126,15 +128,16 @@ pub(super) fn scatter(windows: &[&Window]) -> Option<Noise> {
         squares += window.ln_viscosity.iter().map(|v| (v - mean) * (v - mean)).sum::<f64>();
         freedom += (n - 1.0).max(0.0);
     }
-    let noise = || Noise { white: LEAST, correlated: (squares / freedom).sqrt(), length: 0.12 };
-    (freedom >= 4.0).then(noise)
+    let deviation = (squares / freedom).sqrt().max(LEAST);
+    (freedom >= 4.0).then_some(Noise { white: deviation, correlated: deviation, length: 0.12 })
 }
 
 fn variogram(windows: &[&Window], largest_lag: f64) -> Vec<Lag> {
     let mut lags = vec![Lag::default(); (largest_lag / CELL + 0.5) as usize + 1];
     for window in windows {
         let stride = window.strain.len().div_ceil(MOST).max(1);
-        let points: Vec<(f64, f64)> = window.strain.iter().copied().zip(window.ln_viscosity.iter().copied()).step_by(stride).collect();
+        let points: Vec<(f64, f64)> =
+            window.strain.iter().copied().zip(window.ln_viscosity.iter().copied()).step_by(stride).collect();
         for (j, a) in points.iter().enumerate() {
             for b in &points[j + 1..] {
                 let distance = b.0 - a.0;
@@ -233,7 +236,7 @@ mod tests {
         assert_eq!(pooled(&[&coarse], 0.6), None);
         let noise = scatter(&[&coarse]).unwrap();
         // Standard deviation of four times 0 and four times 0.01: 0.005·√(8/7).
-        assert!((noise.correlated - 0.005345).abs() < 1e-5, "{noise:?}");
+        assert!((noise.correlated - 0.005345).abs() < 1e-5 && noise.white == noise.correlated, "{noise:?}");
         let few = Window { strain: vec![0.0, 0.1], ln_viscosity: vec![0.0, 0.1] };
         assert_eq!((pooled(&[&few], 0.6), scatter(&[&few])), (None, None));
     }

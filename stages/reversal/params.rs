@@ -129,7 +129,7 @@ pub struct Before {
     #[schemars(range(min = 0.1, max = 100.0))]
     pub settled: f64,
     /// Fewest readings in the window.
-    #[schemars(range(min = 3, max = 10000))]
+    #[schemars(range(min = 2, max = 10000))]
     pub fewest: u32,
     /// Relative band around the speed before within which the sense has not begun to change.
     #[schemars(range(min = 0.001, max = 0.2))]
@@ -158,7 +158,7 @@ impl Default for Before {
             shortest: 1.0,
             readings: 10,
             settled: 2.0,
-            fewest: 4,
+            fewest: 3,
             speed_band: 0.01,
             drift: 0.03,
             drift_uncertainty: 0.05,
