@@ -1,1 +1,21 @@
-//! x
+//! How results are shown: tables, figures, the methods text and the document. It reads results and computes no
+//! rheology; what it prints is rounded in one place, `text/numbers.rs`.
+//!
+//! Results of the stages → tables (Parquet, CSV) → figures (SVG, CSV) → text → one PDF by typst.
+
+pub mod after_run;
+pub mod document;
+pub mod figures;
+#[cfg(test)]
+mod fixture;
+pub mod plan;
+pub mod settings;
+pub mod study;
+pub mod summary;
+pub mod tables;
+pub mod text;
+
+/// Code hashes of the tasks of this crate, made by the build script.
+pub mod code {
+    include!(concat!(env!("OUT_DIR"), "/code.rs"));
+}

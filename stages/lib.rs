@@ -1,11 +1,13 @@
-//! What is computed, in the order of the data: ingest → clean → reversal → states → fit → uncertainty.
+//! What is computed, in the order of the data: ingest → clean → reversal → states → fit → uncertainty → claims.
 //!
-//! Each stage has a folder; shared rooms are `physics`, `numerics`, `table` and `references`.
-//! `setup` reads the study file; no stage imports it.
+//! Each stage has a folder; shared rooms are `physics`, `numerics`, `table`, `settings`, `near_miss` and `references`.
+//! `setup` reads the study file, `plan` makes the task graph; no stage imports them.
 
+pub mod claims;
 pub mod clean;
 pub mod fit;
 pub mod ingest;
+pub mod near_miss;
 pub mod numerics;
 pub mod physics;
 pub mod reversal;
@@ -13,3 +15,8 @@ pub mod settings;
 pub mod states;
 pub mod table;
 pub mod uncertainty;
+
+/// Code hashes, made by the build script.
+pub mod code {
+    include!(concat!(env!("OUT_DIR"), "/code.rs"));
+}

@@ -1,1 +1,9 @@
-fn main(){}
+//! End-to-end tests: the real program in a folder of its own, and the rules of the house.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+mod architecture;
+mod open_studies;
+mod rebuild;
+mod support;
+mod surroundings;

@@ -1,2 +1,46 @@
-//! Clean.
+//! Clean: which readings can be trusted, and what stress, rate and strain do they stand for?
+//!
+//! σ = k_σ·(M − I·dΩ/dt), γ̇ = k_γ·Ω, γ = k_γ·θ with the geometry's constants. Readings are flagged, never deleted:
+//! every row of ingest is a row of the points, with its reasons. `motion.rs` θ, Ω, dΩ/dt · `legs.rs` where the sense
+//! or speed changes · `rules.rs` one rule per reason · `compute.rs` their order.
+
+pub mod compute;
+mod legs;
+mod local_quadratic;
+mod motion;
+pub mod params;
 pub mod result;
+mod rules;
+#[cfg(test)]
+mod tests;
+
+use crate::ingest::result::Readings;
+use pipeline::diagnostic::Diagnostic;
+use pipeline::stage::{Context, Produced};
+
+/// The task: input `readings`; settings `clean`, `geometry`, `instrument`, `sample`, `torque_includes_inertia`,
+/// `set_aside` → `points` (Parquet) and `notes` (JSON).
+///
+/// # Errors
+/// As [`compute::clean`]; places name the file `raw`.
+pub fn work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
+    let readings = Readings::from_parquet(&context.input("readings")?)?;
+    let set_aside: Vec<params::SetAside> = context.settings("set_aside")?;
+    let setup = compute::Setup {
+        geometry: &context.settings("geometry")?,
+        instrument: &context.settings("instrument")?,
+        sample: &context.settings("sample")?,
+        torque_includes_inertia: context.settings("torque_includes_inertia")?,
+        set_aside: &set_aside,
+    };
+    let (points, notes) = compute::clean(&readings, &setup, &context.settings("clean")?)?;
+    let produced = Produced { remarks: notes.remarks.clone(), ..Produced::default() };
+    produced.with("points", points.to_table().to_parquet()?).with_json("notes", &notes)
+}
+
+/// Median of the values, which are sorted; none of none.
+fn median(values: &mut Vec<f64>) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    let (low, high) = (values.get(values.len().checked_sub(1)? / 2)?, values.get(values.len() / 2)?);
+    Some(0.5 * (low + high))
+}

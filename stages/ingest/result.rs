@@ -13,6 +13,8 @@ pub struct Head {
     pub rows: u64,
     /// Rows refused by name, for example `missing time`: reason and number.
     pub refused: BTreeMap<String, u64>,
+    /// BLAKE3 of the raw bytes, in hexadecimal.
+    pub blake3: String,
     /// Start of the run as ISO 8601, if the export tells.
     pub started: Option<String>,
     /// Encoding that was found or stated.

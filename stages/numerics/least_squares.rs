@@ -210,6 +210,18 @@ impl<R: Residuals> LeastSquaresProblem<f64, Dyn, Dyn> for Target<'_, R> {
     }
 }
 
+/// Linear least squares: x that minimises |A·x − b|², A given column after column.
+///
+/// None where A has not full column rank.
+pub fn linear(columns: &[f64], data: &[f64]) -> Option<Vec<f64>> {
+    let count = columns.len().checked_div(data.len())?;
+    let mut a = DMatrix::from_column_slice(data.len(), count, columns);
+    let scale = scale_columns(&mut a);
+    let qr = a.qr();
+    let x = qr.r().solve_upper_triangular(&(qr.q().transpose() * DVector::from_column_slice(data)))?;
+    Some(x.iter().zip(scale).map(|(x, s)| x / s).collect())
+}
+
 /// Minimises the sum of squares from `start`.
 ///
 /// Never panics; what cannot be fitted ends as [`Ending::Misuse`] with the start as parameters.
@@ -440,6 +452,13 @@ mod tests {
         let fit = minimise(&root, &[-50.0, 1.0], Effort::default());
         assert!(root.left_the_domain.get(), "the start no longer provokes the case");
         assert!(fit.ending.converged() && digits(fit.parameters[0], 0.9) > 9.0, "{fit:?}");
+    }
+
+    #[test]
+    fn a_linear_problem_is_solved_in_one_go() {
+        // The line through (0, 1), (1, 3), (2, 2): level 1.5, slope 0.5.
+        let x = linear(&[1.0, 1.0, 1.0, 0.0, 1.0, 2.0], &[1.0, 3.0, 2.0]).unwrap();
+        assert!((x[0] - 1.5).abs() < 1e-14 && (x[1] - 0.5).abs() < 1e-14, "{x:?}");
     }
 
     #[test]

@@ -8,3 +8,4 @@ pub mod interval;
 pub mod least_squares;
 pub mod normal;
 pub mod student_t;
+pub mod whitening;

@@ -7,3 +7,4 @@ pub mod models;
 pub mod quantity;
 pub mod rise;
 pub mod shares;
+pub mod units;

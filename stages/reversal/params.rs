@@ -30,6 +30,8 @@ pub struct Params {
     pub control: Control,
     /// Other defensible settings under which every contact share is read once more.
     pub choices: Rule<Choices>,
+    /// How reversals are joined to states; read by the task that joins them, not by those of this stage.
+    pub states: crate::states::params::Params,
 }
 
 /// How reversals are found in the motion.

@@ -1,7 +1,9 @@
 //! Measuring geometries: each turns torque, speed and axial force into stress, rate and normal stress.
 //! One file each, with formula and source.
 
+mod concentric_cylinders;
 mod cone_plate;
+mod parallel_plates;
 
 use super::quantity::Quantity;
 use serde::{Deserialize, Serialize};
@@ -64,3 +66,43 @@ pub struct Constants {
     /// Narrowest gap, m, that a particle must pass.
     pub narrowest_gap_m: Option<f64>,
 }
+
+/// What the viscosity owes to one dimension: its key in the study file, d ln η/d ln dimension, and the
+/// dimension's relative standard uncertainty.
+pub type Term = (&'static str, f64, f64);
+
+impl Geometry {
+    /// The linear constants of this shape.
+    pub fn constants(&self) -> Constants {
+        match &self.shape {
+            Shape::ConePlate { radius, angle, truncation } => {
+                cone_plate::constants(radius.value, angle.value, truncation.map(|t| t.value))
+            }
+            Shape::ParallelPlates { radius, gap } => parallel_plates::constants(radius.value, gap.value),
+            Shape::ConcentricCylinders { inner_radius, outer_radius, length, end_effect } => {
+                concentric_cylinders::constants(inner_radius.value, outer_radius.value, length.value, *end_effect)
+            }
+        }
+    }
+
+    /// How the viscosity depends on each dimension, for budgets; its relative standard uncertainty from the
+    /// geometry is √Σ(sensitivity·u)².
+    pub fn viscosity_terms(&self) -> Vec<Term> {
+        match &self.shape {
+            Shape::ConePlate { radius, angle, .. } => cone_plate::viscosity_terms(*radius, *angle),
+            Shape::ParallelPlates { radius, gap } => parallel_plates::viscosity_terms(*radius, *gap),
+            Shape::ConcentricCylinders { inner_radius, outer_radius, length, .. } => {
+                concentric_cylinders::viscosity_terms(*inner_radius, *outer_radius, *length)
+            }
+        }
+    }
+
+    /// What every run in this shape must say of itself.
+    pub fn remark(&self) -> Option<&'static str> {
+        matches!(self.shape, Shape::ParallelPlates { .. }).then_some(parallel_plates::REMARK)
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests;

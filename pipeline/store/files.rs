@@ -1,0 +1,103 @@
+//! Every file that the engine keeps, and where it stands. Nobody else joins these paths.
+
+use crate::store::digest::Digest;
+use std::path::{Path, PathBuf};
+
+/// Name of the list of what must be in `results/`.
+pub const MANIFEST: &str = "manifest.json";
+/// Name of the copy of the ledger in `results/`.
+pub const LEDGER: &str = "ledger.jsonl";
+
+/// The paths of one study.
+#[derive(Debug, Clone)]
+pub struct Files {
+    study: PathBuf,
+}
+
+impl Files {
+    /// The paths of the study in this folder.
+    pub fn new(study: impl Into<PathBuf>) -> Self {
+        Self { study: study.into() }
+    }
+
+    /// The study itself.
+    pub fn study(&self) -> &Path {
+        &self.study
+    }
+
+    /// A file of the study by its relative path with `/`.
+    pub fn in_study(&self, path: &str) -> PathBuf {
+        join(&self.study, path)
+    }
+
+    /// Everything of ours that is no result.
+    pub fn home(&self) -> PathBuf {
+        self.study.join(".shearback")
+    }
+
+    /// Held while a run writes.
+    pub fn lock(&self) -> PathBuf {
+        self.home().join("lock")
+    }
+
+    /// The last whole run and what was seen on disk.
+    pub fn state(&self) -> PathBuf {
+        self.home().join("state.json")
+    }
+
+    /// One line per whole run.
+    pub fn ledger(&self) -> PathBuf {
+        self.home().join(LEDGER)
+    }
+
+    /// Tasks and keys of a whole run.
+    pub fn run(&self, number: u64) -> PathBuf {
+        self.home().join("runs").join(format!("{number}.json"))
+    }
+
+    /// Files on their way; whatever is left here is of no use.
+    pub fn temporary(&self) -> PathBuf {
+        self.home().join("tmp")
+    }
+
+    /// All records whose tasks differ in nothing but the content of their inputs.
+    pub fn records(&self, partial: &Digest) -> PathBuf {
+        self.home().join("records").join(partial.to_string())
+    }
+
+    /// The record of one key.
+    pub fn record(&self, partial: &Digest, key: &Digest) -> PathBuf {
+        self.records(partial).join(format!("{key}.json"))
+    }
+
+    /// Large objects, apart from the others because they are let go.
+    pub fn bulky(&self) -> PathBuf {
+        self.home().join("bulky")
+    }
+
+    /// An object by its hash.
+    pub fn object(&self, hash: &Digest, bulky: bool) -> PathBuf {
+        let folder = if bulky { self.bulky() } else { self.home().join("objects") };
+        let name = hash.to_string();
+        folder.join(&name[..2]).join(&name[2..])
+    }
+
+    /// What the person looks at.
+    pub fn results(&self) -> PathBuf {
+        self.study.join("results")
+    }
+
+    /// A file of `results/` by its relative path with `/`.
+    pub fn result(&self, path: &str) -> PathBuf {
+        join(&self.results(), path)
+    }
+
+    /// Where what is not ours is moved to.
+    pub fn edited(&self) -> PathBuf {
+        self.study.join("edited")
+    }
+}
+
+fn join(folder: &Path, path: &str) -> PathBuf {
+    path.split('/').fold(folder.to_path_buf(), |at, part| at.join(part))
+}

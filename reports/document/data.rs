@@ -1,0 +1,353 @@
+//! What the templates read: every text of the document as data, none of it markup. Wording is in `text`, the choice
+//! and rounding of printed tables in `printed.rs`.
+
+use super::printed::{self, Printed};
+use crate::figures::Caption;
+use crate::summary;
+use crate::text::methods::{self, InForce, Paragraph};
+use crate::text::numbers::{self, count};
+use crate::text::{cautions, sources};
+use serde::{Deserialize, Serialize};
+use stages::claims::result::ClaimRow;
+use stages::fit::result::Fits;
+use stages::physics::geometry::Geometry;
+use stages::physics::instrument::Instrument;
+use stages::physics::materials::Sample;
+use stages::reversal::result::{Control, JudgedRun};
+use stages::states::result::{States, Thickening};
+use stages::uncertainty::result::Budget;
+
+/// An author.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct Author {
+    /// Name.
+    pub name: String,
+    /// Where the work was done.
+    pub affiliation: Option<String>,
+    /// ORCID, as digits.
+    pub orcid: Option<String>,
+}
+
+/// What the study file says of the study as a whole: settings role `study`.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Study {
+    /// Title.
+    pub title: String,
+    /// Authors in order.
+    pub authors: Vec<Author>,
+    /// Licence of the data.
+    pub licence: Option<String>,
+    /// Date, ISO 8601; the latest start of a run where it is not given.
+    pub date: Option<String>,
+    /// Abstract.
+    #[serde(rename = "abstract")]
+    pub summary: Option<String>,
+    /// Keywords.
+    pub keywords: Vec<String>,
+    /// Protocol in free text.
+    pub protocol: Option<String>,
+}
+
+/// A setting in force, as it is printed: settings role `settings`, a list of them.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct SettingLine {
+    /// Path, for example `stages.clean.spike.window`.
+    pub path: String,
+    /// Value in force, with its unit.
+    pub value: String,
+    /// Whether the study file says it; otherwise it is the default.
+    pub from_study: bool,
+}
+
+/// What was set aside by hand: settings role `set_aside`, a list of them.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct SetAside {
+    /// Path of the run.
+    pub run: String,
+    /// What of it, for example `step 5`; empty for all.
+    pub what: String,
+    /// The reason.
+    pub because: String,
+}
+
+/// Where a figure stands in the document.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Section {
+    /// Behind the tables of results.
+    Results,
+    /// One reversal in full.
+    Typical,
+    /// The control.
+    Control,
+    /// Fits.
+    Fits,
+    /// The atlas at the end.
+    Atlas,
+}
+
+/// A figure of the document: settings role `figures`, a list of them. Its caption is the input `caption:NAME`.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct FigureRef {
+    /// Name of its files.
+    pub name: String,
+    /// Where it stands.
+    pub section: Section,
+}
+
+/// All that the document is made from.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Parts {
+    /// The study as a whole.
+    pub study: Study,
+    /// Its samples.
+    pub samples: Vec<Sample>,
+    /// Its geometries.
+    pub geometries: Vec<Geometry>,
+    /// Its instruments.
+    pub instruments: Vec<Instrument>,
+    /// Settings of the stages.
+    pub in_force: InForce,
+    /// All settings, as printed.
+    pub settings: Vec<SettingLine>,
+    /// What was set aside by hand.
+    pub set_aside: Vec<SetAside>,
+    /// Our own version and that of the typesetter.
+    pub versions: Vec<(String, String)>,
+    /// Judged runs.
+    pub judged: Vec<JudgedRun>,
+    /// States with joined intervals.
+    pub states: States,
+    /// What each control says.
+    pub controls: Vec<Control>,
+    /// Fits; none where the study leaves the stage out.
+    pub fits: Option<Fits>,
+    /// Budget; none where the study leaves the stage out.
+    pub budget: Option<Budget>,
+    /// Claims.
+    pub claims: Vec<ClaimRow>,
+    /// Figures with their captions.
+    pub figures: Vec<(FigureRef, Caption)>,
+}
+
+/// The answer for one sample.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+struct Answer {
+    sample: String,
+    verdict: &'static str,
+    share: Option<String>,
+    interval: Option<String>,
+    ends: Option<String>,
+    against: Vec<String>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize)]
+struct FigureData {
+    file: String,
+    section: Section,
+    #[serde(flatten)]
+    caption: Caption,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize)]
+struct Titled {
+    title: String,
+    text: String,
+}
+
+/// Everything under one roof, as `data.json`.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+struct Data {
+    study: Study,
+    date: Option<Day>,
+    answers: Vec<Answer>,
+    notes: Vec<String>,
+    tables: Tables,
+    figures: Vec<FigureData>,
+    set_aside: Vec<SetAside>,
+    remarks: Vec<Titled>,
+    fits: Stage,
+    budget: Stage,
+    methods: Vec<Titled>,
+    sources: Vec<&'static str>,
+    limits: [&'static str; 4],
+    cautions: [&'static str; 3],
+    settings: Vec<SettingLine>,
+    versions: Vec<(String, String)>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize)]
+struct Tables {
+    design: Printed,
+    samples: Printed,
+    apparatus: Printed,
+    states: Printed,
+    thickening: Printed,
+    exclusions: Printed,
+    left_out: Printed,
+    claims: Printed,
+    fits: Printed,
+    budget: Printed,
+    provenance: Printed,
+}
+
+/// What is said of a stage that may be left out.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+struct Stage {
+    skipped: bool,
+    remarks: Vec<String>,
+}
+
+/// A date in parts, because the templates never parse text.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct Day {
+    /// Year.
+    pub year: i16,
+    /// Month, from 1.
+    pub month: i8,
+    /// Day, from 1.
+    pub day: i8,
+}
+
+impl Parts {
+    /// The date of the study: as given, else the latest start of a run; none where nothing tells.
+    pub fn date(&self) -> Option<jiff::civil::Date> {
+        let starts = self.judged.iter().filter_map(|r| r.identity.started.as_deref()).filter_map(date);
+        self.study.date.as_deref().and_then(date).or_else(|| starts.max())
+    }
+
+    /// The methods text.
+    pub fn methods(&self) -> Vec<Paragraph> {
+        methods::paragraphs(&self.in_force, &self.judged, &self.states)
+    }
+
+    /// `data.json`, keys in a fixed order.
+    ///
+    /// # Errors
+    /// If it cannot be written as JSON: a mistake in the program.
+    pub fn json(&self) -> Result<Vec<u8>, serde_json::Error> {
+        let mut bytes = serde_json::to_vec_pretty(&self.data())?;
+        bytes.push(b'\n');
+        Ok(bytes)
+    }
+
+    fn data(&self) -> Data {
+        let paragraphs = self.methods();
+        let cited = methods::cited(&paragraphs);
+        let titled = |p: &Paragraph| Titled { title: p.title.to_owned(), text: methods::running_text(p, &cited) };
+        Data {
+            study: self.study.clone(),
+            date: self.date().map(|d| Day { year: d.year(), month: d.month(), day: d.day() }),
+            answers: self.states.thickening.iter().map(|t| self.answer(t)).collect(),
+            notes: self.notes(),
+            tables: self.tables(),
+            figures: self.figures.iter().map(figure).collect(),
+            set_aside: self.set_aside.clone(),
+            remarks: self.remarks(),
+            fits: Stage {
+                skipped: self.fits.as_ref().is_none_or(|f| f.skipped),
+                remarks: self.fits.as_ref().map_or_else(Vec::new, |f| f.remarks.clone()),
+            },
+            budget: Stage {
+                skipped: self.budget.as_ref().is_none_or(|b| b.skipped),
+                remarks: self.budget.as_ref().map_or_else(Vec::new, |b| b.remarks.clone()),
+            },
+            methods: paragraphs.iter().map(titled).collect(),
+            sources: cited.iter().filter_map(|key| sources::printed(key)).collect(),
+            limits: cautions::LIMITS,
+            cautions: cautions::CAUTIONS,
+            settings: self.settings.clone(),
+            versions: self.versions.clone(),
+        }
+    }
+
+    fn answer(&self, t: &Thickening) -> Answer {
+        let share = t.contact_share_of_rise;
+        let interval = share.as_ref().map(numbers::interval).filter(|i| i != numbers::MISSING);
+        let ends = t.set_point_low.as_ref().zip(t.set_point_high.as_ref());
+        Answer {
+            sample: t.sample.clone(),
+            verdict: t.verdict.name(),
+            share: share.map(|s| numbers::plus_minus(s.value, s.u)),
+            interval,
+            ends: ends.map(|(low, high)| format!("{low} to {high}")),
+            against: self.against(t),
+        }
+    }
+
+    /// What speaks against the answer, or limits it.
+    fn against(&self, t: &Thickening) -> Vec<String> {
+        let mut out = t.remarks.clone();
+        let of_sample = || self.states.states.iter().filter(|s| s.sample == t.sample);
+        let open: Vec<String> =
+            of_sample().filter(|s| s.contact_share.is_none()).map(|s| s.set_point.clone()).collect();
+        if !open.is_empty() {
+            let states = count(of_sample().count() as u64, "state");
+            out.push(format!("{} of {states} not resolved: {}", open.len(), methods::listed(open.into_iter())));
+        }
+        if t.states_without_value > 0 {
+            out.push(format!(
+                "{} at higher stress without a value, so the answer holds up to the high end only",
+                count(u64::from(t.states_without_value), "state")
+            ));
+        }
+        out
+    }
+
+    /// What holds for the study as a whole and stands beside the answer.
+    fn notes(&self) -> Vec<String> {
+        let mut out = Vec::new();
+        for control in &self.controls {
+            if let Some(x) = control.contact_share.filter(|_| control.failed) {
+                out.push(format!(
+                    "A control failed: the Newtonian liquid shows a drop of {} where there must be none.",
+                    numbers::plus_minus(x.value, x.u)
+                ));
+            }
+        }
+        if self.controls.is_empty() {
+            out.push("The study has no control.".to_owned());
+        }
+        out.extend(self.claims.iter().filter(|c| !c.holds).map(|c| format!("A {}.", summary::miss(c))));
+        out
+    }
+
+    fn tables(&self) -> Tables {
+        let fits = self.fits.as_ref().map_or(&[][..], |f| &f.rows);
+        let budget = self.budget.as_ref().map_or(&[][..], |b| &b.rows);
+        Tables {
+            design: printed::design(&self.states.states, &self.states.reversals),
+            samples: printed::samples(&self.samples),
+            apparatus: printed::apparatus(&self.geometries, &self.instruments),
+            states: printed::states(&self.states.states),
+            thickening: printed::thickening(&self.states.thickening),
+            exclusions: printed::exclusions(&self.judged),
+            left_out: printed::left_out(&self.states.reversals),
+            claims: printed::claims(&self.claims),
+            fits: printed::fits(fits),
+            budget: printed::budget(budget),
+            provenance: printed::provenance(&self.judged),
+        }
+    }
+
+    /// Remarks of runs, states and controls, each with what it is about.
+    fn remarks(&self) -> Vec<Titled> {
+        let titled = |title: String, remarks: &[String]| {
+            crate::tables::column::joined(remarks).map(|text| Titled { title, text })
+        };
+        let runs = self.judged.iter().map(|r| titled(r.identity.run.clone(), &r.remarks));
+        let states = self.states.states.iter().map(|s| titled(format!("{}, {}", s.sample, s.set_point), &s.remarks));
+        let controls = self.controls.iter().map(|c| titled(format!("control: {}", c.runs.join(", ")), &c.remarks));
+        runs.chain(states).chain(controls).flatten().collect()
+    }
+}
+
+fn figure((figure, caption): &(FigureRef, Caption)) -> FigureData {
+    FigureData { file: format!("figures/{}.svg", figure.name), section: figure.section, caption: caption.clone() }
+}
+
+/// The day of an ISO 8601 date or time, by its own clock.
+fn date(text: &str) -> Option<jiff::civil::Date> {
+    text.get(..10)?.parse().ok()
+}

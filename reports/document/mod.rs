@@ -1,0 +1,119 @@
+//! The document: results and figures → data → typst → one PDF, with its source laid out so that it compiles alone.
+//!
+//! In: settings and results as `plan.rs` declares them. Out: `pdf`, every source file, `methods`. No text of the user
+//! ever becomes markup: templates are fixed, and all that varies is in `data.json`.
+
+pub mod data;
+pub mod find;
+pub mod printed;
+pub mod typeset;
+
+use data::{FigureRef, Parts};
+use pipeline::diagnostic::Diagnostic;
+use pipeline::stage::{Context, Output, Produced, from_json, mistake};
+use serde::de::DeserializeOwned;
+use std::fs;
+use std::path::Path;
+
+/// The fixed sources of the document: name and text.
+const TEMPLATES: [(&str, &str); 3] = [
+    ("main.typ", include_str!("template/main.typ")),
+    ("report.typ", include_str!("template/report.typ")),
+    ("look.typ", include_str!("template/look.typ")),
+];
+
+/// What the task gives; all but `pdf` and `methods` are sources of the document, by their names.
+pub const OUTPUTS: [Output; 6] = [
+    Output { name: "pdf", bulky: false },
+    Output { name: "main.typ", bulky: false },
+    Output { name: "report.typ", bulky: false },
+    Output { name: "look.typ", bulky: false },
+    Output { name: "data.json", bulky: false },
+    Output { name: "methods", bulky: false },
+];
+
+/// Settings `study`, `samples`, `geometries`, `instruments`, `in_force`, `settings`, `set_aside`, `figures`; inputs
+/// `run:PATH` (judged runs), `states`, `control:NAME`, `claims`, `fits`, `budget`, `figure:NAME`, `caption:NAME`.
+///
+/// # Errors
+/// If typst is missing, or does not set the document.
+pub fn work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
+    let Some((tool, scratch)) = context.tool() else {
+        return Err(mistake("the document was planned without typst".to_owned()));
+    };
+    let Some(typst) = &tool.path else { return Err(vec![Diagnostic::new("typst is missing").help(find::HELP)]) };
+    let parts = parts(context, &tool.version)?;
+    let data = parts.json().map_err(|e| mistake(format!("data.json: {e}")))?;
+    lay_out(context, scratch, &data).map_err(|e| vec![scratch_failed(&e)])?;
+    let timestamp = parts.date().and_then(midnight).unwrap_or(0);
+    let pdf = typeset::pdf(&typeset::Job { typst, folder: scratch, timestamp }, &|| context.cancelled())?;
+    let sources = TEMPLATES.iter().fold(Produced::default().with("pdf", pdf), |produced, (name, text)| {
+        produced.with(name, text.as_bytes().to_vec())
+    });
+    let methods = crate::text::methods::markdown(&parts.methods());
+    Ok(sources.with("data.json", data).with("methods", methods.into_bytes()))
+}
+
+fn scratch_failed(e: &std::io::Error) -> Diagnostic {
+    Diagnostic::new(format!("the document's scratch folder cannot be written: {e}"))
+        .help("check the space and the permissions of the study's .shearback folder")
+}
+
+fn parts(context: &Context<'_>, typst: &str) -> Result<Parts, Vec<Diagnostic>> {
+    let figures: Vec<FigureRef> = context.settings("figures")?;
+    let caption = |figure: FigureRef| Ok((figure.clone(), context.json(&format!("caption:{}", figure.name))?));
+    let ours = ("shearback".to_owned(), env!("CARGO_PKG_VERSION").to_owned());
+    Ok(Parts {
+        study: context.settings("study")?,
+        samples: context.settings("samples")?,
+        geometries: context.settings("geometries")?,
+        instruments: context.settings("instruments")?,
+        in_force: context.settings("in_force")?,
+        settings: context.settings("settings")?,
+        set_aside: context.settings("set_aside")?,
+        versions: vec![ours, (find::NAME.to_owned(), typst.to_owned())],
+        judged: all(context, "run:")?,
+        states: context.json("states")?,
+        controls: all(context, "control:")?,
+        fits: optional(context, "fits")?,
+        budget: optional(context, "budget")?,
+        claims: optional(context, "claims")?.unwrap_or_default(),
+        figures: figures.into_iter().map(caption).collect::<Result<_, Vec<Diagnostic>>>()?,
+    })
+}
+
+/// All inputs whose names start with `prefix`, in the declared order.
+fn all<T: DeserializeOwned>(context: &Context<'_>, prefix: &str) -> Result<Vec<T>, Vec<Diagnostic>> {
+    let named = context.inputs().iter().filter(|(name, _)| name.starts_with(prefix));
+    named.map(|(name, bytes)| from_json(name, bytes)).collect()
+}
+
+fn optional<T: DeserializeOwned>(context: &Context<'_>, name: &str) -> Result<Option<T>, Vec<Diagnostic>> {
+    let there = context.inputs().iter().any(|(n, _)| n == name);
+    if there { context.json(name).map(Some) } else { Ok(None) }
+}
+
+/// Writes sources, data and figures into the task's own folder.
+fn lay_out(context: &Context<'_>, folder: &Path, data: &[u8]) -> std::io::Result<()> {
+    for (name, text) in TEMPLATES {
+        fs::write(folder.join(name), text)?;
+    }
+    fs::write(folder.join("data.json"), data)?;
+    let figures = folder.join("figures");
+    fs::create_dir_all(&figures)?;
+    for (name, bytes) in context.inputs() {
+        if let Some(figure) = name.strip_prefix("figure:") {
+            fs::write(figures.join(format!("{figure}.svg")), bytes)?;
+        }
+    }
+    Ok(())
+}
+
+/// Midnight UTC of a day, seconds since 1970.
+fn midnight(date: jiff::civil::Date) -> Option<i64> {
+    jiff::tz::TimeZone::UTC.to_timestamp(date.at(0, 0, 0, 0)).ok().map(jiff::Timestamp::as_second)
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, clippy::panic)]
+mod tests;

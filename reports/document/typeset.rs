@@ -1,0 +1,130 @@
+//! One call of typst in a folder of its own: no network, no system fonts, no environment, a time limit, its messages
+//! read. It knows nothing of what is set.
+
+use pipeline::diagnostic::{Diagnostic, Place};
+use std::fs;
+use std::io::Read;
+use std::path::Path;
+use std::process::{Child, Command, ExitStatus, Stdio};
+use std::thread;
+use std::time::{Duration, Instant};
+
+/// Longest that one document may take. An unoptimised typst sets about ten pages a second, so this is generous.
+const LIMIT: Duration = Duration::from_secs(300);
+/// How often the end, the limit and the wish to stop are looked at.
+const TICK: Duration = Duration::from_millis(10);
+/// Archival PDF with tags for readers who cannot see the page (ISO 19005-3 level A, ISO 14289-1).
+const STANDARD: &str = "a-3a,ua-1";
+const PDF: &str = "out.pdf";
+
+/// A call: where the sources are, and the moment that stands in the PDF.
+pub struct Job<'a> {
+    /// The program.
+    pub typst: &'a Path,
+    /// Folder with `main.typ` and all that it reads.
+    pub folder: &'a Path,
+    /// Creation time of the PDF, seconds since 1970 UTC.
+    pub timestamp: i64,
+}
+
+/// Sets `main.typ` and gives the bytes of the PDF.
+///
+/// # Errors
+/// If typst refuses, takes too long, is stopped, or sets text in a font that is not there.
+pub fn pdf(job: &Job<'_>, cancelled: &dyn Fn() -> bool) -> Result<Vec<u8>, Vec<Diagnostic>> {
+    let empty = job.folder.join("no-packages");
+    fs::create_dir_all(&empty).map_err(|e| vec![failed(&format!("{e}"))])?;
+    let mut child = command(job, &empty).spawn().map_err(|e| vec![failed(&format!("{e}"))])?;
+    let log = child.stderr.take().map(|mut pipe| {
+        thread::spawn(move || {
+            let mut bytes = Vec::new();
+            let _ = pipe.read_to_end(&mut bytes);
+            String::from_utf8_lossy(&bytes).into_owned()
+        })
+    });
+    let status = wait(&mut child, cancelled);
+    let log = log.and_then(|reader| reader.join().ok()).unwrap_or_default();
+    let status = status.map_err(|e| vec![e])?;
+    let (errors, warnings) = messages(&log);
+    let unknown_font = |d: &&Diagnostic| d.message.starts_with("unknown font family");
+    match status.success() {
+        true if !warnings.iter().any(|w| unknown_font(&w)) => {
+            fs::read(job.folder.join(PDF)).map_err(|e| vec![failed(&format!("{PDF}: {e}"))])
+        }
+        // The page would silently show another font.
+        true => Err(warnings.iter().filter(unknown_font).cloned().collect()),
+        false if errors.is_empty() => Err(vec![failed(log.trim())]),
+        false => Err(errors),
+    }
+}
+
+fn failed(what: &str) -> Diagnostic {
+    Diagnostic::new(format!("typst: {what}")).help("check that `typst --version` runs; TYPST names another one")
+}
+
+fn command(job: &Job<'_>, no_packages: &Path) -> Command {
+    let mut command = Command::new(job.typst);
+    // No variable of ours reaches it; the proxy is a closed port, so that no package can ever be fetched.
+    command.env_clear().env("ALL_PROXY", "http://127.0.0.1:9").env("HTTPS_PROXY", "http://127.0.0.1:9");
+    // Windows needs it to start a program at all.
+    command.envs(std::env::var_os("SystemRoot").map(|root| ("SystemRoot", root)));
+    command.current_dir(job.folder).arg("compile").args(["--root", "."]);
+    command.args(["--ignore-system-fonts", "--diagnostic-format", "short", "--format", "pdf"]);
+    command.arg("--creation-timestamp").arg(job.timestamp.to_string()).args(["--pdf-standard", STANDARD]);
+    command.arg("--package-path").arg(no_packages).arg("--package-cache-path").arg(no_packages);
+    command.args(["main.typ", PDF]).stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::piped());
+    command
+}
+
+/// Waits for the end; kills it when asked to stop or when it takes too long.
+fn wait(child: &mut Child, cancelled: &dyn Fn() -> bool) -> Result<ExitStatus, Diagnostic> {
+    let start = Instant::now();
+    loop {
+        match child.try_wait() {
+            Ok(Some(status)) => return Ok(status),
+            Ok(None) => {}
+            Err(e) => return Err(failed(&format!("{e}"))),
+        }
+        let why = if cancelled() {
+            "stopped"
+        } else if start.elapsed() > LIMIT {
+            "took more than five minutes and was stopped"
+        } else {
+            thread::sleep(TICK);
+            continue;
+        };
+        // It may have ended by itself in between, which is as good.
+        let _ = child.kill();
+        let _ = child.wait();
+        return Err(failed(why));
+    }
+}
+
+/// Errors and warnings from lines such as `main.typ:3:5: error: text`.
+fn messages(log: &str) -> (Vec<Diagnostic>, Vec<Diagnostic>) {
+    let with = |severity: &str| log.lines().filter_map(|line| message(line, severity)).collect();
+    (with(": error: "), with(": warning: "))
+}
+
+fn message(line: &str, severity: &str) -> Option<Diagnostic> {
+    let (at, message) = line.split_once(severity)?;
+    // From the right, because a file may have a colon in its name.
+    let mut parts = at.rsplitn(3, ':');
+    let (column, line, file) = (parts.next()?, parts.next()?, parts.next()?);
+    let place = Place { line: line.parse().ok(), column: column.parse().ok(), ..Place::file(file) };
+    Some(Diagnostic::new(message).at(place).help("the report's own templates should not do this; please report it"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn messages_are_read_with_their_place() {
+        let log = "main.typ:3:5: error: unknown variable: x\nC:\\a\\t.typ:1:2: warning: unknown font family: foo\nhm";
+        let (errors, warnings) = messages(log);
+        assert_eq!(errors.len(), 1);
+        assert_eq!(errors[0].to_string().split(" (").next(), Some("main.typ:3:5: unknown variable: x"));
+        assert!(warnings[0].to_string().starts_with("C:\\a\\t.typ:1:2: unknown font family"));
+    }
+}

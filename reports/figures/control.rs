@@ -1,0 +1,118 @@
+//! What the control shows after its reversals: the apparent viscosity, which must stay, and the torque that is the
+//! instrument's own.
+
+use super::axes::Axis;
+use super::legend::{Entry, Legend};
+use super::panel::{Area, DrawError, Drawn, Panel, Place};
+use super::style::{GREY, TWO_COLUMNS, pen, series};
+use super::{Caption, Figure, nothing, picture};
+use crate::text::captions;
+use stages::reversal::result::Control;
+use stages::states::result::StudyReversal;
+use stages::table::Table;
+
+/// SI to the unit of the axis, µN m.
+const MICRO: f64 = 1e6;
+
+/// Draws the reversals of the control runs in `control`; `reversals` may hold others.
+///
+/// # Errors
+/// If something could not be drawn: a mistake in the program.
+pub fn draw(control: &Control, reversals: &[StudyReversal]) -> Result<Figure, DrawError> {
+    let of_control = |r: &&StudyReversal| control.runs.contains(&r.identity.run) && has_something(r);
+    let rows: Vec<&StudyReversal> = reversals.iter().filter(of_control).collect();
+    let data = table(&rows);
+    let title = "The control";
+    if rows.is_empty() {
+        return nothing(title, "no control run has a reversal with readings after it", data);
+    }
+    let legend = legend(&rows);
+    let top = 4.0 + legend.as_ref().map_or(0.0, Legend::height);
+    let size = (TWO_COLUMNS, top + 187.0);
+    let svg = picture(size, title, |area| {
+        if let Some(legend) = &legend {
+            legend.draw(area, 42.0, 2.0)?;
+        }
+        let place = |left: f64| Place { left, top: top + 13.0, width: 198.0, height: 148.0 };
+        ratio(area, place(42.0), &rows)?;
+        residual(area, place(42.0 + 198.0 + 58.0), &rows, control.dead_time_s)
+    })?;
+    let (text, alt) = captions::control(control, rows.len());
+    Ok(Figure { svg, data, caption: Caption { text, alt, empty: None, width: size.0, height: size.1, row: None } })
+}
+
+fn has_something(r: &StudyReversal) -> bool {
+    let read = &r.judged.read;
+    !read.torque_residual.is_empty() || read.after.as_ref().is_some_and(|a| !a.bins.is_empty())
+}
+
+/// Names of the reversals, where they are few enough to be told apart.
+fn legend(rows: &[&StudyReversal]) -> Option<Legend> {
+    let entry = |(i, r): (usize, &&StudyReversal)| {
+        let rate = r.judged.read.before.as_ref().map(|b| crate::text::numbers::plain(b.rate_per_s.value));
+        let at = rate.map_or_else(String::new, |rate| format!(", {rate} 1/s"));
+        Entry { look: series(i), filled: false, text: format!("{}{at}", r.reversal) }
+    };
+    (rows.len() <= 16).then(|| Legend::new(rows.iter().enumerate().map(entry).collect(), TWO_COLUMNS - 50.0))
+}
+
+fn ratio(area: &Area<'_>, place: Place, rows: &[&StudyReversal]) -> Drawn {
+    let bins = |r: &StudyReversal| r.judged.read.after.as_ref().map_or_else(Vec::new, |a| a.bins.clone());
+    let strains = rows.iter().flat_map(|r| bins(r)).map(|b| b.0);
+    let ends = rows.iter().flat_map(|r| bins(r)).flat_map(|b| [b.1 - b.2, b.1 + b.2]);
+    let x = Axis::log_around(strains, "strain since reversal *γ*");
+    let y = Axis::linear_around(ends.filter(|v| (0.0..2.0).contains(v)), [0.9, 1.1], "viscosity *η*/*η*_{before}");
+    let mut panel = Panel::new(area, place, x, y)?;
+    panel.level(1.0, pen(GREY, 0.5))?;
+    for (i, r) in rows.iter().enumerate() {
+        for (strain, ratio, u) in bins(r) {
+            panel.bar(strain, ratio - u, ratio + u, pen(series(i).color, 0.4))?;
+            panel.marker((strain, ratio), series(i), false, 1.4)?;
+        }
+    }
+    panel.frame("(a)")
+}
+
+fn residual(area: &Area<'_>, place: Place, rows: &[&StudyReversal], dead_time: Option<f64>) -> Drawn {
+    let all = || rows.iter().flat_map(|r| &r.judged.read.torque_residual).filter(|p| p.0 > 0.0);
+    let x = Axis::log_around(all().map(|p| p.0), "time since reversal *t* / s");
+    let y = Axis::linear_around(middle(all().map(|p| p.1 * MICRO)), [0.0, 0.0], "torque deviation Δ*M* / (µN m)");
+    let mut panel = Panel::new(area, place, x, y)?;
+    panel.shade(0.0, dead_time.unwrap_or(0.0), GREY)?;
+    panel.level(0.0, pen(GREY, 0.5))?;
+    for (i, r) in rows.iter().enumerate() {
+        for (time, torque, u) in &r.judged.read.torque_residual {
+            let (torque, u) = (torque * MICRO, u * MICRO);
+            panel.bar(*time, torque - u, torque + u, pen(series(i).color, 0.3))?;
+            panel.marker((*time, torque), series(i), false, 1.2)?;
+        }
+    }
+    panel.frame("(b)")
+}
+
+/// The middle 96 % of the values, so that a few readings in the turn itself do not flatten all others.
+fn middle(values: impl Iterator<Item = f64>) -> Vec<f64> {
+    let mut values: Vec<f64> = values.filter(|v| v.is_finite()).collect();
+    values.sort_by(f64::total_cmp);
+    let cut = values.len() / 50;
+    values.get(cut..values.len() - cut).map_or_else(Vec::new, <[f64]>::to_vec)
+}
+
+fn table(rows: &[&StudyReversal]) -> Table {
+    let mut lines: Vec<(String, Option<f64>, Option<f64>, Option<f64>, Option<f64>, [Option<f64>; 2])> = Vec::new();
+    for r in rows {
+        let name = || r.reversal.clone();
+        let bins = r.judged.read.after.iter().flat_map(|a| &a.bins);
+        lines.extend(bins.map(|b| (name(), Some(b.0), Some(b.1), Some(b.2), None, [None; 2])));
+        let residual = r.judged.read.torque_residual.iter();
+        lines.extend(residual.map(|p| (name(), None, None, None, Some(p.0), [Some(p.1), Some(p.2)])));
+    }
+    Table::new()
+        .text("reversal", lines.iter().map(|l| Some(l.0.clone())))
+        .float("strain_since_reversal", lines.iter().map(|l| l.1))
+        .float("viscosity_ratio", lines.iter().map(|l| l.2))
+        .float("u_viscosity_ratio", lines.iter().map(|l| l.3))
+        .float("time_since_reversal_s", lines.iter().map(|l| l.4))
+        .float("torque_deviation_n_m", lines.iter().map(|l| l.5[0]))
+        .float("u_torque_deviation_n_m", lines.iter().map(|l| l.5[1]))
+}

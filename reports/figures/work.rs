@@ -1,0 +1,65 @@
+//! The work of the tasks that draw figures: results in; SVG, CSV and caption out. No drawing.
+
+use super::{Figure, atlas, contact_share, control, flow_curves, relative_viscosity, typical, viscosity};
+use pipeline::diagnostic::Diagnostic;
+use pipeline::stage::{Context, Produced};
+use stages::fit::result::Fits;
+use stages::reversal::result::Control;
+use stages::states::result::States;
+
+type Made = Result<Produced, Vec<Diagnostic>>;
+
+/// Outputs `svg`, `csv` and `caption`.
+fn written(figure: &Figure) -> Made {
+    let produced = Produced::default().with("svg", figure.svg.clone().into_bytes()).with("csv", figure.data.to_csv()?);
+    produced.with_json("caption", &figure.caption)
+}
+
+fn states(context: &Context<'_>) -> Result<States, Vec<Diagnostic>> {
+    context.json("states")
+}
+
+/// Fits where the study has them.
+fn fits(context: &Context<'_>) -> Result<Fits, Vec<Diagnostic>> {
+    if context.inputs().iter().any(|(name, _)| name == "fits") { context.json("fits") } else { Ok(Fits::default()) }
+}
+
+/// Settings `sample`, input `states`.
+pub fn viscosity(context: &Context<'_>) -> Made {
+    let sample: String = context.settings("sample")?;
+    written(&viscosity::draw(&sample, &states(context)?.states)?)
+}
+
+/// Settings `samples` (those that are no controls, in order), input `states`.
+pub fn contact_share(context: &Context<'_>) -> Made {
+    let samples: Vec<String> = context.settings("samples")?;
+    written(&contact_share::draw(&samples, &states(context)?.states)?)
+}
+
+/// Input `states`.
+pub fn typical(context: &Context<'_>) -> Made {
+    written(&typical::draw(&states(context)?.reversals)?)
+}
+
+/// Inputs `states` and `control`.
+pub fn control(context: &Context<'_>) -> Made {
+    let control: Control = context.json("control")?;
+    written(&control::draw(&control, &states(context)?.reversals)?)
+}
+
+/// Settings `sample`, input `states`.
+pub fn atlas(context: &Context<'_>) -> Made {
+    let sample: String = context.settings("sample")?;
+    written(&atlas::draw(&sample, &states(context)?.reversals)?)
+}
+
+/// Settings `samples`, inputs `states` and, where there are any, `fits`.
+pub fn flow_curves(context: &Context<'_>) -> Made {
+    let samples: Vec<String> = context.settings("samples")?;
+    written(&flow_curves::draw(&samples, &states(context)?.states, &fits(context)?)?)
+}
+
+/// Inputs `states` and, where there are any, `fits`.
+pub fn relative_viscosity(context: &Context<'_>) -> Made {
+    written(&relative_viscosity::draw(&states(context)?, &fits(context)?)?)
+}

@@ -1,0 +1,308 @@
+//! The tasks that this crate brings to a study: tables, claims, figures, the document; and where their files stand in
+//! `results/`. It plans; the work is elsewhere.
+
+use crate::document::data::{FigureRef, Section, SetAside, SettingLine, Study};
+use crate::figures::work as draw;
+use crate::tables::work as write;
+use crate::text::methods::InForce;
+use crate::text::slug::slugs;
+use crate::{code, document};
+use pipeline::stage::{Input, Output, Plan, Publication, Settings, Source, Task, Tool, Work};
+use stages::claims::params::Claim;
+use stages::physics::geometry::Geometry;
+use stages::physics::instrument::Instrument;
+use stages::physics::materials::Sample;
+
+/// The stages that [`add`] uses, in their order.
+pub const STAGES: [&str; 4] = ["table", "claims", "figure", "document"];
+
+/// The tasks of one run that reports read; all by [`Task::name`].
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RunTasks {
+    /// Path of the raw export in the study.
+    pub run: String,
+    /// The task with the output `judged`.
+    pub judged: String,
+    /// The task with the output `points`, the published table of readings.
+    pub points: String,
+}
+
+/// A control: a name in ASCII, and the task with the output `control`.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ControlTask {
+    /// Instrument and geometry.
+    pub name: String,
+    /// The task.
+    pub task: String,
+}
+
+/// What reports need to know of a study: its facts, and the tasks whose results they show.
+#[derive(Debug, Clone)]
+pub struct ReportInputs {
+    /// Name of the variant; none for the main line. A variant has tables only.
+    pub variant: Option<String>,
+    /// Title, authors, …
+    pub study: Study,
+    /// All samples in the order of the study file, controls included.
+    pub samples: Vec<Sample>,
+    /// Geometries in use.
+    pub geometries: Vec<Geometry>,
+    /// Instruments in use.
+    pub instruments: Vec<Instrument>,
+    /// Settings of the stages.
+    pub in_force: InForce,
+    /// Every setting as it is printed.
+    pub settings: Vec<SettingLine>,
+    /// What was set aside by hand.
+    pub set_aside: Vec<SetAside>,
+    /// Runs in the order of the study.
+    pub runs: Vec<RunTasks>,
+    /// Controls.
+    pub controls: Vec<ControlTask>,
+    /// The task with the output `states` that is shown: of `uncertainty`, or of `states` where that is left out.
+    pub states: String,
+    /// The task with the output `fits`, if there is one.
+    pub fits: Option<String>,
+    /// The task with the output `budget`, if there is one.
+    pub budget: Option<String>,
+    /// Claims of the study file.
+    pub claims: Vec<Claim>,
+    /// The typesetter, as [`document::find::find_typst`] found it.
+    pub typst: Tool,
+}
+
+/// Adds the tasks of tables, claims, figures and the document, and their publications.
+pub fn add(plan: &mut Plan, inputs: &ReportInputs) {
+    for stage in STAGES {
+        if !plan.stages.contains(&stage) {
+            plan.stages.push(stage);
+        }
+    }
+    let mut planner = Planner { plan, inputs };
+    planner.tables();
+    planner.claims();
+    if inputs.variant.is_none() {
+        let figures = planner.figures();
+        planner.document(&figures);
+    }
+}
+
+const TABLE_OUTPUTS: [Output; 2] = [Output { name: "parquet", bulky: false }, Output { name: "csv", bulky: false }];
+const FIGURE_OUTPUTS: [Output; 3] = [
+    Output { name: "svg", bulky: false },
+    Output { name: "csv", bulky: false },
+    Output { name: "caption", bulky: false },
+];
+
+struct Planner<'a> {
+    plan: &'a mut Plan,
+    inputs: &'a ReportInputs,
+}
+
+impl Planner<'_> {
+    fn task(&self, stage: &'static str, of: &str, code: &'static str, work: Work) -> Task {
+        Task {
+            stage,
+            of: of.to_owned(),
+            variant: self.inputs.variant.clone(),
+            code,
+            settings: Vec::new(),
+            inputs: Vec::new(),
+            tool: None,
+            outputs: Vec::new(),
+            work,
+        }
+    }
+
+    fn publish(&mut self, path: String, task: &str, output: &'static str) {
+        self.plan.publications.push(Publication { path, task: task.to_owned(), output });
+    }
+
+    /// Path of a table's files, without ending.
+    fn table_path(&self, name: &str) -> String {
+        match &self.inputs.variant {
+            None => format!("tables/{name}"),
+            // A variant's name is free text as well.
+            Some(variant) => format!("variants/{}/tables/{name}", crate::text::slug::slug(variant)),
+        }
+    }
+
+    fn states(&self) -> Input {
+        input("states", &self.inputs.states, "states")
+    }
+
+    fn judged(&self, prefix: &str) -> Vec<Input> {
+        self.inputs.runs.iter().map(|r| input(&format!("{prefix}{}", r.run), &r.judged, "judged")).collect()
+    }
+
+    fn fits(&self) -> Vec<Input> {
+        self.inputs.fits.iter().map(|task| input("fits", task, "fits")).collect()
+    }
+
+    fn budget(&self) -> Vec<Input> {
+        self.inputs.budget.iter().map(|task| input("budget", task, "budget")).collect()
+    }
+
+    fn table(&mut self, stage: &'static str, of: &str, name: &str, inputs: Vec<Input>, work: Work) {
+        let task = self.task(stage, of, code::TABLE, work);
+        let task = Task { inputs, outputs: TABLE_OUTPUTS.to_vec(), ..task };
+        let (path, producer) = (self.table_path(name), task.name());
+        self.plan.tasks.push(task);
+        self.publish(format!("{path}.parquet"), &producer, "parquet");
+        self.publish(format!("{path}.csv"), &producer, "csv");
+    }
+
+    fn tables(&mut self) {
+        let (judged, states) = (self.judged(""), self.states());
+        let (fits, budget) = (self.fits(), self.budget());
+        self.table("table", "runs", "runs", judged.clone(), write::runs);
+        self.table("table", "exclusions", "exclusions", judged, write::exclusions);
+        self.table("table", "reversals", "reversals", vec![states.clone()], write::reversals);
+        self.table("table", "states", "states", vec![states.clone()], write::states);
+        self.table("table", "thickening", "thickening", vec![states], write::thickening);
+        self.table("table", "fits", "fits", fits, write::fits);
+        self.table("table", "budget", "budget", budget, write::budget);
+        let dictionary = Task {
+            outputs: TABLE_OUTPUTS.to_vec(),
+            ..self.task("table", "dictionary", code::TABLE, write::dictionary)
+        };
+        let (path, producer) = (self.table_path("dictionary"), dictionary.name());
+        self.plan.tasks.push(dictionary);
+        self.publish(format!("{path}.csv"), &producer, "csv");
+        self.points();
+    }
+
+    fn points(&mut self) {
+        let names: Vec<String> = self.inputs.runs.iter().map(|r| r.run.clone()).collect();
+        for (run, slug) in self.inputs.runs.iter().zip(slugs(&names)) {
+            let path = self.table_path(&format!("points/{slug}.parquet"));
+            self.publish(path, &run.points, "points");
+        }
+    }
+
+    /// Claims read the tables that they name as published, and their own table follows.
+    fn claims(&mut self) {
+        let named = |table: &&str| self.inputs.claims.iter().any(|c| c.table == **table);
+        let tables = ["runs", "exclusions", "reversals", "states", "thickening", "fits", "budget"];
+        let tables = tables.into_iter().filter(named);
+        let inputs = tables.map(|t| input(t, &self.task("table", t, code::TABLE, write::claims).name(), "parquet"));
+        let inputs: Vec<Input> = inputs.collect();
+        if self.inputs.claims.is_empty() {
+            self.table("claims", "table", "claims", Vec::new(), write::claims);
+            return;
+        }
+        let check = Task {
+            settings: vec![Settings::new("claims", "claims", &self.inputs.claims)],
+            inputs,
+            outputs: stages::claims::OUTPUTS.to_vec(),
+            ..self.task("claims", "study", stages::code::CLAIMS, stages::claims::work)
+        };
+        let found = check.output("claims", "claims");
+        self.plan.tasks.push(check);
+        self.table("claims", "table", "claims", vec![found], write::claims);
+    }
+
+    fn figure(&mut self, name: &str, settings: Vec<Settings>, inputs: Vec<Input>, work: Work) {
+        let task = self.task("figure", name, code::FIGURE, work);
+        let task = Task { settings, inputs, outputs: FIGURE_OUTPUTS.to_vec(), ..task };
+        let producer = task.name();
+        self.plan.tasks.push(task);
+        for (folder, output) in [("figures", "svg"), ("figures", "csv"), ("report/figures", "svg")] {
+            self.publish(format!("{folder}/{name}.{output}"), &producer, output);
+        }
+    }
+
+    /// Adds all figures; gives them in the order of the document.
+    fn figures(&mut self) -> Vec<FigureRef> {
+        let (states, fits) = (self.states(), self.fits());
+        let names: Vec<String> = self.inputs.samples.iter().map(|s| s.name.clone()).collect();
+        let asked: Vec<&String> = self.inputs.samples.iter().filter(|s| !s.control).map(|s| &s.name).collect();
+        let samples = Settings::new("samples", "samples", &asked);
+        let mut out = Vec::new();
+        let mut place = |name: &str, section| out.push(FigureRef { name: name.to_owned(), section });
+        self.figure("contact-share", vec![samples.clone()], vec![states.clone()], draw::contact_share);
+        place("contact-share", Section::Results);
+        for (sample, slug) in self.inputs.samples.iter().zip(slugs(&names)) {
+            let setting = || vec![Settings::new("sample", "samples", &sample.name)];
+            if !sample.control {
+                let name = format!("viscosity-{slug}");
+                self.figure(&name, setting(), vec![states.clone()], draw::viscosity);
+                place(&name, Section::Results);
+            }
+            let name = format!("atlas-{slug}");
+            self.figure(&name, setting(), vec![states.clone()], draw::atlas);
+            place(&name, Section::Atlas);
+        }
+        self.figure("typical-reversal", Vec::new(), vec![states.clone()], draw::typical);
+        place("typical-reversal", Section::Typical);
+        let controls: Vec<String> = self.inputs.controls.iter().map(|c| c.name.clone()).collect();
+        for (control, slug) in self.inputs.controls.iter().zip(slugs(&controls)) {
+            let name = format!("control-{slug}");
+            let inputs = vec![states.clone(), input("control", &control.task, "control")];
+            self.figure(&name, Vec::new(), inputs, draw::control);
+            place(&name, Section::Control);
+        }
+        let with_fits: Vec<Input> = [states].into_iter().chain(fits).collect();
+        self.figure("flow-curves", vec![samples], with_fits.clone(), draw::flow_curves);
+        place("flow-curves", Section::Fits);
+        self.figure("relative-viscosity", Vec::new(), with_fits, draw::relative_viscosity);
+        place("relative-viscosity", Section::Fits);
+        out
+    }
+
+    fn document(&mut self, figures: &[FigureRef]) {
+        let task = Task {
+            settings: self.document_settings(figures),
+            inputs: self.document_inputs(figures),
+            tool: Some(self.inputs.typst.clone()),
+            outputs: document::OUTPUTS.to_vec(),
+            ..self.task("document", "study", code::DOCUMENT, document::work)
+        };
+        let producer = task.name();
+        self.plan.tasks.push(task);
+        for output in document::OUTPUTS {
+            let path = match output.name {
+                "pdf" => "report.pdf".to_owned(),
+                "methods" => "methods.md".to_owned(),
+                source => format!("report/{source}"),
+            };
+            self.publish(path, &producer, output.name);
+        }
+    }
+
+    fn document_settings(&self, figures: &[FigureRef]) -> Vec<Settings> {
+        let i = self.inputs;
+        vec![
+            Settings::new("study", "", &i.study),
+            Settings::new("samples", "samples", &i.samples),
+            Settings::new("geometries", "geometries", &i.geometries),
+            Settings::new("instruments", "instruments", &i.instruments),
+            Settings::new("in_force", "stages", &i.in_force),
+            Settings::new("settings", "stages", &i.settings),
+            Settings::new("set_aside", "set_aside", &i.set_aside),
+            Settings::new("figures", "report", &figures),
+        ]
+    }
+
+    fn document_inputs(&self, figures: &[FigureRef]) -> Vec<Input> {
+        let mut inputs = self.judged("run:");
+        inputs.push(self.states());
+        inputs.extend(self.inputs.controls.iter().map(|c| input(&format!("control:{}", c.name), &c.task, "control")));
+        if !self.inputs.claims.is_empty() {
+            let check = self.task("claims", "study", code::TABLE, write::claims);
+            inputs.push(check.output("claims", "claims"));
+        }
+        inputs.extend(self.fits());
+        inputs.extend(self.budget());
+        for FigureRef { name, .. } in figures {
+            let producer = self.task("figure", name, code::FIGURE, draw::typical).name();
+            inputs.push(input(&format!("figure:{name}"), &producer, "svg"));
+            inputs.push(input(&format!("caption:{name}"), &producer, "caption"));
+        }
+        inputs
+    }
+}
+
+fn input(name: &str, task: &str, output: &'static str) -> Input {
+    Input { name: name.to_owned(), source: Source::Task { task: task.to_owned(), output } }
+}

@@ -1,0 +1,46 @@
+//! The published tables: their columns, how rows are made from results, their Parquet and CSV, the dictionary.
+//! It must hold no analysis: a column is a field of a result, or null where the field may not be claimed.
+
+pub mod column;
+pub mod dictionary;
+pub mod find;
+pub mod reversals;
+pub mod rows;
+pub mod runs;
+pub mod show;
+pub mod states;
+pub mod work;
+
+pub use column::Column;
+use stages::table::ColumnSpec;
+
+/// A published table: its name, what a row is, and its columns.
+#[derive(Debug, Clone)]
+pub struct TableSpec {
+    /// Name, as in `tables/NAME.parquet`.
+    pub name: &'static str,
+    /// What a row stands for.
+    pub row: &'static str,
+    /// The columns in order.
+    pub columns: Vec<ColumnSpec>,
+}
+
+/// Every published table, in the order of the dictionary.
+pub fn published() -> Vec<TableSpec> {
+    let spec = |name, row, columns| TableSpec { name, row, columns };
+    vec![
+        spec("runs", "raw export", column::specs(&runs::runs())),
+        spec("exclusions", "run and reason", column::specs(&runs::exclusions())),
+        spec("reversals", "reversal", column::specs(&reversals::reversals())),
+        spec("states", "state", column::specs(&states::states())),
+        spec("thickening", "sample", column::specs(&states::thickening())),
+        spec("fits", "model and parameter", column::specs(&rows::fits())),
+        spec("budget", "quantity and source", column::specs(&rows::budget())),
+        spec("claims", "claim", column::specs(&rows::claims())),
+        spec("points", "reading", runs::POINTS.to_vec()),
+    ]
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests;

@@ -1,0 +1,139 @@
+//! Rows of `reversals`: every reversal of the study, with null wherever its data cannot carry a value.
+
+use super::column::{Column, estimate, float, int, joined, table, text, truth};
+use stages::reversal::result::{After, Before, Estimate};
+use stages::states::result::StudyReversal;
+use stages::table::Table;
+
+/// How the headline value is found, as it stands in `estimator`.
+pub const ESTIMATOR: &str = "zero-strain extrapolation";
+
+fn before(r: &StudyReversal) -> Option<&Before> {
+    r.judged.read.before.as_ref()
+}
+
+fn after(r: &StudyReversal) -> Option<&After> {
+    r.judged.read.after.as_ref()
+}
+
+/// The contact share where the reversal is resolved.
+pub fn contact_share(r: &StudyReversal) -> Option<Estimate> {
+    r.judged.contact_share.filter(|_| r.judged.resolved)
+}
+
+/// Contact share that the minimum would give, 1 − η_min/η_before.
+fn share_at_minimum(r: &StudyReversal) -> Option<f64> {
+    Some(1.0 - after(r)?.minimum_pa_s / before(r)?.viscosity_pa_s.value)
+}
+
+/// Columns of `reversals`.
+pub fn reversals() -> Vec<Column<StudyReversal>> {
+    let mut columns = identity();
+    columns.extend(estimate!("stress_before_pa", "Pa", "Steady stress before the reversal", |r: &StudyReversal| {
+        before(r).map(|b| b.stress_pa)
+    }));
+    columns.extend(estimate!("rate_before_per_s", "1/s", "Steady rate before the reversal", |r: &StudyReversal| {
+        before(r).map(|b| b.rate_per_s)
+    }));
+    columns.extend(estimate!(
+        "viscosity_before_pa_s",
+        "Pa s",
+        "Steady viscosity before the reversal",
+        |r: &StudyReversal| before(r).map(|b| b.viscosity_pa_s)
+    ));
+    columns.extend(estimate!(
+        "viscosity_after_pa_s",
+        "Pa s",
+        "Viscosity at zero strain after the reversal; null where not resolved",
+        |r: &StudyReversal| after(r).filter(|_| r.judged.resolved).map(|a| a.viscosity_pa_s)
+    ));
+    columns.extend(estimate!(
+        "contact_share",
+        "",
+        "Part of the viscosity that vanishes at the reversal; null where not resolved",
+        contact_share
+    ));
+    columns.extend(interval_and_kin());
+    columns.extend(verdict());
+    columns
+}
+
+fn identity() -> Vec<Column<StudyReversal>> {
+    vec![
+        text("reversal", "Name of the reversal, in order of run and row", |r: &StudyReversal| Some(r.reversal.clone())),
+        text("run", "Path of the raw export in the study", |r| Some(r.identity.run.clone())),
+        int("row", "Line in the export of the first reading after the turning point", |r| {
+            Some(i64::from(r.judged.read.row))
+        }),
+        int("step", "Step that begins with the reversal", |r| Some(r.judged.read.step)),
+        float("time_s", "s", "Time of the turning point", |r| Some(r.judged.read.time_s)),
+        text("sample", "Sample", |r| Some(r.identity.sample.clone())),
+        float("volume_fraction", "", "Solid volume fraction; null for controls", |r| r.identity.volume_fraction),
+        float("u_volume_fraction", "", "Standard uncertainty of volume_fraction", |r| r.identity.u_volume_fraction),
+        text("loading", "Filling of the gap", |r| Some(r.identity.loading.clone())),
+        text("repeat", "Repeat within the loading; null where not told", |r| r.identity.repeat.clone()),
+        text("set_point", "Set-point with its unit; null for controls and where nothing steady precedes", |r| {
+            r.set_point.clone()
+        }),
+        text("controlled", "Quantity that was held: rate or stress", |r| {
+            Some(r.judged.read.controlled.name().to_owned())
+        }),
+        truth("control", "Whether the run is a control", |r| Some(r.identity.control)),
+    ]
+}
+
+fn interval_and_kin() -> Vec<Column<StudyReversal>> {
+    vec![
+        float("contact_share_low", "", "Lower end of the 95 % interval; where not resolved, the bound", |r| {
+            r.judged.contact_share_low
+        }),
+        float("contact_share_high", "", "Upper end of the 95 % interval; null where not resolved", |r| {
+            r.judged.contact_share_high.filter(|_| r.judged.resolved)
+        }),
+        float("degrees_of_freedom", "", "Behind the interval; null where it is that of a normal error", |_| None),
+        text("estimator", "How viscosity_after_pa_s and contact_share were found; null where there is nothing", |r| {
+            after(r).map(|_| ESTIMATOR.to_owned())
+        }),
+        float("viscosity_plateau_pa_s", "Pa s", "Mean over the early flat stretch; null where there is none", |r| {
+            after(r)?.plateau.map(|p| p.0)
+        }),
+        float("contact_share_plateau", "", "Share that the early plateau would give", |r| {
+            after(r)?.plateau.map(|p| p.1)
+        }),
+        float("viscosity_minimum_pa_s", "Pa s", "Minimum of the fitted curve after the reversal", |r| {
+            after(r).map(|a| a.minimum_pa_s)
+        }),
+        float("contact_share_minimum", "", "Share that the minimum would give", share_at_minimum),
+        float("strain_at_minimum", "", "Strain since the turning point at the minimum", |r| {
+            after(r).map(|a| a.strain_at_minimum)
+        }),
+        float("recovery_strain", "", "Strain to 63.2 % of the way from the minimum back", |r| {
+            after(r)?.recovery_strain
+        }),
+        float("recovery_strain_90", "", "Strain to 90 % of the way from the minimum back", |r| {
+            after(r)?.recovery_strain_90
+        }),
+        float("contact_recovery_strain", "", "Strain in which the contacts themselves return to 63.2 %", |r| {
+            after(r)?.contact_recovery_strain
+        }),
+    ]
+}
+
+fn verdict() -> Vec<Column<StudyReversal>> {
+    vec![
+        float("dead_strain", "", "First usable strain after the turning point", |r| {
+            Some(r.judged.read.dead.first_usable())
+        }),
+        truth("steady", "Whether the stretch before was steady", |r| Some(before(r).is_some_and(|b| b.steady))),
+        truth("resolved", "Whether contact_share can be used as a value", |r| Some(r.judged.resolved)),
+        text("grade", "A, B (both enter states), C (shown only) or F (not usable)", |r| {
+            Some(r.judged.grade.name().to_owned())
+        }),
+        text("remarks", "Why this grade, and what else was seen", |r| joined(&r.judged.remarks)),
+    ]
+}
+
+/// The table `reversals`.
+pub fn reversals_table(rows: &[StudyReversal]) -> Table {
+    table(&reversals(), rows)
+}

@@ -1,0 +1,66 @@
+//! Columns of `fits`, `budget` and `claims`, the tables that may have no rows: their heads are there all the same.
+
+use super::column::{Column, float, joined, table, text, truth};
+use stages::claims::result::ClaimRow;
+use stages::fit::result::FitRow;
+use stages::table::Table;
+use stages::uncertainty::result::BudgetRow;
+
+/// Columns of `fits`.
+pub fn fits() -> Vec<Column<FitRow>> {
+    vec![
+        text("model", "Name of the model", |r: &FitRow| Some(r.model.clone())),
+        text("scope", "What it was fitted to", |r| Some(r.scope.clone())),
+        text("parameter", "Name of the parameter", |r| Some(r.parameter.clone())),
+        text("unit", "Unit of the parameter; empty for none", |r| Some(r.unit.clone())),
+        float("value", "", "Value, in the unit of the row; null where the fit does not carry one", |r| r.value),
+        float("u_value", "", "Standard uncertainty of value", |r| r.u_value),
+        float("value_low", "", "Lower end of the 95 % interval of value", |r| r.value_low),
+        float("value_high", "", "Upper end of the 95 % interval of value", |r| r.value_high),
+        float("rss", "", "Weighted residual sum of squares of the model", |r| r.rss),
+        float("degrees_of_freedom", "", "Data less free parameters of the model", |r| r.degrees_of_freedom),
+        float("aicc", "", "Corrected Akaike information criterion of the model", |r| r.aicc),
+        float("bic", "", "Bayesian information criterion of the model", |r| r.bic),
+        text("remarks", "Whether it converged, sits on a bound, or is not identified", |r| joined(&r.remarks)),
+    ]
+}
+
+/// The table `fits`.
+pub fn fits_table(rows: &[FitRow]) -> Table {
+    table(&fits(), rows)
+}
+
+/// Columns of `budget`.
+pub fn budget() -> Vec<Column<BudgetRow>> {
+    vec![
+        text("quantity", "The quantity, named as its column", |r: &BudgetRow| Some(r.quantity.clone())),
+        text("sample", "Sample", |r| Some(r.sample.clone())),
+        text("set_point", "Set-point; null for quantities of a sample", |r| r.set_point.clone()),
+        text("source", "Where the uncertainty comes from", |r| Some(r.source.clone())),
+        float("u", "", "Standard uncertainty from this source alone, in the unit of the quantity", |r| Some(r.u)),
+        float("share", "", "Part of the variance, 0 to 1", |r| Some(r.share)),
+    ]
+}
+
+/// The table `budget`.
+pub fn budget_table(rows: &[BudgetRow]) -> Table {
+    table(&budget(), rows)
+}
+
+/// Columns of `claims`.
+pub fn claims() -> Vec<Column<ClaimRow>> {
+    vec![
+        text("says", "The sentence that was or will be printed", |c: &ClaimRow| Some(c.says.clone())),
+        float("value", "", "The number in it, in the unit of the column it names", |c| Some(c.value)),
+        float("found", "", "What the study gives; null where it gives no number", |c| c.found),
+        float("u_found", "", "Standard uncertainty of found", |c| c.u_found),
+        float("within", "", "How far found may lie from value", |c| Some(c.within)),
+        truth("holds", "Whether it lies within", |c| Some(c.holds)),
+        text("remarks", "Why it does not hold", |c| Some(c.remarks.clone()).filter(|r| !r.is_empty())),
+    ]
+}
+
+/// The table `claims`.
+pub fn claims_table(rows: &[ClaimRow]) -> Table {
+    table(&claims(), rows)
+}

@@ -1,0 +1,98 @@
+//! Rows of `runs` and `exclusions` from the judged runs, and the columns of `points`, which the reversal stage writes.
+
+use super::column::{Column, float, int, table, text};
+use stages::reversal::result::JudgedRun;
+use stages::table::{ColumnSpec, Table};
+
+/// Columns of `runs`.
+pub fn runs() -> Vec<Column<JudgedRun>> {
+    vec![
+        text("run", "Path of the raw export in the study", |r: &JudgedRun| Some(r.identity.run.clone())),
+        text("blake3", "BLAKE3 hash of the raw export", |r| Some(r.identity.blake3.clone())),
+        int("rows", "Rows of data in the raw export", |r| i64::try_from(r.identity.rows).ok()),
+        text("sample", "Sample", |r| Some(r.identity.sample.clone())),
+        float("volume_fraction", "", "Solid volume fraction; null for controls", |r| r.identity.volume_fraction),
+        float("u_volume_fraction", "", "Standard uncertainty of volume_fraction", |r| r.identity.u_volume_fraction),
+        text("geometry", "Measuring geometry", |r| Some(r.identity.geometry.clone())),
+        text("instrument", "Instrument", |r| Some(r.identity.instrument.clone())),
+        text("loading", "Filling of the gap", |r| Some(r.identity.loading.clone())),
+        text("repeat", "Repeat within the loading; null where not told", |r| r.identity.repeat.clone()),
+        text("started", "Start of the run (ISO 8601); null where the export does not tell", |r| {
+            r.identity.started.clone()
+        }),
+    ]
+}
+
+/// The table `runs`.
+pub fn runs_table(judged: &[JudgedRun]) -> Table {
+    table(&runs(), judged)
+}
+
+/// A reason for which readings of a run are set aside, and how many.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Exclusion {
+    /// Path of the run.
+    pub run: String,
+    /// The reason, as in `points.excluded`.
+    pub reason: String,
+    /// Readings with this reason.
+    pub points: u64,
+    /// Part of all rows of the export; none where it has no rows.
+    pub share: Option<f64>,
+}
+
+/// Columns of `exclusions`.
+pub fn exclusions() -> Vec<Column<Exclusion>> {
+    vec![
+        text("run", "Path of the raw export in the study", |e: &Exclusion| Some(e.run.clone())),
+        text("reason", "Why readings are set aside; a reading may have several reasons", |e| Some(e.reason.clone())),
+        int("points", "Readings with this reason", |e| i64::try_from(e.points).ok()),
+        float("share", "", "Part of the rows of the export, 0 to 1", |e| e.share),
+    ]
+}
+
+/// Rows of `exclusions`: run by run, reasons sorted, reasons without readings left out.
+pub fn exclusion_rows(judged: &[JudgedRun]) -> Vec<Exclusion> {
+    let of = |run: &JudgedRun| {
+        let (name, rows) = (run.identity.run.clone(), run.identity.rows);
+        let counted = run.excluded.iter().filter(|(_, n)| **n > 0);
+        counted
+            .map(move |(reason, points)| Exclusion {
+                run: name.clone(),
+                reason: reason.clone(),
+                points: *points,
+                share: (rows > 0).then(|| *points as f64 / rows as f64),
+            })
+            .collect::<Vec<_>>()
+    };
+    judged.iter().flat_map(of).collect()
+}
+
+/// The table `exclusions`.
+pub fn exclusions_table(judged: &[JudgedRun]) -> Table {
+    table(&exclusions(), &exclusion_rows(judged))
+}
+
+const fn point(name: &'static str, unit: &'static str, meaning: &'static str) -> ColumnSpec {
+    ColumnSpec { name, unit, meaning }
+}
+
+/// Columns of `points`, a file per run.
+pub const POINTS: [ColumnSpec; 16] = [
+    point("run", "", "Path of the raw export in the study"),
+    point("row", "", "Line in the raw export, from 1"),
+    point("step", "", "Step of the run"),
+    point("time_s", "s", "Time since the start of the run"),
+    point("torque_n_m", "N m", "Torque as exported"),
+    point("sample_torque_n_m", "N m", "Torque on the sample, inertia taken off where it is known"),
+    point("speed_rad_per_s", "rad/s", "Speed of the moving part"),
+    point("stress_pa", "Pa", "Shear stress on the sample, signed"),
+    point("rate_per_s", "1/s", "Shear rate from the motion, signed"),
+    point("strain", "", "Strain position, which turns back at a reversal"),
+    point("viscosity_pa_s", "Pa s", "Stress over rate"),
+    point("normal_force_n", "N", "Axial force"),
+    point("temperature_c", "°C", "Temperature"),
+    point("reversal", "", "Reversal that the reading follows; null before the first"),
+    point("strain_since_reversal", "", "Strain since the turning point of that reversal"),
+    point("excluded", "", "Reasons for which the reading is set aside, sorted, with ; between; null for kept"),
+];

@@ -1,0 +1,76 @@
+//! The work of the tasks that write tables: results in, Parquet and CSV out; nothing else.
+
+use super::{dictionary, reversals, rows, runs, states};
+use pipeline::diagnostic::Diagnostic;
+use pipeline::stage::{Context, Produced, from_json};
+use stages::claims::result::ClaimRow;
+use stages::fit::result::Fits;
+use stages::reversal::result::JudgedRun;
+use stages::states::result::States;
+use stages::table::Table;
+use stages::uncertainty::result::Budget;
+
+type Made = Result<Produced, Vec<Diagnostic>>;
+
+/// Both forms of a table, as outputs `parquet` and `csv`.
+fn written(table: &Table) -> Made {
+    Ok(Produced::default().with("parquet", table.to_parquet()?).with("csv", table.to_csv()?))
+}
+
+/// All inputs as judged runs, in the declared order.
+fn judged(context: &Context<'_>) -> Result<Vec<JudgedRun>, Vec<Diagnostic>> {
+    context.inputs().iter().map(|(name, bytes)| from_json(name, bytes)).collect()
+}
+
+/// `table runs`: every input is a judged run.
+pub fn runs(context: &Context<'_>) -> Made {
+    written(&runs::runs_table(&judged(context)?))
+}
+
+/// `table exclusions`: every input is a judged run.
+pub fn exclusions(context: &Context<'_>) -> Made {
+    written(&runs::exclusions_table(&judged(context)?))
+}
+
+/// `table reversals`, from the input `states`.
+pub fn reversals(context: &Context<'_>) -> Made {
+    written(&reversals::reversals_table(&context.json::<States>("states")?.reversals))
+}
+
+/// `table states`, from the input `states`.
+pub fn states(context: &Context<'_>) -> Made {
+    written(&states::states_table(&context.json::<States>("states")?.states))
+}
+
+/// `table thickening`, from the input `states`.
+pub fn thickening(context: &Context<'_>) -> Made {
+    written(&states::thickening_table(&context.json::<States>("states")?.thickening))
+}
+
+/// The result under `name`, or an empty one where the study has no such stage.
+fn optional<T: serde::de::DeserializeOwned + Default>(cx: &Context<'_>, name: &str) -> Result<T, Vec<Diagnostic>> {
+    if cx.inputs().iter().any(|(n, _)| n == name) { cx.json(name) } else { Ok(T::default()) }
+}
+
+/// `table fits`, from the input `fits` where there is one.
+pub fn fits(context: &Context<'_>) -> Made {
+    written(&rows::fits_table(&optional::<Fits>(context, "fits")?.rows))
+}
+
+/// `table budget`, from the input `budget` where there is one.
+pub fn budget(context: &Context<'_>) -> Made {
+    written(&rows::budget_table(&optional::<Budget>(context, "budget")?.rows))
+}
+
+/// `table claims`, from the input `claims` where there is one. A claim that misses is a remark.
+pub fn claims(context: &Context<'_>) -> Made {
+    let rows: Vec<ClaimRow> = optional(context, "claims")?;
+    let mut produced = written(&rows::claims_table(&rows))?;
+    produced.remarks = rows.iter().filter(|r| !r.holds).map(crate::summary::miss).collect();
+    Ok(produced)
+}
+
+/// `table dictionary`: no input.
+pub fn dictionary(_: &Context<'_>) -> Made {
+    written(&dictionary::table())
+}

@@ -1,0 +1,179 @@
+//! Captions and alternative texts of figures: what is shown, how many, what the bars mean. Counts come from the
+//! same results that are drawn.
+
+use super::numbers::{count, plain, plus_minus, significant};
+use stages::fit::result::Fits;
+use stages::reversal::result::{Control, Estimate};
+use stages::states::result::{State, StudyReversal};
+
+const BARS: &str = "Bars: 95 % intervals.";
+
+/// Title of the viscosity figure of a sample.
+pub fn viscosity_title(sample: &str) -> String {
+    format!("Viscosity of {sample} against shear stress")
+}
+
+fn stretch(states: &[&State]) -> String {
+    let stresses: Vec<f64> = states.iter().filter_map(|s| s.stress_pa.map(|i| i.value)).collect();
+    let (low, high) = stresses.iter().fold((f64::INFINITY, 0.0_f64), |(a, b), s| (a.min(*s), b.max(*s)));
+    format!("{} Pa to {} Pa", plain(low), plain(high))
+}
+
+/// Caption of the viscosity figure of a sample.
+pub fn viscosity(sample: &str, states: &[&State]) -> String {
+    let resolved = states.iter().filter(|s| s.contact_share.is_some()).count();
+    let bounds = states.iter().filter(|s| s.contact_share.is_none() && s.contact_share_bound.is_some()).count();
+    let mut text = format!(
+        "{sample}: steady viscosity and its two parts against shear stress, {}, {resolved} of them resolved. The \
+         hydrodynamic part is what stays at reversal, the contact part what vanishes. {BARS}",
+        count(states.len() as u64, "state")
+    );
+    if resolved < states.len() {
+        text.push_str(" Open circles: total viscosity of states that are not resolved.");
+    }
+    if bounds > 0 {
+        text.push_str(" Arrows: where only a bound is known, contacts carry at least, the liquid at most, this much.");
+    }
+    text
+}
+
+/// Alternative text of the viscosity figure of a sample.
+pub fn viscosity_alt(sample: &str, states: &[&State]) -> String {
+    let ends = [states.first(), states.last()].map(|s| s.and_then(|s| s.viscosity_pa_s));
+    let change = match ends {
+        [Some(a), Some(b)] => {
+            format!("; the total goes from {} to {} Pa s", plus_minus(a.value, a.u), plus_minus(b.value, b.u))
+        }
+        _ => String::new(),
+    };
+    format!("Log-log plot of the viscosity of {sample} and its two parts from {}{change}.", stretch(states))
+}
+
+/// Caption and alternative text of the contact shares of all samples.
+pub fn contact_share(states: &[State]) -> (String, String) {
+    let resolved = states.iter().filter(|s| s.contact_share.is_some()).count();
+    let bounds = states.iter().filter(|s| s.contact_share.is_none() && s.contact_share_bound.is_some()).count();
+    let nothing = states.len() - resolved - bounds;
+    let mut text = format!("Contact share against shear stress: {} with a value.", count(resolved as u64, "state"));
+    if bounds > 0 {
+        text.push_str(&format!(" Arrows upward: {} known only to lie above a bound.", count(bounds as u64, "state")));
+    }
+    if nothing > 0 {
+        text.push_str(&format!(" {} without information not shown.", count(nothing as u64, "state")));
+    }
+    text.push_str(&format!(" {BARS} Thin lines join the states of a sample and are no fit."));
+    let all: Vec<&State> = states.iter().collect();
+    let alt = format!("Contact share between 0 and 1 against stress on a log axis, {}.", stretch(&all));
+    (text, alt)
+}
+
+/// Caption and alternative text of the typical reversal.
+pub fn typical(reversal: &StudyReversal, share: Estimate) -> (String, String) {
+    let (identity, read) = (&reversal.identity, &reversal.judged.read);
+    let at = reversal.set_point.as_ref().map_or_else(String::new, |s| format!(" at {s}"));
+    let bins = read.after.as_ref().map_or(0, |a| a.bins.len());
+    let dead = read.dead.first_usable();
+    let left_out = if dead > 0.0 {
+        format!(" Shaded: strain below {}, which is not used.", significant(dead, 2))
+    } else {
+        String::new()
+    };
+    let text = format!(
+        "A typical reversal: {}, {}{at}, loading {}, grade {}; of the reversals of the best grade, the one whose \
+         uncertainty is the median. Circles: viscosity over its steady value before the reversal, {} with standard \
+         uncertainty as bars. Line: fitted curve of the form with the largest weight. Diamond and horizontal line: \
+         value at zero strain, averaged over forms, with its 95 % interval, so that the contact share is {}. \
+         Triangle: minimum of the curve.{left_out} (a) Linear and (b) logarithmic strain.",
+        reversal.reversal,
+        identity.sample,
+        identity.loading,
+        reversal.judged.grade.name(),
+        count(bins as u64, "strain bin"),
+        plus_minus(share.value, share.u),
+    );
+    let zero = plus_minus(1.0 - share.value, share.u);
+    let alt = format!(
+        "Viscosity after a reversal relative to before: it drops to {zero} at once and recovers over a strain of {}.",
+        read.after.as_ref().and_then(|a| a.recovery_strain).map_or_else(|| "unknown size".to_owned(), plain)
+    );
+    (text, alt)
+}
+
+/// Caption and alternative text of the control.
+pub fn control(control: &Control, shown: usize) -> (String, String) {
+    let share = match control.contact_share {
+        Some(x) => format!("Mean apparent contact share: {}, which should be zero.", plus_minus(x.value, x.u)),
+        None => "None of these reversals is resolved, so no apparent contact share is given.".to_owned(),
+    };
+    let dead = match control.dead_time_s {
+        Some(t) => format!(" Shaded: {} s, after which the torque is back at its steady value.", significant(t, 2)),
+        None => " The time in which the torque comes back could not be told.".to_owned(),
+    };
+    let text = format!(
+        "The control, a Newtonian liquid under the same protocol: {} of {}. (a) Apparent viscosity over its steady \
+         value before. (b) Deviation of the torque from its steady value. Bars: standard uncertainties. {share}{dead}",
+        count(shown as u64, "reversal"),
+        count(control.runs.len() as u64, "run"),
+    );
+    (text, format!("Control reversals in two panels. {share}"))
+}
+
+/// Title of the atlas of a sample.
+pub fn atlas_title(sample: &str) -> String {
+    format!("All reversals of {sample}")
+}
+
+/// Caption and alternative text of the atlas of a sample.
+pub fn atlas(sample: &str, reversals: &[&StudyReversal]) -> (String, String) {
+    let grade = |name: &str| reversals.iter().filter(|r| r.judged.grade.name() == name).count();
+    let grades: Vec<String> =
+        ["A", "B", "C", "F"].iter().filter(|g| grade(g) > 0).map(|g| format!("{} {g}", grade(g))).collect();
+    let text = format!(
+        "All reversals of {sample}: {} (grades: {}). Across: strain since reversal. Up: viscosity over its steady \
+         value before. Circles: binned trace; line: fitted curve; shaded: strain that is not used; diamond on the left \
+         edge, where resolved: value at zero strain with its 95 % interval. Name, set-point and grade above each.",
+        count(reversals.len() as u64, "reversal"),
+        grades.join(", "),
+    );
+    let alt = format!("{} of {sample} in small panels.", count(reversals.len() as u64, "reversal"));
+    (text, alt)
+}
+
+/// Names of the models that have a curve, each once.
+fn models<'a>(names: impl Iterator<Item = &'a String>) -> String {
+    let mut seen: Vec<&str> = Vec::new();
+    for name in names {
+        if !seen.contains(&name.as_str()) {
+            seen.push(name);
+        }
+    }
+    seen.join(", ")
+}
+
+/// Caption and alternative text of the flow curves.
+pub fn flow_curves(states: usize, samples: usize, fits: &Fits) -> (String, String) {
+    let shown = format!("{} of {}", count(states as u64, "state"), count(samples as u64, "sample"));
+    let lines = if fits.flow_curves.is_empty() {
+        "No fitted curve is shown.".to_owned()
+    } else {
+        let models = models(fits.flow_curves.iter().map(|c| &c.model));
+        format!("Lines: fit of {models} at the stated solid fraction of each sample; bands: 95 % of the fit.")
+    };
+    let text = format!("Relative viscosity against shear stress, {shown}. {BARS} {lines}");
+    (text, format!("Log-log plot of relative viscosity against stress, {shown}. {lines}"))
+}
+
+/// Caption and alternative text of the relative viscosity against the solid fraction.
+pub fn relative_viscosity(points: usize, fits: &Fits) -> (String, String) {
+    let lines = if fits.law_curves.is_empty() {
+        "No fitted law is shown.".to_owned()
+    } else {
+        format!("Lines: {}; bands: 95 % of the fit.", models(fits.law_curves.iter().map(|c| &c.model)))
+    };
+    let text = format!(
+        "Relative viscosity against solid volume fraction at the low and at the high end of the rise, {}. Bars: 95 % \
+         intervals of both. {lines}",
+        count(points as u64, "state")
+    );
+    (text, format!("Relative viscosity, logarithmic, rises with the solid fraction. {lines}"))
+}

@@ -1,0 +1,8 @@
+//! What is said in words: rounded numbers, captions, the methods text, cautions, sources.
+
+pub mod captions;
+pub mod cautions;
+pub mod methods;
+pub mod numbers;
+pub mod slug;
+pub mod sources;

@@ -1,0 +1,146 @@
+//! Finds the row that a claim means and holds its number against it; pure.
+
+use super::params::Claim;
+use super::result::ClaimRow;
+use crate::table::{Table, Values};
+use std::collections::BTreeMap;
+
+/// Set-points within this ratio are one set-point, as everywhere in a study.
+const SET_POINT_RATIO: f64 = 1.05;
+
+/// The row of one claim.
+pub fn check(claim: &Claim, tables: &BTreeMap<String, Table>) -> ClaimRow {
+    match find(claim, tables) {
+        Ok((found, u_found)) => {
+            let holds = (found - claim.value).abs() <= claim.within;
+            let remarks = if holds { String::new() } else { "differs by more than stated".to_owned() };
+            row(claim, Some(found), u_found, holds, remarks)
+        }
+        Err(remarks) => row(claim, None, None, false, remarks),
+    }
+}
+
+fn row(claim: &Claim, found: Option<f64>, u_found: Option<f64>, holds: bool, remarks: String) -> ClaimRow {
+    ClaimRow { says: claim.says.clone(), value: claim.value, found, u_found, within: claim.within, holds, remarks }
+}
+
+/// Value and uncertainty of the one row that fits, or why there is none.
+fn find(claim: &Claim, tables: &BTreeMap<String, Table>) -> Result<(f64, Option<f64>), String> {
+    let table = tables.get(&claim.table).ok_or_else(|| {
+        let names: Vec<&str> = tables.keys().map(String::as_str).collect();
+        format!("there is no table {}; there are {}", claim.table, names.join(", "))
+    })?;
+    let value = number_column(table, &claim.column)?;
+    let rows = fitting_rows(claim, table)?;
+    match rows[..] {
+        [] => Err(no_row(claim, table)),
+        [at] => {
+            let found = value[at].ok_or("the study gives no value there (not resolved)")?;
+            let u = number_column(table, &format!("u_{}", claim.column)).ok().and_then(|u| u[at]);
+            Ok((found, u))
+        }
+        _ => Err(format!("{} rows fit; name more columns under `where`", rows.len())),
+    }
+}
+
+fn number_column<'a>(table: &'a Table, name: &str) -> Result<&'a [Option<f64>], String> {
+    match table.column(name) {
+        Some(Values::Float(values)) => Ok(values),
+        Some(_) => Err(format!("column {name} holds no numbers")),
+        None => Err(format!("there is no column {name}")),
+    }
+}
+
+fn fitting_rows(claim: &Claim, table: &Table) -> Result<Vec<usize>, String> {
+    let mut rows: Vec<usize> = (0..table.height()).collect();
+    for (name, wanted) in &claim.filter {
+        let column = table.column(name).ok_or_else(|| format!("there is no column {name} to pick a row by"))?;
+        rows.retain(|at| fits(column, *at, wanted));
+    }
+    Ok(rows)
+}
+
+fn fits(column: &Values, at: usize, wanted: &str) -> bool {
+    match column {
+        Values::Text(values) => {
+            values[at].as_deref().is_some_and(|text| text == wanted || same_set_point(text, wanted))
+        }
+        Values::Int(values) => values[at].is_some_and(|v| wanted.parse() == Ok(v)),
+        Values::Bool(values) => values[at].is_some_and(|v| wanted.parse() == Ok(v)),
+        Values::Float(values) => values[at].is_some_and(|v| wanted.parse() == Ok(v)),
+    }
+}
+
+/// `99.8 Pa` is `100 Pa`: the same unit, and numbers within the ratio.
+fn same_set_point(text: &str, wanted: &str) -> bool {
+    let split = |s: &str| {
+        let (number, unit) = s.trim().split_once(' ')?;
+        Some((number.parse::<f64>().ok()?, unit.trim().to_owned()))
+    };
+    let (Some((a, unit_a)), Some((b, unit_b))) = (split(text), split(wanted)) else { return false };
+    unit_a == unit_b && a > 0.0 && b > 0.0 && a.max(b) / a.min(b) <= SET_POINT_RATIO
+}
+
+/// What the rows offer instead, column by column.
+fn no_row(claim: &Claim, table: &Table) -> String {
+    let mut offers = Vec::new();
+    for name in claim.filter.keys() {
+        if let Some(texts) = table.texts(name) {
+            let mut there: Vec<&str> = texts.iter().flatten().map(String::as_str).collect();
+            there.sort_unstable();
+            there.dedup();
+            offers.push(format!("{name}: {}", there.join(", ")));
+        }
+    }
+    format!("no row fits; there are {}", offers.join("; "))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn tables() -> BTreeMap<String, Table> {
+        let text = |values: [&str; 3]| values.map(|v| Some(v.to_owned()));
+        let states = Table::new()
+            .text("sample", text(["A", "A", "B"]))
+            .text("set_point", text(["9.98 Pa", "100 Pa", "100 Pa"]))
+            .float("contact_share", [Some(0.5), Some(0.86), None])
+            .float("u_contact_share", [Some(0.01), Some(0.02), None]);
+        BTreeMap::from([("states".to_owned(), states)])
+    }
+
+    fn claim(sample: &str, set_point: &str, value: f64) -> Claim {
+        let filter = [("sample", sample), ("set_point", set_point)];
+        Claim {
+            says: "so it is".into(),
+            table: "states".into(),
+            filter: filter.map(|(k, v)| (k.to_owned(), v.to_owned())).into(),
+            column: "contact_share".into(),
+            value,
+            within: 0.03,
+        }
+    }
+
+    #[test]
+    fn a_claim_within_its_limit_holds() {
+        let row = check(&claim("A", "100 Pa", 0.84), &tables());
+        assert_eq!((row.found, row.u_found, row.holds), (Some(0.86), Some(0.02), true));
+        assert!(!check(&claim("A", "100 Pa", 0.80), &tables()).holds);
+    }
+
+    #[test]
+    fn set_points_match_by_number_and_unit() {
+        assert!(check(&claim("A", "10 Pa", 0.5), &tables()).holds);
+        assert!(!check(&claim("A", "10 1/s", 0.5), &tables()).holds);
+    }
+
+    #[test]
+    fn what_cannot_be_found_says_what_there_is() {
+        let row = check(&claim("C", "100 Pa", 0.5), &tables());
+        assert!(row.remarks.contains("sample: A, B"), "{}", row.remarks);
+        assert!(check(&claim("B", "100 Pa", 0.5), &tables()).remarks.contains("not resolved"));
+        let mut many = claim("A", "100 Pa", 0.5);
+        many.filter.remove("set_point");
+        assert!(check(&many, &tables()).remarks.contains("2 rows"));
+    }
+}

@@ -1,0 +1,170 @@
+//! First and second derivative of unevenly sampled readings by local quadratics. Knows no rheology.
+//!
+//! A. Savitzky & M. J. E. Golay, Anal. Chem. 36, 1627 (1964), for uneven spacing by least squares in each window.
+//! One thing differs: a window that stands symmetrically round its reading is used only while its residuals are
+//! noise. Where they are more, as across a sudden change of speed, the window that holds the reading and fits best
+//! is taken instead (the idea of A. Harten et al., J. Comput. Phys. 71, 231 (1987)), so that the derivative of one
+//! side is not mixed with that of the other.
+
+/// Derivatives with their standard uncertainties from the noise of the readings; NaN where none can be had.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Derivatives {
+    pub(super) first: Vec<f64>,
+    pub(super) second: Vec<f64>,
+    pub(super) u_first: Vec<f64>,
+    pub(super) u_second: Vec<f64>,
+}
+
+/// A least-squares quadratic over one window, in orthogonal form: a₁x + a₂(x² − bx − c) with x = t − t̄.
+#[derive(Debug, Clone, Copy)]
+struct Quadratic {
+    center: f64,
+    slope: f64,
+    bend: f64,
+    skew: f64,
+    /// Σx² and Σ(x² − bx − c)².
+    norms: (f64, f64),
+    /// Residual standard deviation; 0 where no reading is left over.
+    spread: f64,
+}
+
+impl Quadratic {
+    /// At least two readings of growing time; a straight line through two.
+    fn fit(t: &[f64], y: &[f64]) -> Self {
+        let n = t.len() as f64;
+        let center = t.iter().sum::<f64>() / n;
+        let mean = y.iter().sum::<f64>() / n;
+        let x = || t.iter().map(|t| t - center);
+        let square: f64 = x().map(|x| x * x).sum();
+        let skew = x().map(|x| x * x * x).sum::<f64>() / square;
+        let curved = || x().map(|x| x * x - skew * x - square / n);
+        let norm: f64 = if t.len() > 2 { curved().map(|p| p * p).sum() } else { f64::INFINITY };
+        let slope = x().zip(y).map(|(x, y)| x * (y - mean)).sum::<f64>() / square;
+        let bend = curved().zip(y).map(|(p, y)| p * (y - mean)).sum::<f64>() / norm;
+        let residual = |((x, p), y): ((f64, f64), &f64)| y - mean - slope * x - bend * p;
+        let squares: f64 = x().zip(curved()).zip(y).map(residual).map(|r| r * r).sum();
+        let spread = if t.len() > 3 { (squares / (n - 3.0)).sqrt() } else { 0.0 };
+        Self { center, slope, bend, skew, norms: (square, norm), spread }
+    }
+
+    fn first(&self, t: f64) -> f64 {
+        self.slope + self.bend * (2.0 * (t - self.center) - self.skew)
+    }
+
+    fn u_first(&self, t: f64, noise: f64) -> f64 {
+        let lever = 2.0 * (t - self.center) - self.skew;
+        noise * (1.0 / self.norms.0 + lever * lever / self.norms.1).sqrt()
+    }
+}
+
+/// Derivatives of `y` by `t` from `size` readings around each. No window reaches over the ends of a `stretch`, which
+/// lists indices of readings in order of time; readings in no stretch have none.
+pub(super) fn derivatives(t: &[f64], y: &[f64], stretches: &[Vec<usize>], size: usize) -> Derivatives {
+    let windows: Vec<Vec<Quadratic>> = stretches.iter().map(|stretch| fits(t, y, stretch, size)).collect();
+    let noise = noise(y, stretches, &windows);
+    let none = vec![f64::NAN; t.len()];
+    let mut found = Derivatives { first: none.clone(), second: none.clone(), u_first: none.clone(), u_second: none };
+    for (stretch, windows) in stretches.iter().zip(&windows).filter(|(_, windows)| !windows.is_empty()) {
+        for (place, at) in stretch.iter().enumerate() {
+            let fit = choose(windows, place, size.min(stretch.len()), noise);
+            found.first[*at] = fit.first(t[*at]);
+            found.second[*at] = 2.0 * fit.bend;
+            found.u_first[*at] = fit.u_first(t[*at], noise);
+            found.u_second[*at] = 2.0 * noise / fit.norms.1.sqrt();
+        }
+    }
+    found
+}
+
+/// One fit per window, by the place of its first reading.
+fn fits(t: &[f64], y: &[f64], stretch: &[usize], size: usize) -> Vec<Quadratic> {
+    let [t, y] = [t, y].map(|v| stretch.iter().map(|at| v[*at]).collect::<Vec<f64>>());
+    let size = size.min(t.len());
+    if size < 2 {
+        return Vec::new();
+    }
+    t.windows(size).zip(y.windows(size)).map(|(t, y)| Quadratic::fit(t, y)).collect()
+}
+
+/// The symmetric window if its residuals are noise, else the one that fits best among those that hold the reading.
+fn choose(windows: &[Quadratic], place: usize, size: usize, noise: f64) -> &Quadratic {
+    let last = windows.len() - 1;
+    let symmetric = &windows[place.saturating_sub(size / 2).min(last)];
+    // Empirical: residuals of pure noise exceed three of its standard deviations in one window of 10⁴ (5 readings).
+    if symmetric.spread <= 3.0 * noise {
+        return symmetric;
+    }
+    let holding = &windows[(place + 1).saturating_sub(size)..=place.min(last)];
+    holding.iter().fold(symmetric, |best, fit| if fit.spread < best.spread { fit } else { best })
+}
+
+/// Noise of one reading: the median residual spread, at least what rounding to the last digit leaves (1/√12 of it).
+fn noise(y: &[f64], stretches: &[Vec<usize>], windows: &[Vec<Quadratic>]) -> f64 {
+    let mut spreads: Vec<f64> = windows.iter().flatten().map(|fit| fit.spread).collect();
+    let pairs = stretches.iter().flat_map(|stretch| stretch.windows(2));
+    let steps = pairs.map(|pair| (y[pair[1]] - y[pair[0]]).abs()).filter(|step| *step > 0.0);
+    let digit = steps.fold(f64::INFINITY, f64::min);
+    let rounding = if digit.is_finite() { digit / 12.0_f64.sqrt() } else { 0.0 };
+    super::median(&mut spreads).unwrap_or(0.0).max(rounding)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn all(n: usize) -> Vec<Vec<usize>> {
+        vec![(0..n).collect()]
+    }
+
+    #[test]
+    fn a_quadratic_is_given_back_on_uneven_times() {
+        let t = [0.0, 0.1, 0.25, 0.3, 0.7, 1.1, 1.2, 2.0];
+        let y = t.map(|t| 1.0 - 2.0 * t + 3.0 * t * t);
+        let found = derivatives(&t, &y, &all(8), 5);
+        for (at, t) in t.iter().enumerate() {
+            // Exact but for rounding.
+            assert!((found.first[at] - (6.0 * t - 2.0)).abs() < 1e-12);
+            assert!((found.second[at] - 6.0).abs() < 1e-11);
+        }
+    }
+
+    /// Savitzky & Golay's table for five points: (−2, −1, 0, 1, 2)/10 and (2, −1, −2, −1, 2)/7.
+    #[test]
+    fn the_published_weights_of_five_even_points() {
+        let t = [0.0, 1.0, 2.0, 3.0, 4.0];
+        for (at, (first, second)) in [(-0.2, 2.0 / 7.0), (-0.1, -1.0 / 7.0), (0.0, -2.0 / 7.0)].into_iter().enumerate()
+        {
+            let mut y = [0.0; 5];
+            y[at] = 1.0;
+            let fit = Quadratic::fit(&t, &y);
+            assert!((fit.first(2.0) - first).abs() < 1e-15 && (2.0 * fit.bend - second).abs() < 1e-15);
+        }
+        let fit = Quadratic::fit(&t, &[0.0; 5]);
+        assert!((fit.u_first(2.0, 1.0) - 0.1_f64.sqrt()).abs() < 1e-15);
+        assert!((2.0 / fit.norms.1.sqrt() - (14.0_f64).sqrt() / 7.0).abs() < 1e-15);
+    }
+
+    #[test]
+    fn a_sudden_reversal_is_not_smeared() {
+        let t: Vec<f64> = (0..40).map(|i| 0.1 * f64::from(i)).collect();
+        // The turn falls between two readings; every third digit stands for the noise of the export.
+        let y: Vec<f64> = t.iter().map(|t| ((1.96 - (t - 1.96).abs()) * 1e4).round() / 1e4).collect();
+        let found = derivatives(&t, &y, &all(40), 5);
+        for (at, t) in t.iter().enumerate() {
+            let sense = if *t < 1.96 { 1.0 } else { -1.0 };
+            // Rounding to 10⁻⁴ over 0.1 s.
+            assert!((found.first[at] - sense).abs() < 2e-3, "{at}: {}", found.first[at]);
+            assert!(found.second[at].abs() < 0.02, "{at}: {}", found.second[at]);
+        }
+    }
+
+    #[test]
+    fn windows_end_with_their_stretch() {
+        let t = [0.0, 1.0, 2.0, 3.0, 4.0, 5.0];
+        let y = [0.0, 1.0, 2.0, 10.0, 8.0, 6.0];
+        let found = derivatives(&t, &y, &[vec![0, 1, 2], vec![3, 4], vec![5]], 5);
+        assert!(found.first[..3].iter().all(|v| (v - 1.0).abs() < 1e-15));
+        assert!(found.first[3..5].iter().all(|v| (v + 2.0).abs() < 1e-15));
+        assert!(found.first[5].is_nan());
+    }
+}

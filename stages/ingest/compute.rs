@@ -1,0 +1,388 @@
+//! One raw export → its readings in SI and its head. Every row of data comes out or is refused by name.
+
+use super::header::{self, Header, as_header, split, without_comment};
+use super::layout::{Layout, Role};
+use super::number::{Field, Format};
+use super::params::Params;
+use super::result::{Head, Readings};
+use super::text::{Decoded, RAW, decode, lines};
+use super::units::{Conversion, UnitsRow, conversions};
+use super::{angle, steps};
+use pipeline::diagnostic::{Diagnostic, Place};
+use std::collections::BTreeMap;
+
+/// After so many unreadable numbers the rest of the file is not looked at.
+const ENOUGH_PROBLEMS: usize = 5;
+
+/// Reads an export by its layout. The readings' hash is left to the caller.
+///
+/// # Errors
+/// If the bytes are no text, the header or a unit is not as the layout says, a number cannot be read, or no row
+/// of data is left.
+pub fn read(bytes: &[u8], layout: &Layout, params: &Params) -> Result<(Readings, Head), Vec<Diagnostic>> {
+    let problems = layout.problems();
+    if !problems.is_empty() {
+        return Err(problems.into_iter().map(Diagnostic::new).collect());
+    }
+    let decoded = decode(bytes, layout.encoding).map_err(one)?;
+    let lines = lines(&decoded.text);
+    let header = header::find(&lines, layout).map_err(one)?;
+    let preamble = header::preamble(&lines, &header, layout);
+    let mut reader = Reader::new(layout, params, &lines, header, End::of(&decoded))?;
+    reader.rows(&lines)?;
+    let mut head = Head {
+        started: header::started(&preamble),
+        preamble,
+        encoding: decoded.encoding.to_owned(),
+        ..Head::default()
+    };
+    let readings = reader.finish(&mut head)?;
+    Ok((readings, head))
+}
+
+fn one(problem: Diagnostic) -> Vec<Diagnostic> {
+    vec![problem]
+}
+
+/// How the file ends.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum End {
+    /// With the end of a line.
+    Closed,
+    /// Without: many exports do, so the last row is whole unless it looks otherwise.
+    Open,
+    /// In the middle of a character.
+    Broken,
+}
+
+impl End {
+    fn of(decoded: &Decoded) -> Self {
+        match decoded.text.ends_with(['\n', '\r', '\u{1a}']) {
+            true => Self::Closed,
+            false if decoded.cut => Self::Broken,
+            false => Self::Open,
+        }
+    }
+}
+
+const CUT_OFF: &str = "cut off at the end of the file";
+
+/// What became of a row.
+enum Row {
+    Kept,
+    Refused(String),
+}
+
+/// Reads rows of data below a header.
+struct Reader<'a> {
+    layout: &'a Layout,
+    params: &'a Params,
+    format: Format,
+    step_starts: Option<regex::Regex>,
+    end: End,
+    /// Digits behind the decimal sign in the last field of the row before.
+    decimals: usize,
+    header: Header,
+    units_line: Option<usize>,
+    conversions: Vec<Conversion>,
+    /// Values of the mapped columns, in the order of `header.at`; empty for `step` and `label`.
+    values: Vec<Vec<f64>>,
+    row: Vec<u32>,
+    numbers: Vec<Option<i64>>,
+    labels: Vec<&'a str>,
+    /// Step by the lines that match `step_starts`.
+    marked: Vec<i64>,
+    mark: i64,
+    /// Behind such a line: what is no row of data belongs to the heading of the step.
+    in_heading: bool,
+    /// Refused rows: reason, how many, first line.
+    refused: BTreeMap<String, (u64, usize)>,
+    problems: Vec<Diagnostic>,
+    remarks: Vec<String>,
+}
+
+impl<'a> Reader<'a> {
+    fn new(
+        layout: &'a Layout,
+        params: &'a Params,
+        lines: &[&'a str],
+        header: Header,
+        end: End,
+    ) -> Result<Self, Vec<Diagnostic>> {
+        let format = Format::new(layout, &params.missing);
+        let units = UnitsRow::find(lines, &header, layout, &format);
+        let (conversions, remarks) = conversions(lines, &header, units.as_ref(), layout)?;
+        let step_starts = layout.step_starts.as_deref().map(regex::Regex::new).transpose();
+        Ok(Self {
+            layout,
+            params,
+            format,
+            step_starts: step_starts.map_err(|e| one(Diagnostic::new(format!("step_starts: {e}"))))?,
+            end,
+            decimals: 0,
+            values: vec![Vec::new(); header.at.len()],
+            header,
+            units_line: units.map(|u| u.line()),
+            conversions,
+            row: Vec::new(),
+            numbers: Vec::new(),
+            labels: Vec::new(),
+            marked: Vec::new(),
+            mark: 1,
+            in_heading: false,
+            refused: BTreeMap::new(),
+            problems: Vec::new(),
+            remarks,
+        })
+    }
+
+    fn rows(&mut self, lines: &[&'a str]) -> Result<(), Vec<Diagnostic>> {
+        let mut fields = Vec::new();
+        for (line, text) in lines.iter().enumerate().skip(self.header.line + 1) {
+            if Some(line) == self.units_line || self.says_nothing(text) || self.begins_step(text) {
+                continue;
+            }
+            split(text, self.header.separator, &mut fields);
+            if self.header_again(lines, line, &fields)? || self.belongs_to_heading(&fields) {
+                continue;
+            }
+            let last = line + 1 == lines.len();
+            if let Row::Refused(reason) = self.row(line, text, &fields, last) {
+                self.refused.entry(reason).or_insert((0, line)).0 += 1;
+            }
+            if self.problems.len() >= ENOUGH_PROBLEMS {
+                break;
+            }
+        }
+        self.problems.truncate(ENOUGH_PROBLEMS);
+        if self.problems.is_empty() { Ok(()) } else { Err(std::mem::take(&mut self.problems)) }
+    }
+
+    /// Blank lines, comments and the old mark of a file's end are no rows.
+    fn says_nothing(&self, text: &str) -> bool {
+        text.trim_matches(|c: char| c.is_whitespace() || c == '\u{1a}').is_empty()
+            || without_comment(text, self.layout).1
+    }
+
+    /// A line that begins a step; a number in the pattern's first group becomes the step's number.
+    fn begins_step(&mut self, text: &str) -> bool {
+        let Some(found) = self.step_starts.as_ref().and_then(|pattern| pattern.captures(text)) else { return false };
+        let number = found.get(1).and_then(|group| group.as_str().trim().parse().ok());
+        let fresh = self.marked.last() != Some(&self.mark);
+        self.mark = number.unwrap_or(if fresh { self.mark } else { self.mark + 1 });
+        self.in_heading = true;
+        true
+    }
+
+    /// Exports that repeat their header in each step: the columns may stand in another order there.
+    fn header_again(&mut self, lines: &[&'a str], line: usize, fields: &[&str]) -> Result<bool, Vec<Diagnostic>> {
+        let first = self.header.at.first().and_then(|(_, at)| self.header.names.get(*at));
+        if !first.is_some_and(|name| fields.contains(&name.as_str())) {
+            return Ok(false);
+        }
+        let Some(header) = as_header(lines[line], line, self.header.separator, self.layout).map_err(one)? else {
+            return Ok(false);
+        };
+        let units = UnitsRow::find(lines, &header, self.layout, &self.format);
+        self.conversions = conversions(lines, &header, units.as_ref(), self.layout)?.0;
+        self.units_line = units.map(|u| u.line());
+        self.header = header;
+        Ok(true)
+    }
+
+    fn belongs_to_heading(&mut self, fields: &[&str]) -> bool {
+        let time = self.field(Role::Time, fields);
+        self.in_heading &= !matches!(time.map(|text| self.format.read(text)), Some(Field::Number(_)));
+        self.in_heading
+    }
+
+    fn field<'f>(&self, role: Role, fields: &[&'f str]) -> Option<&'f str> {
+        let (_, at) = self.header.at.iter().find(|(r, _)| *r == role)?;
+        fields.get(*at).copied()
+    }
+
+    fn row(&mut self, line: usize, text: &'a str, fields: &[&'a str], last: bool) -> Row {
+        if last && self.cut_off(fields) {
+            return Row::Refused(CUT_OFF.to_owned());
+        }
+        if let Some(reason) = self.wrong_shape(fields) {
+            return Row::Refused(reason.to_owned());
+        }
+        let mut read = Vec::with_capacity(self.header.at.len());
+        for (role, at) in self.header.at.clone() {
+            match self.value(role, fields[at], line, text) {
+                Ok(value) => read.push(value),
+                Err(reason) => return Row::Refused(reason),
+            }
+        }
+        self.decimals = self.decimals_of_last(fields);
+        self.keep(line, fields, &read)
+    }
+
+    /// Why a row has not the shape of the header; none if it has.
+    fn wrong_shape(&self, fields: &[&str]) -> Option<&'static str> {
+        let needed = self.header.at.iter().map(|(_, at)| at + 1).max().unwrap_or(0);
+        if fields.len() < needed {
+            Some("too few fields")
+        } else if fields.iter().skip(self.header.names.len()).any(|field| !field.is_empty()) {
+            Some("too many fields")
+        } else if self.header.at.iter().all(|(_, at)| fields[*at].is_empty()) {
+            Some("blank")
+        } else {
+            None
+        }
+    }
+
+    /// Whether the file's last row stops short: fields are lacking, a number is no number, or the last field has
+    /// fewer decimals than the row before. The last sign can be wrong, and then costs one reading, told by name.
+    fn cut_off(&self, fields: &[&str]) -> bool {
+        if self.end != End::Open {
+            return self.end == End::Broken;
+        }
+        let readable = |text: &&str| self.format.read(text) != Field::Unreadable;
+        let numbers = self.header.at.iter().filter(|(role, _)| *role != Role::Label);
+        fields.len() < self.header.names.len()
+            || !numbers.map(|(_, at)| &fields[*at]).all(readable)
+            || self.decimals_of_last(fields) < self.decimals
+    }
+
+    fn decimals_of_last(&self, fields: &[&str]) -> usize {
+        let last = fields.get(self.header.names.len().saturating_sub(1)).copied().unwrap_or_default();
+        last.split_once(self.layout.decimal.sign()).map_or(0, |(_, behind)| behind.len())
+    }
+
+    /// The value in SI; NaN where missing; `Err` is the reason for which the row is refused.
+    fn value(&mut self, role: Role, text: &str, line: usize, whole: &str) -> Result<f64, String> {
+        if role == Role::Label {
+            return Ok(f64::NAN);
+        }
+        match self.format.read(text) {
+            Field::Number(value) if role == Role::Step && (value.fract() != 0.0 || value.abs() > 1e15) => {
+                self.unreadable(role, text, line, whole)
+            }
+            Field::Number(value) => Ok(value),
+            Field::Missing if role == Role::Time => Err("missing time".to_owned()),
+            Field::Missing => Ok(f64::NAN),
+            Field::Unreadable => self.unreadable(role, text, line, whole),
+        }
+    }
+
+    fn unreadable(&mut self, role: Role, text: &str, line: usize, whole: &str) -> Result<f64, String> {
+        if self.params.refuse_unreadable {
+            return Err(format!("unreadable {}", role.name()));
+        }
+        let expected = match role {
+            Role::Step => "a whole number".to_owned(),
+            _ => format!("a number with decimal `{}`", self.layout.decimal.sign()),
+        };
+        let name = self.header.at.iter().find(|(r, _)| *r == role).and_then(|(_, at)| self.header.names.get(*at));
+        let message =
+            format!("column `{}` ({}): found `{text}`, expected {expected}", name.map_or("", |n| n), role.name());
+        let help = match (role, self.format.other_decimal(text)) {
+            (Role::Step, _) => "map a column of names to `label` instead of `step`".to_owned(),
+            (_, Some(other)) => format!("write `decimal: \"{}\"` in the layout", other.sign()),
+            _ => "add the word to `stages.ingest.missing` if it stands for a missing value, or write `refuse_unreadable: true` there".to_owned(),
+        };
+        // Fields are slices of their line, so the distance of their beginnings is the place in bytes.
+        let before = (text.as_ptr() as usize).saturating_sub(whole.as_ptr() as usize);
+        let column = whole.get(..before).map(|b| b.chars().count() as u64 + 1);
+        let place = Place { column, text: Some(whole.to_owned()), ..Place::line(RAW, line as u64 + 1) };
+        self.problems.push(Diagnostic::new(message).at(place).help(help));
+        Ok(f64::NAN)
+    }
+
+    fn keep(&mut self, line: usize, fields: &[&'a str], read: &[f64]) -> Row {
+        let Ok(row) = u32::try_from(line + 1) else { return Row::Refused("line beyond 4294967295".to_owned()) };
+        let mut number = None;
+        for (at, ((role, field), value)) in self.header.at.iter().zip(read).enumerate() {
+            match role {
+                Role::Step => number = value.is_finite().then_some(*value as i64),
+                Role::Label => self.labels.push(fields[*field]),
+                _ => self.values[at].push(self.conversions[at].apply(*value)),
+            }
+        }
+        self.row.push(row);
+        self.numbers.push(number);
+        self.marked.push(self.mark);
+        Row::Kept
+    }
+
+    fn finish(mut self, head: &mut Head) -> Result<Readings, Vec<Diagnostic>> {
+        let kept = self.row.len() as u64;
+        head.rows = kept + self.refused.values().map(|(count, _)| count).sum::<u64>();
+        if kept == 0 {
+            return Err(one(self.nothing_left(head.rows)));
+        }
+        let mut readings = Readings { step: self.steps()?, ..Readings::default() };
+        self.take_columns(&mut readings);
+        readings.row = std::mem::take(&mut self.row);
+        let again = readings.angle_rad.as_mut().filter(|_| self.params.unwrap_angle).map_or(0, |a| angle::unwrap(a));
+        if again > 0 {
+            self.remarks.push(format!("the angle starts anew {again} times; whole turns were added"));
+        }
+        self.remarks.extend(self.refused.iter().map(|(reason, (count, line))| {
+            format!("{count} of {} rows refused: {reason} (first in line {})", head.rows, line + 1)
+        }));
+        head.refused = self.refused.into_iter().map(|(reason, (count, _))| (reason, count)).collect();
+        head.remarks = self.remarks;
+        Ok(readings)
+    }
+
+    fn nothing_left(&self, rows: u64) -> Diagnostic {
+        let place = Place::line(RAW, self.header.line as u64 + 1);
+        let Some((reason, (_, line))) = self.refused.iter().max_by_key(|(_, (count, _))| *count) else {
+            return Diagnostic::new("no row of data stands below the header").at(place).help("export the run again");
+        };
+        Diagnostic::new(format!("none of {rows} rows can be used; most of them: {reason} (first in line {})", line + 1))
+            .at(place)
+            .help("check `separator`, `decimal` and `columns` of the layout")
+    }
+
+    fn steps(&mut self) -> Result<Vec<i64>, Vec<Diagnostic>> {
+        let mapped = &self.layout.columns;
+        let rows = self.row.len();
+        if mapped.step.is_some() {
+            let (steps, carried) = steps::numbered(&self.numbers).ok_or_else(|| {
+                let place = Place::line(RAW, u64::from(self.row.first().copied().unwrap_or(1)));
+                one(Diagnostic::new("the first row has no step number")
+                    .at(place)
+                    .help("leave `step` out of the layout's columns"))
+            })?;
+            if carried > 0 {
+                self.remarks.push(format!("{carried} rows without step number carry that of the row before"));
+            }
+            return Ok(steps);
+        }
+        if self.step_starts.is_some() {
+            return Ok(std::mem::take(&mut self.marked));
+        }
+        if mapped.label.is_some() {
+            return Ok(steps::counted(rows, |a, b| self.labels[a] != self.labels[b]));
+        }
+        let roles = self.header.at.iter().zip(&self.values);
+        let set: Vec<&Vec<f64>> =
+            roles.filter(|((role, _), _)| matches!(role, Role::SetStress | Role::SetRate)).map(|(_, v)| v).collect();
+        let least = self.params.set_point_change;
+        Ok(steps::counted(rows, |a, b| set.iter().any(|v| steps::set_point_changed(v[a], v[b], least))))
+    }
+
+    fn take_columns(&mut self, readings: &mut Readings) {
+        for ((role, _), values) in self.header.at.iter().zip(&mut self.values) {
+            let values = Some(std::mem::take(values));
+            match role {
+                Role::Step | Role::Label => {}
+                Role::Time => readings.time_s = values.unwrap_or_default(),
+                Role::Angle => readings.angle_rad = values,
+                Role::Speed => readings.speed_rad_per_s = values,
+                Role::Torque => readings.torque_n_m = values,
+                Role::Stress => readings.stress_pa = values,
+                Role::Rate => readings.rate_per_s = values,
+                Role::Strain => readings.strain = values,
+                Role::NormalForce => readings.normal_force_n = values,
+                Role::Temperature => readings.temperature_c = values,
+                Role::SetStress => readings.set_stress_pa = values,
+                Role::SetRate => readings.set_rate_per_s = values,
+            }
+        }
+    }
+}

@@ -1,0 +1,206 @@
+//! The unit of each mapped column: what the layout says, what the export says, and that both agree.
+
+use super::header::{Header, split, without_comment};
+use super::layout::{Layout, Role};
+use super::number::{Field, Format};
+use super::text::RAW;
+use crate::physics::units::{Unit, parse_unit, parse_unit_of};
+use pipeline::diagnostic::{Diagnostic, Place};
+
+/// Zero of the Celsius scale, K (SI brochure, 9th edition, 2.3.1).
+const ZERO_CELSIUS: f64 = 273.15;
+
+/// How the numbers of one column become SI, or °C for temperatures.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Conversion {
+    /// `step` and `label` have no unit.
+    None,
+    /// Into SI.
+    Si(Unit),
+    /// A temperature that is in °C already: not over K and back, which would change its last digits.
+    Celsius,
+    /// Any other temperature.
+    ToCelsius(Unit),
+}
+
+impl Conversion {
+    fn new(role: Role, unit: Unit) -> Self {
+        let celsius = Unit { factor: 1.0, power_of_ten: 0, offset: ZERO_CELSIUS, ..unit };
+        match role {
+            Role::Temperature if unit == celsius => Self::Celsius,
+            Role::Temperature => Self::ToCelsius(unit),
+            _ => Self::Si(unit),
+        }
+    }
+
+    pub(super) fn apply(&self, value: f64) -> f64 {
+        match self {
+            Self::None | Self::Celsius => value,
+            Self::Si(unit) => unit.to_si(value),
+            Self::ToCelsius(unit) => unit.to_si(value) - ZERO_CELSIUS,
+        }
+    }
+}
+
+/// A row of units below the header.
+#[derive(Debug)]
+pub(super) struct UnitsRow {
+    line: usize,
+    fields: Vec<String>,
+}
+
+impl UnitsRow {
+    /// The next line that says something, if it is one of units: no mapped quantity in it is a number, and at
+    /// least one is a unit.
+    pub(super) fn find(lines: &[&str], header: &Header, layout: &Layout, format: &Format) -> Option<Self> {
+        let after = header.line + 1;
+        let line = after + lines[after..].iter().position(|line| !line.trim().is_empty())?;
+        let mut fields = Vec::new();
+        split(without_comment(lines[line], layout).0, header.separator, &mut fields);
+        let quantities = || {
+            let roles = header.at.iter().filter(|(role, _)| role.dimension().is_some());
+            roles.map(|(_, at)| fields.get(*at).copied().unwrap_or_default())
+        };
+        let no_number = quantities().all(|text| !matches!(format.read(text), Field::Number(_)));
+        let some_unit = quantities().any(|text| !says_nothing(bare(text)) && parse_unit(bare(text)).is_ok());
+        let fields = fields.iter().map(|f| bare(f).to_owned()).collect();
+        (no_number && some_unit).then_some(Self { line, fields })
+    }
+
+    /// Index of its line.
+    pub(super) fn line(&self) -> usize {
+        self.line
+    }
+}
+
+/// A unit without the brackets around it.
+fn bare(text: &str) -> &str {
+    let text = text.trim();
+    let inner = |open, close| text.strip_prefix(open).and_then(|t: &str| t.strip_suffix(close));
+    inner('[', ']').or_else(|| inner('(', ')')).unwrap_or(text).trim()
+}
+
+fn says_nothing(text: &str) -> bool {
+    text.is_empty() || text.chars().all(|c| c == '-')
+}
+
+/// What the export itself says of a column's unit: in the row of units, else in brackets behind the name.
+fn exported<'a>(row: Option<&'a UnitsRow>, header: &'a Header, at: usize) -> Option<(&'a str, usize)> {
+    let in_row = row.and_then(|row| Some((row.fields.get(at)?.as_str(), row.line)));
+    let in_name = || {
+        let name = header.names.get(at)?.strip_suffix(']')?;
+        let unit = name.rsplit_once('[')?.1;
+        parse_unit(unit).is_ok().then_some((unit, header.line))
+    };
+    in_row.filter(|(text, _)| !says_nothing(text)).or_else(in_name)
+}
+
+/// The conversion of every mapped column, in the order of `header.at`, and remarks on units not understood.
+pub(super) fn conversions(
+    lines: &[&str],
+    header: &Header,
+    row: Option<&UnitsRow>,
+    layout: &Layout,
+) -> Result<(Vec<Conversion>, Vec<String>), Vec<Diagnostic>> {
+    let (mut found, mut remarks, mut problems) = (Vec::new(), Vec::new(), Vec::new());
+    for ((role, at), (_, column)) in header.at.iter().zip(layout.columns.mapped()) {
+        match conversion(*role, column.unit.as_deref(), exported(row, header, *at), &column.name) {
+            Ok((conversion, remark)) => {
+                found.push(conversion);
+                remarks.extend(remark);
+            }
+            Err((problem, line)) => {
+                let line = line.unwrap_or(header.line);
+                let place = Place { text: Some(lines[line].to_owned()), ..Place::line(RAW, line as u64 + 1) };
+                problems.push(problem.at(place));
+            }
+        }
+    }
+    if problems.is_empty() { Ok((found, remarks)) } else { Err(problems) }
+}
+
+type Found = Result<(Conversion, Option<String>), (Diagnostic, Option<usize>)>;
+
+fn conversion(role: Role, stated: Option<&str>, exported: Option<(&str, usize)>, name: &str) -> Found {
+    let Some(dimension) = role.dimension() else { return Ok((Conversion::None, None)) };
+    let plain = |message: String| (Diagnostic::new(format!("column `{name}`: {message}")), None);
+    let stated = stated.map(|unit| parse_unit_of(unit, dimension).map(|parsed| (unit, parsed))).transpose();
+    let stated = stated.map_err(plain)?;
+    match (stated, exported) {
+        (Some((_, unit)), None) => Ok((Conversion::new(role, unit), None)),
+        (None, None) => {
+            let problem = plain(format!("neither the layout nor the export says its unit (role `{}`)", role.name()));
+            let help = format!("write its unit in the layout, for example `unit: {}`", dimension.example());
+            Err((problem.0.help(help), None))
+        }
+        (None, Some((text, line))) => match parse_unit_of(text, dimension) {
+            Ok(unit) => Ok((Conversion::new(role, unit), None)),
+            Err(message) => Err((plain(message).0.help("write its unit in the layout"), Some(line))),
+        },
+        (Some((text, unit)), Some((other, line))) => match parse_unit(other) {
+            Ok(exported) if same(&unit, &exported) => Ok((Conversion::new(role, unit), None)),
+            Ok(_) => {
+                let message = format!("its unit is `{other}` in the export and `{text}` in the layout");
+                let help = format!("write `unit: {other}` in the layout if the export is right, or leave the unit out");
+                Err((plain(message).0.help(help), Some(line)))
+            }
+            Err(_) => {
+                let remark = format!("column `{name}`: the unit `{other}` is not understood; read as `{text}`");
+                Ok((Conversion::new(role, unit), Some(remark)))
+            }
+        },
+    }
+}
+
+/// The same dimension, zero and size; sizes that differ only in rounding are one.
+fn same(a: &Unit, b: &Unit) -> bool {
+    let size = |unit: &Unit| unit.to_si(1.0) - unit.to_si(0.0);
+    a.dimension == b.dimension && a.offset == b.offset && (size(a) - size(b)).abs() <= 1e-9 * size(a).abs()
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    fn torque(stated: Option<&str>, exported: &str) -> Result<f64, String> {
+        let found = conversion(Role::Torque, stated, Some((exported, 4)), "M");
+        found.map(|(c, _)| c.apply(2.0)).map_err(|(problem, _)| problem.to_string())
+    }
+
+    #[test]
+    fn the_export_may_speak_for_itself() {
+        assert_eq!(torque(None, "mN.m"), Ok(2e-3));
+        assert!(torque(None, "Pa").unwrap_err().contains("`Pa` is the unit of a stress"));
+    }
+
+    #[test]
+    fn export_and_layout_must_agree() {
+        assert_eq!(torque(Some("uN.m"), "µN·m"), Ok(2e-6));
+        assert_eq!(torque(Some("uN.m"), "1000 nN.m").map_err(|_| ()), Ok(2e-6));
+        let said = torque(Some("uN.m"), "mN.m").unwrap_err();
+        assert!(said.contains("`mN.m` in the export and `uN.m` in the layout"), "{said}");
+        assert!(torque(Some("uN.m"), "s").is_err());
+    }
+
+    #[test]
+    fn a_unit_nobody_knows_is_a_remark() {
+        let (_, remark) = conversion(Role::Torque, Some("uN.m"), Some(("Skt", 4)), "M").unwrap();
+        assert_eq!(remark.unwrap(), "column `M`: the unit `Skt` is not understood; read as `uN.m`");
+    }
+
+    #[test]
+    fn no_unit_anywhere_is_an_error() {
+        let (problem, _) = conversion(Role::Rate, None, None, "D").unwrap_err();
+        assert!(problem.to_string().contains("for example `unit: 1/s`"), "{problem}");
+    }
+
+    #[test]
+    fn temperatures_come_out_in_celsius() {
+        let celsius = |unit| conversion(Role::Temperature, Some(unit), None, "T").unwrap().0;
+        assert_eq!(celsius("Cel").apply(25.02), 25.02);
+        assert!((celsius("K").apply(298.15) - 25.0).abs() < 1e-12);
+        assert!(conversion(Role::Temperature, Some("Cel"), Some(("degC", 1)), "T").is_ok());
+        assert!(conversion(Role::Temperature, Some("Cel"), Some(("K", 1)), "T").is_err());
+    }
+}

@@ -1,0 +1,30 @@
+//! Concentric cylinders: representative stress and rate, the means of inner and outer wall.
+//!
+//! With δ = R_o/R_i: σ = (1 + δ²)/(2δ²) · M/(2πL R_i² c_L), γ̇ = Ω(1 + δ²)/(δ² − 1); ISO 3219:1993, annex B, and
+//! DIN 53019-1, where c_L is the end-effect factor of the torque (1.10 for the standard geometry).
+
+use super::{Constants, Term};
+use crate::physics::quantity::Quantity;
+use std::f64::consts::PI;
+
+/// Constants from inner radius, radius of the cup and length in m.
+pub(super) fn constants(inner: f64, outer: f64, length: f64, end_effect: f64) -> Constants {
+    let square = (outer / inner) * (outer / inner);
+    Constants {
+        stress_per_torque: (1.0 + square) / (2.0 * square) / (2.0 * PI * length * inner * inner * end_effect),
+        rate_per_speed: (1.0 + square) / (square - 1.0),
+        normal_stress_per_force: None,
+        widest_gap_m: outer - inner,
+        narrowest_gap_m: Some(outer - inner),
+    }
+}
+
+/// η ∝ (R_i⁻² − R_o⁻²)/L.
+pub(super) fn viscosity_terms(inner: Quantity, outer: Quantity, length: Quantity) -> Vec<Term> {
+    let square = (outer.value / inner.value) * (outer.value / inner.value);
+    vec![
+        ("inner_radius", -2.0 * square / (square - 1.0), inner.relative()),
+        ("outer_radius", 2.0 / (square - 1.0), outer.relative()),
+        ("length", -1.0, length.relative()),
+    ]
+}

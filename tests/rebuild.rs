@@ -1,0 +1,208 @@
+//! Rebuilds: nothing when nothing changed, what changed and what follows when something did, the same bytes
+//! whatever the surroundings.
+
+use crate::support::{command, contents, copy_folder, json, open_study, shearback};
+use serde_json::Value;
+use std::fs;
+use std::path::Path;
+use std::sync::OnceLock;
+use tempfile::TempDir;
+
+/// One sample of an open study and its control: small, and everything is in it.
+fn small_study() -> TempDir {
+    let folder = open_study("sheet-study");
+    let file = folder.path().join("study.yaml");
+    let text = fs::read_to_string(&file).unwrap();
+    let keep = |line: &&str| !["S2:", "S3:", "raw/S2/", "raw/S3/"].iter().any(|part| line.contains(part));
+    fs::write(&file, text.lines().filter(keep).collect::<Vec<_>>().join("\n") + "\n").unwrap();
+    folder
+}
+
+/// A small study that has been run once, copied for each test with its store.
+fn built() -> TempDir {
+    static BUILT: OnceLock<TempDir> = OnceLock::new();
+    let built = BUILT.get_or_init(|| {
+        let study = small_study();
+        let said = shearback(&["run", study.path().to_str().unwrap()]);
+        assert_eq!(said.status, 0, "{}", said.err);
+        study
+    });
+    let copy = tempfile::tempdir().unwrap();
+    copy_folder(built.path(), copy.path());
+    // The copy has other time stamps and inodes: one run lets the engine look at them once.
+    let (status, _) = json("run", copy.path(), &[]);
+    assert_eq!(status, 0);
+    copy
+}
+
+fn names(tasks: &Value, outcome: &str) -> Vec<String> {
+    let tasks = tasks["tasks"].as_array().unwrap();
+    let of = |task: &&Value| task["outcome"] == outcome;
+    tasks.iter().filter(of).map(|task| task["name"].as_str().unwrap().to_owned()).collect()
+}
+
+fn condition(tasks: &Value, condition: &str) -> Vec<String> {
+    let tasks = tasks["tasks"].as_array().unwrap();
+    let of = |task: &&Value| task["condition"] == condition;
+    tasks.iter().filter(of).map(|task| task["name"].as_str().unwrap().to_owned()).collect()
+}
+
+/// What `why` says beforehand, then the run; the promise of the first to the second is checked.
+fn why_then_run(study: &Path) -> (Value, Value) {
+    let (_, why) = json("why", study, &[]);
+    let (status, run) = json("run", study, &[]);
+    assert_eq!(status, 0, "{run}");
+    let built = names(&run, "built");
+    for name in condition(&why, "out of date") {
+        assert!(built.contains(&name), "{name} was called out of date and not built");
+    }
+    for name in condition(&why, "up to date").iter().chain(&condition(&why, "in store")) {
+        assert!(!built.contains(name), "{name} was built against what `why` said");
+    }
+    (why, run)
+}
+
+#[test]
+fn a_second_run_does_nothing_and_says_so() {
+    let study = built();
+    let before = contents(&study.path().join("results"));
+    let (status, run) = json("run", study.path(), &[]);
+    assert_eq!((status, run["built"].as_u64()), (0, Some(0)), "{run}");
+    assert_eq!(run["reused"].as_u64().unwrap() as usize, run["tasks"].as_array().unwrap().len());
+    assert_eq!(contents(&study.path().join("results")), before);
+    let (_, why) = json("why", study.path(), &[]);
+    assert_eq!(condition(&why, "up to date").len(), why["tasks"].as_array().unwrap().len());
+}
+
+#[test]
+fn a_touched_time_stamp_or_a_comment_builds_nothing() {
+    let study = built();
+    let raw = study.path().join("raw/S1/S1_L1.tsv");
+    fs::File::options().append(true).open(&raw).unwrap().set_modified(std::time::SystemTime::now()).unwrap();
+    let file = study.path().join("study.yaml");
+    fs::write(&file, format!("# a remark\n{}", fs::read_to_string(&file).unwrap())).unwrap();
+    let (_, run) = why_then_run(study.path());
+    assert_eq!(run["built"], 0, "{run}");
+}
+
+#[test]
+fn a_changed_export_builds_its_chain() {
+    let study = built();
+    let raw = study.path().join("raw/S1/S1_L2.tsv");
+    let text = fs::read_to_string(&raw).unwrap();
+    let shorter: Vec<&str> = text.lines().collect();
+    fs::write(&raw, shorter[..shorter.len() - 40].join("\n") + "\n").unwrap();
+    let (why, run) = why_then_run(study.path());
+    assert!(condition(&why, "out of date").contains(&"ingest raw/S1/S1_L2.tsv".to_owned()), "{why}");
+    let built = names(&run, "built");
+    assert!(built.iter().any(|name| name == "clean raw/S1/S1_L2.tsv"), "{built:?}");
+    assert!(!built.iter().any(|name| name.contains("S1_L1") || name.contains("S1_L3")), "{built:?}");
+}
+
+#[test]
+fn a_changed_byte_that_changes_no_reading_stops_early() {
+    let study = built();
+    let raw = study.path().join("raw/S1/S1_L2.tsv");
+    let text = fs::read_to_string(&raw).unwrap();
+    fs::write(&raw, text.replacen("# inertia correction = off", "# inertia correction = none", 1)).unwrap();
+    let (_, run) = why_then_run(study.path());
+    let built = names(&run, "built");
+    assert!(built.contains(&"ingest raw/S1/S1_L2.tsv".to_owned()));
+    assert!(!built.contains(&"clean raw/S1/S1_L2.tsv".to_owned()), "the readings did not change: {built:?}");
+}
+
+#[test]
+fn a_setting_builds_its_stage_and_what_follows_and_can_be_put_back() {
+    let study = built();
+    let before = contents(&study.path().join("results"));
+    let file = study.path().join("study.yaml");
+    let text = fs::read_to_string(&file).unwrap();
+    let changed = text.replace("stages:\n", "stages:\n  clean: {spike: {threshold: 6}}\n");
+    assert_ne!(changed, text);
+    fs::write(&file, &changed).unwrap();
+    let said = shearback(&["why", study.path().to_str().unwrap()]);
+    assert!(said.out.contains("stages.clean.spike.threshold"), "{}", said.out);
+    assert!(said.out.contains("study.yaml:"), "{}", said.out);
+    let (_, run) = why_then_run(study.path());
+    let built = names(&run, "built");
+    assert!(built.iter().any(|name| name.starts_with("clean ")), "{built:?}");
+    assert!(!built.iter().any(|name| name.starts_with("ingest ")), "{built:?}");
+    fs::write(&file, text).unwrap();
+    let (_, run) = why_then_run(study.path());
+    assert_eq!(run["built"], 0, "everything was at hand: {run}");
+    assert_eq!(contents(&study.path().join("results")), before);
+}
+
+#[test]
+fn damaged_or_deleted_results_are_put_right() {
+    let study = built();
+    let results = study.path().join("results");
+    let before = contents(&results);
+    fs::remove_dir_all(&results).unwrap();
+    assert_eq!(json("run", study.path(), &[]).0, 0);
+    assert_eq!(contents(&results), before, "deleted");
+    let table = results.join("tables/states.csv");
+    let mut bytes = fs::read(&table).unwrap();
+    bytes[40] ^= 1;
+    fs::write(&table, bytes).unwrap();
+    let said = shearback(&["run", study.path().to_str().unwrap()]);
+    assert_eq!(said.status, 0, "{}", said.err);
+    assert_eq!(contents(&results), before, "a flipped bit");
+    let moved = walkdir::WalkDir::new(study.path().join("edited"));
+    assert!(moved.into_iter().any(|e| e.unwrap().path().ends_with("tables/states.csv")), "the edited file is kept");
+}
+
+#[test]
+fn a_damaged_object_that_is_used_is_made_anew() {
+    let study = built();
+    let results = study.path().join("results");
+    let before = contents(&results);
+    fs::remove_dir_all(&results).unwrap();
+    for entry in walkdir::WalkDir::new(study.path().join(".shearback/objects")) {
+        let path = entry.unwrap().into_path();
+        if path.is_file() {
+            let mut bytes = fs::read(&path).unwrap();
+            let middle = bytes.len() / 2;
+            bytes[middle] ^= 4;
+            fs::write(&path, bytes).unwrap();
+        }
+    }
+    let said = shearback(&["run", study.path().to_str().unwrap()]);
+    assert_eq!(said.status, 0, "{}", said.err);
+    assert_eq!(contents(&results), before);
+}
+
+#[test]
+fn same_bytes_whatever_the_surroundings() {
+    let reference = built();
+    let wanted = contents(&reference.path().join("results"));
+    let surroundings: [(&str, Vec<(&str, &str)>, &str); 3] = [
+        ("one thread", vec![], "1"),
+        ("eight threads, another locale and time zone", vec![("LC_ALL", "de_DE.UTF-8"), ("TZ", "Asia/Kathmandu")], "8"),
+        (
+            "without the C library's CPU dispatch",
+            vec![("GLIBC_TUNABLES", "glibc.cpu.hwcaps=-AVX2,-FMA,-AVX512F,-AVX2_Usable,-FMA_Usable")],
+            "2",
+        ),
+    ];
+    for (what, variables, jobs) in surroundings {
+        let study = small_study();
+        let run = command(&["run", study.path().to_str().unwrap(), "--jobs", jobs]).envs(variables).output().unwrap();
+        assert!(run.status.success(), "{what}: {}", String::from_utf8_lossy(&run.stderr));
+        let got = contents(&study.path().join("results"));
+        let different: Vec<&String> =
+            wanted.iter().zip(&got).filter(|(a, b)| a != b).map(|((name, _), _)| name).collect();
+        assert!(wanted.len() == got.len() && different.is_empty(), "{what}: {different:?} differ");
+    }
+}
+
+#[test]
+fn until_a_stage_takes_later_results_away() {
+    let study = built();
+    let (status, run) = json("run", study.path(), &["--until", "clean"]);
+    assert_eq!(status, 0, "{run}");
+    assert!(!study.path().join("results/report.pdf").exists());
+    let (status, run) = json("run", study.path(), &[]);
+    assert_eq!((status, run["built"].as_u64()), (0, Some(0)), "{run}");
+    assert!(study.path().join("results/report.pdf").exists());
+}

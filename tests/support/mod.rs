@@ -1,0 +1,102 @@
+//! Folders of their own, the real program, and the open studies.
+
+pub mod table;
+
+use std::fs;
+use std::io::Read;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+/// The checkout.
+pub fn root() -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+}
+
+/// A copy of an open study with its raw exports unpacked.
+pub fn open_study(name: &str) -> tempfile::TempDir {
+    let from = root().join("tests/open-studies").join(name);
+    let to = tempfile::Builder::new().prefix(name).tempdir().unwrap();
+    for entry in walkdir::WalkDir::new(&from) {
+        let entry = entry.unwrap();
+        if entry.file_type().is_file() {
+            let relative = entry.path().strip_prefix(&from).unwrap();
+            copy(entry.path(), &to.path().join(relative));
+        }
+    }
+    to
+}
+
+fn copy(from: &Path, to: &Path) {
+    fs::create_dir_all(to.parent().unwrap()).unwrap();
+    if from.extension().is_some_and(|e| e == "gz") {
+        let mut bytes = Vec::new();
+        flate2::read::GzDecoder::new(fs::File::open(from).unwrap()).read_to_end(&mut bytes).unwrap();
+        fs::write(to.with_extension(""), bytes).unwrap();
+    } else {
+        fs::copy(from, to).unwrap();
+    }
+}
+
+/// A copy of a folder.
+pub fn copy_folder(from: &Path, to: &Path) {
+    for entry in walkdir::WalkDir::new(from) {
+        let entry = entry.unwrap();
+        if entry.file_type().is_file() {
+            copy(entry.path(), &to.join(entry.path().strip_prefix(from).unwrap()));
+        }
+    }
+}
+
+/// The program with `words`, in a plain environment.
+pub fn command(words: &[&str]) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_shearback"));
+    command.args(words).env("NO_COLOR", "1");
+    command
+}
+
+/// What came out of a call.
+pub struct Said {
+    /// Exit status.
+    pub status: i32,
+    /// Standard output.
+    pub out: String,
+    /// Standard error.
+    pub err: String,
+}
+
+impl From<Output> for Said {
+    fn from(output: Output) -> Self {
+        Self {
+            status: output.status.code().unwrap_or(-1),
+            out: String::from_utf8(output.stdout).unwrap(),
+            err: String::from_utf8(output.stderr).unwrap(),
+        }
+    }
+}
+
+/// Calls the program.
+pub fn shearback(words: &[&str]) -> Said {
+    command(words).output().unwrap().into()
+}
+
+/// Calls the program on a study and reads the JSON that it prints.
+pub fn json(word: &str, study: &Path, more: &[&str]) -> (i32, serde_json::Value) {
+    let words: Vec<&str> = [word, study.to_str().unwrap(), "--json"].into_iter().chain(more.iter().copied()).collect();
+    let said = shearback(&words);
+    let value = serde_json::from_str(&said.out).unwrap_or_else(|e| panic!("{e}\n{}\n{}", said.out, said.err));
+    (said.status, value)
+}
+
+/// Relative paths and contents of all files below `folder`, sorted, but for the ledger.
+pub fn contents(folder: &Path) -> Vec<(String, Vec<u8>)> {
+    let mut out = Vec::new();
+    for entry in walkdir::WalkDir::new(folder) {
+        let entry = entry.unwrap();
+        let name = entry.path().strip_prefix(folder).unwrap().to_string_lossy().replace('\\', "/");
+        if entry.file_type().is_file() && name != "ledger.jsonl" {
+            out.push((name, fs::read(entry.path()).unwrap()));
+        }
+    }
+    out.sort();
+    out
+}
