@@ -100,7 +100,8 @@ fn join_state(state: &mut State, trials: &Trials<'_>, own: Option<&(String, f64)
     let effects = trials.terms.on_state(state);
     let ln_viscosity = trials.sum(&effects, |e| e.ln_viscosity);
     let loadings = state.loadings_for_shares();
-    let one = |shared: f64| shares::ln_viscosity(&loadings, state.within(), shared);
+    let within = state.within();
+    let one = |shared: f64| shares::ln_viscosity(&loadings, within, shared);
     let joined = one(deviation(&ln_viscosity));
     state.viscosity_pa_s = joined.map(Mean::exponential);
     if let (Some(relative), Some((name, u))) = (state.relative_viscosity, own) {

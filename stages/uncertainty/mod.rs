@@ -18,17 +18,23 @@ pub mod result;
 #[allow(clippy::unwrap_used, clippy::disallowed_methods)]
 mod tests;
 
+use crate::physics::materials::Sample;
 use pipeline::diagnostic::Diagnostic;
-use pipeline::stage::{Context, Produced};
+use pipeline::stage::{Context, Output, Produced};
+use std::collections::BTreeMap;
 
 pub use compute::joined;
+
+/// What the task gives.
+pub const OUTPUTS: [Output; 2] = [Output { name: "states", bulky: false }, Output { name: "budget", bulky: false }];
 
 /// The work of the task: settings `uncertainty`, `samples`, `seed`; input `states`; outputs `states`, `budget`.
 ///
 /// # Errors
 /// Only mistakes of the program.
 pub fn work(cx: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
-    let (states, samples) = (cx.json("states")?, cx.settings::<Vec<_>>("samples")?);
+    let samples: Vec<Sample> = cx.settings::<BTreeMap<String, Sample>>("samples")?.into_values().collect();
+    let states = cx.json("states")?;
     let (states, budget) = joined(&states, &samples, cx.settings("seed")?, &cx.settings("uncertainty")?);
     let remarks = if budget.skipped { budget.remarks.clone() } else { Vec::new() };
     let produced = Produced::default().with_json("states", &states)?.with_json("budget", &budget)?;
