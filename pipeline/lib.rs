@@ -16,5 +16,5 @@ pub mod run;
 pub mod stage;
 pub mod store;
 
-//#[cfg(test)]
-//mod toy;
+#[cfg(test)]
+mod toy;

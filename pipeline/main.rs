@@ -1,1 +1,86 @@
-fn main() {}
+//! The program: joins engine, stages and reports. It belongs to the package at the top of the repository, though it
+//! stands in the engine's folder; the engine itself must not know it.
+
+use pipeline::command::{Domain, Earlier, Exit, Failure, Form, Summary};
+use pipeline::diagnostic::{Diagnostic, Place};
+use pipeline::graph::select;
+use pipeline::stage::{Plan, Tool};
+use reports::document::find::find_typst;
+use stages::setup::{self, Study};
+use std::path::Path;
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    pipeline::cli::main(&Reversal)
+}
+
+/// Shear reversal: what the engine asks of those who know the domain.
+struct Reversal;
+
+/// Stages whose tasks stay with `--until` where all that they read does.
+const ALONG: [&str; 1] = ["table"];
+
+impl Domain for Reversal {
+    fn plan(&self, folder: &Path, until: Option<&str>) -> Result<Plan, Failure> {
+        let plan = reports::study::plan(&load(folder)?, &typst());
+        match until {
+            None => Ok(plan),
+            Some("report") => Ok(plan),
+            Some(stage) => select::until(plan, stage, &ALONG),
+        }
+    }
+
+    fn before_run(&self, plan: &Plan) -> Result<(), Failure> {
+        if plan.tasks.iter().any(|task| task.tool.as_ref().is_some_and(|tool| tool.path.is_none())) {
+            find_typst().map_err(Failure::surroundings)?;
+        }
+        Ok(())
+    }
+
+    fn summary(&self, results: &Path, earlier: Option<&Earlier<'_>>) -> Result<Summary, Failure> {
+        let then = |path: &str| earlier.and_then(|earlier| earlier.read(path));
+        let told = reports::after_run::after_run(results, then).map_err(unreadable)?;
+        Ok(Summary { lines: told.lines, json: told.json, unmet: told.unmet })
+    }
+
+    fn settings(&self, folder: &Path, form: Form) -> Result<String, Failure> {
+        let study = load(folder)?;
+        Ok(match form {
+            Form::Json => reports::settings::json(&study),
+            _ => reports::settings::text(&study),
+        })
+    }
+
+    fn schema(&self) -> Result<String, Failure> {
+        Ok(serde_json::to_string_pretty(&setup::schema()).unwrap_or_default())
+    }
+
+    fn show(&self, table: &str, folder: &Path, form: Form) -> Result<String, Failure> {
+        let table = reports::tables::find::find(table, &folder.join("results")).map_err(|d| Failure::input(vec![d]))?;
+        match form {
+            Form::Text => Ok(reports::tables::show::show(&table)),
+            Form::Json => Ok(reports::tables::find::json(&table)),
+            Form::Csv => table.to_csv().map(|csv| String::from_utf8_lossy(&csv).into_owned()).map_err(|e| unreadable(e.to_string())),
+        }
+    }
+
+    fn tool_version(&self) -> Option<String> {
+        find_typst().ok().map(|tool| format!("{} {}", tool.name, tool.version))
+    }
+}
+
+fn load(folder: &Path) -> Result<Study, Failure> {
+    let published = reports::tables::published();
+    let tables = published.iter().map(|t| (t.name, t.columns.iter().map(|c| c.name).collect())).collect();
+    setup::load(folder, &tables).map_err(Failure::input)
+}
+
+/// The typesetter; without a path where there is none, so that `why` and `--until` work all the same.
+fn typst() -> Tool {
+    find_typst().unwrap_or(Tool { name: "typst", version: String::new(), path: None })
+}
+
+fn unreadable(message: String) -> Failure {
+    let help = "run again: what does not fit is made anew";
+    Failure { exit: Exit::Surroundings, diagnostics: vec![Diagnostic::new(message).at(Place::file("results")).help(help)] }
+}

@@ -3,11 +3,14 @@
 //!
 //! Results of the stages → tables (Parquet, CSV) → figures (SVG, CSV) → text → one PDF by typst.
 
+pub mod after_run;
 pub mod document;
 pub mod figures;
 #[cfg(test)]
 mod fixture;
 pub mod plan;
+pub mod settings;
+pub mod study;
 pub mod summary;
 pub mod tables;
 pub mod text;

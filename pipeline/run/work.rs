@@ -9,7 +9,7 @@ use crate::rebuild::declared::Declared;
 use crate::rebuild::key;
 use crate::rebuild::raw;
 use crate::rebuild::reason::{Kind, Reason};
-use crate::stage::{Context, Produced, Task, mistake};
+use crate::stage::{Context, Output, Produced, Task, mistake};
 use crate::store::Store;
 use crate::store::blob::Flaw;
 use crate::store::digest::Digest;
@@ -18,6 +18,7 @@ use crate::store::stamp::Seen;
 use crate::store::state::State;
 use std::collections::{BTreeMap, BTreeSet};
 use std::panic::AssertUnwindSafe;
+use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 use std::time::Instant;
@@ -54,6 +55,8 @@ pub struct Workshop<'a> {
     outputs: Vec<OnceLock<Vec<Kept>>>,
     /// Keys whose record came into being in this run.
     built: Mutex<BTreeSet<Digest>>,
+    /// Objects that were not there before this run wrote them. Tasks share objects by their content.
+    written: Mutex<BTreeSet<PathBuf>>,
     /// Held while the task of a key is worked on, so that two tasks with one key compute it once.
     busy: Mutex<BTreeMap<Digest, Arc<Mutex<()>>>>,
 }
@@ -78,6 +81,7 @@ impl<'a> Workshop<'a> {
             finished: (0..tasks).map(|_| Mutex::new(None)).collect(),
             outputs: (0..tasks).map(|_| OnceLock::new()).collect(),
             built: Mutex::default(),
+            written: Mutex::default(),
             busy: Mutex::default(),
             graph,
             store,
@@ -163,19 +167,19 @@ impl<'a> Workshop<'a> {
         let known: Vec<Option<Digest>> = hashes.iter().copied().map(Some).collect();
         let declared = Declared::new(self.graph, at, &known);
         let record = self.store.read_record(&partial, &key);
-        let lost = record.iter().flat_map(|r| &r.done.outputs).find(|kept| !self.store.has_object(kept));
-        match &record {
-            Some(record) if lost.is_none() && !lock(&self.built).contains(&key) => {
-                return Ok(Finished::with(Outcome::Reused, record.done.clone(), 0.0, Vec::new()));
-            }
-            _ => {}
+        let lost = record.iter().flat_map(|r| &r.done.outputs).find(|kept| self.was_lost(kept));
+        let shared = lock(&self.built).contains(&key);
+        let at_hand = record.as_ref().filter(|_| lost.is_none() || shared).map(|record| &record.done);
+        if let Some(done) = at_hand.filter(|_| !shared) {
+            return Ok(Finished::with(Outcome::Reused, done.clone(), 0.0, Vec::new()));
         }
         let mut reasons = causes(self.store, before, &declared);
         reasons.extend(lost.map(|kept| Reason::new(Kind::Missing, object(&self.graph.nodes[at].name, kept))));
-        match record {
-            Some(record) if lost.is_none() => Ok(Finished::with(Outcome::Built, record.done, 0.0, reasons)),
-            _ => self.build(at, key, declared, reasons),
-        }
+        let Some(done) = at_hand else { return self.build(at, key, declared, reasons) };
+        // Another task with this key was built in this run. What this one reads is looked at all the same, so that
+        // the same stored objects are found wanting whichever of the two came first.
+        self.inputs(at)?;
+        Ok(Finished::with(Outcome::Built, done.clone(), 0.0, reasons))
     }
 
     fn busy(&self, key: Digest) -> Arc<Mutex<()>> {
@@ -205,10 +209,7 @@ impl<'a> Workshop<'a> {
     /// Runs the work of a task and keeps what it gives. The key is held by the caller.
     fn build(&self, at: usize, key: Digest, declared: Declared, reasons: Vec<Reason>) -> Result<Finished, Stop> {
         let task = self.graph.nodes[at].task;
-        let inputs = self.graph.nodes[at].inputs.iter().zip(&task.inputs);
-        let inputs = inputs
-            .map(|(edge, input)| Ok((input.name.clone(), Arc::from(self.fetch(edge)?))))
-            .collect::<Result<Vec<_>, Stop>>()?;
+        let inputs = self.inputs(at)?;
         if self.cancel.load(Ordering::Relaxed) {
             return Err(Stop::Cancelled);
         }
@@ -217,6 +218,12 @@ impl<'a> Workshop<'a> {
         let seconds = begin.elapsed().as_secs_f64();
         let done = self.keep(at, key, declared, produced)?;
         Ok(Finished::with(Outcome::Built, done, seconds, reasons))
+    }
+
+    fn inputs(&self, at: usize) -> Result<Vec<(String, Arc<[u8]>)>, Stop> {
+        let node = &self.graph.nodes[at];
+        let inputs = node.inputs.iter().zip(&node.task.inputs);
+        inputs.map(|(edge, input)| Ok((input.name.clone(), Arc::from(self.fetch(edge)?)))).collect()
     }
 
     fn work(&self, task: &Task, inputs: Vec<(String, Arc<[u8]>)>) -> Result<Produced, Stop> {
@@ -247,12 +254,29 @@ impl<'a> Workshop<'a> {
         let outputs = task
             .outputs
             .iter()
-            .map(|output| self.store.write_object(output.name, given[output.name], output.bulky))
+            .map(|output| self.keep_output(output, given[output.name]))
             .collect::<Result<Vec<_>, Failure>>()?;
         let done = Done { partial: self.partials[at], key, outputs, remarks: produced.remarks };
         self.store.write_record(&declared.record(done.clone()))?;
         lock(&self.built).insert(key);
         Ok(done)
+    }
+
+    fn keep_output(&self, output: &Output, bytes: &[u8]) -> Result<Kept, Failure> {
+        let (kept, new) = self.store.write_object(output.name, bytes, output.bulky)?;
+        if new {
+            lock(&self.written).insert(self.store.files.object(&kept.hash, kept.bulky));
+        }
+        Ok(kept)
+    }
+
+    /// Whether an object is not there, or was not when the run began.
+    fn was_lost(&self, kept: &Kept) -> bool {
+        self.was_written(kept) || !self.store.has_object(kept)
+    }
+
+    fn was_written(&self, kept: &Kept) -> bool {
+        lock(&self.written).contains(&self.store.files.object(&kept.hash, kept.bulky))
     }
 
     fn fetch(&self, edge: &Edge) -> Result<Vec<u8>, Stop> {
@@ -271,15 +295,14 @@ impl<'a> Workshop<'a> {
     /// If they cannot be had even so.
     pub fn fetch_output(&self, task: usize, output: usize) -> Result<Vec<u8>, Stop> {
         let kept = self.kept(task, output)?;
-        if let Ok(bytes) = self.store.read_object(kept) {
+        if let Ok(bytes) = self.usable(task, kept) {
             return Ok(bytes);
         }
-        let (partial, hashes) = (self.partials[task], self.hashes(task)?);
-        let key = key::key(&partial, &hashes);
+        let key = key::key(&self.partials[task], &self.hashes(task)?);
         let busy = self.busy(key);
         let _busy = lock(&busy);
         // Another task may have seen to it in the meantime.
-        let kind = match self.store.read_object(kept) {
+        let kind = match self.usable(task, kept) {
             Ok(bytes) => return Ok(bytes),
             Err(Flaw::Unreadable(failure)) => return Err(failure.into()),
             Err(Flaw::Missing) => Kind::Missing,
@@ -287,6 +310,14 @@ impl<'a> Workshop<'a> {
         };
         self.repair(task, key, kept, kind)?;
         self.store.read_object(kept).map_err(|_| Stop::Task(mistake(self.differs(task, kept))))
+    }
+
+    /// The bytes of an object, unless its task lost it and another one brought it back: that task is built as well,
+    /// so that what is built does not depend on who came first.
+    fn usable(&self, task: usize, kept: &Kept) -> Result<Vec<u8>, Flaw> {
+        let bytes = self.store.read_object(kept)?;
+        let reused = || lock(&self.finished[task]).as_ref().is_some_and(|f| f.outcome == Outcome::Reused);
+        if self.was_written(kept) && reused() { Err(Flaw::Missing) } else { Ok(bytes) }
     }
 
     fn repair(&self, at: usize, key: Digest, kept: &Kept, kind: Kind) -> Result<(), Stop> {

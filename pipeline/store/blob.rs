@@ -39,17 +39,18 @@ impl Store<'_> {
         meta.is_ok_and(|meta| meta.is_file() && meta.len() == kept.size)
     }
 
-    /// Keeps these bytes.
+    /// Keeps these bytes; tells whether they had to be written.
     ///
     /// # Errors
     /// If the disk refuses.
-    pub fn write_object(&self, name: &str, bytes: &[u8], bulky: bool) -> Result<Kept, Failure> {
+    pub fn write_object(&self, name: &str, bytes: &[u8], bulky: bool) -> Result<(Kept, bool), Failure> {
         let kept = Kept { name: name.into(), hash: Digest::of(bytes), size: bytes.len() as u64, bulky };
-        if !self.has_object(&kept) {
+        let new = !self.has_object(&kept);
+        if new {
             let path = self.files.object(&kept.hash, bulky);
             disk::put(self.disk, &self.files, &path, bytes, Durable::No)?;
         }
-        Ok(kept)
+        Ok((kept, new))
     }
 
     /// Takes a damaged object away.

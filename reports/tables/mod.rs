@@ -3,6 +3,7 @@
 
 pub mod column;
 pub mod dictionary;
+pub mod find;
 pub mod reversals;
 pub mod rows;
 pub mod runs;

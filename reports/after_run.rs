@@ -1,0 +1,225 @@
+//! What the end of a run tells, read off the published tables: verdicts, what is unresolved, claims, what moved.
+//! It rounds through `text/numbers.rs` and computes nothing new.
+
+use crate::text::numbers;
+use serde_json::{Value, json};
+use stages::states::result::Interval;
+use stages::table::{Table, Values};
+use std::path::Path;
+
+/// A move smaller than this many standard uncertainties is not worth a line (common practice).
+const WORTH_A_LINE: f64 = 0.1;
+/// More moves than this are counted, not listed.
+const SHOWN: usize = 8;
+
+/// Lines for people, the same for programs, and whether a claim misses.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AfterRun {
+    /// In order.
+    pub lines: Vec<String>,
+    /// Verdicts, claims and moves.
+    pub json: Value,
+    /// A claim misses.
+    pub unmet: bool,
+}
+
+/// Reads the tables in `results`; `earlier` gives a published file as it was after the whole run before this one.
+///
+/// # Errors
+/// If a table is there and cannot be read.
+pub fn after_run(results: &Path, earlier: impl Fn(&str) -> Option<Vec<u8>>) -> Result<AfterRun, String> {
+    let thickening = read(results, "thickening")?.unwrap_or_default();
+    let states = read(results, "states")?.unwrap_or_default();
+    let reversals = read(results, "reversals")?.unwrap_or_default();
+    let claims = read(results, "claims")?.unwrap_or_default();
+    let before = earlier("tables/states.parquet").and_then(|bytes| Table::from_parquet(&bytes).ok());
+    let moves = before.map_or_else(Vec::new, |before| moves(&before, &states));
+    let missed: Vec<usize> = (0..claims.height()).filter(|row| bool_at(&claims, "holds", *row) == Some(false)).collect();
+    let mut lines = verdicts(&thickening);
+    lines.extend(unresolved(&thickening, &states));
+    lines.extend(failed_controls(&reversals));
+    if claims.height() > 0 {
+        lines.push(format!("claims: {} of {} hold", claims.height() - missed.len(), claims.height()));
+    }
+    lines.extend(missed.iter().map(|row| miss(&claims, *row)));
+    lines.extend(told(&moves));
+    let json = json!({
+        "verdicts": (0..thickening.height()).map(|row| json!({
+            "sample": text_at(&thickening, "sample", row), "verdict": text_at(&thickening, "verdict", row),
+            "contact_share_of_rise": float_at(&thickening, "contact_share_of_rise", row),
+        })).collect::<Vec<_>>(),
+        "claims": claims.height(),
+        "claims_missed": missed.len(),
+        "moved": moves.iter().map(|m| json!({"what": m.what, "old": m.old, "new": m.new, "in_u": m.in_u})).collect::<Vec<_>>(),
+    });
+    Ok(AfterRun { lines, json, unmet: !missed.is_empty() })
+}
+
+fn read(results: &Path, name: &str) -> Result<Option<Table>, String> {
+    let path = results.join("tables").join(format!("{name}.parquet"));
+    if !path.exists() {
+        return Ok(None);
+    }
+    let bytes = std::fs::read(&path).map_err(|e| format!("{}: {e}", path.display()))?;
+    Table::from_parquet(&bytes).map(Some).map_err(|e| format!("{}: {e}", path.display()))
+}
+
+fn float_at(table: &Table, name: &str, row: usize) -> Option<f64> {
+    match table.column(name)? {
+        Values::Float(values) => values[row],
+        Values::Int(values) => values[row].map(|v| v as f64),
+        _ => None,
+    }
+}
+
+fn text_at<'a>(table: &'a Table, name: &str, row: usize) -> &'a str {
+    table.texts(name).and_then(|values| values[row].as_deref()).unwrap_or("")
+}
+
+fn bool_at(table: &Table, name: &str, row: usize) -> Option<bool> {
+    match table.column(name)? {
+        Values::Bool(values) => values[row],
+        _ => None,
+    }
+}
+
+/// `A54: contacts dominate; contacts carry 0.86 ± 0.03 [0.79, 0.93] of the rise from 1 Pa to 100 Pa`.
+fn verdicts(thickening: &Table) -> Vec<String> {
+    (0..thickening.height())
+        .map(|row| {
+            let mut line =
+                format!("{}: {}", text_at(thickening, "sample", row), text_at(thickening, "verdict", row));
+            let name = "contact_share_of_rise";
+            if let Some(value) = float_at(thickening, name, row) {
+                let at = |prefix: &str, suffix: &str| float_at(thickening, &format!("{prefix}{name}{suffix}"), row);
+                let share = Interval { value, u: at("u_", "").unwrap_or(f64::NAN), low: at("", "_low"), high: at("", "_high") };
+                let interval = match numbers::interval(&share) {
+                    text if text == numbers::MISSING => "(no interval)".to_owned(),
+                    text => text,
+                };
+                let ends = ["set_point_low", "set_point_high"].map(|end| text_at(thickening, end, row));
+                let value = numbers::plus_minus(share.value, share.u);
+                line += &format!("; contacts carry {value} {interval} of the rise from {} to {}", ends[0], ends[1]);
+            }
+            match float_at(thickening, "states_without_value", row) {
+                Some(n) if n > 0.0 => line + &format!("; {} above without a value", numbers::count(n as u64, "state")),
+                _ => line,
+            }
+        })
+        .collect()
+}
+
+/// The states of each sample without a contact share, in one line.
+fn unresolved(thickening: &Table, states: &Table) -> Vec<String> {
+    let samples = (0..thickening.height()).map(|row| text_at(thickening, "sample", row));
+    let line = |sample: &str| {
+        let rows = (0..states.height()).filter(|row| text_at(states, "sample", *row) == sample);
+        let open = rows.filter(|row| float_at(states, "contact_share", *row).is_none());
+        let names: Vec<&str> = open.map(|row| text_at(states, "set_point", row)).collect();
+        (!names.is_empty()).then(|| format!("{sample}: not resolved at {}", names.join(", ")))
+    };
+    samples.filter_map(line).collect()
+}
+
+/// Controls whose apparent drop is beyond its error, as their grades say.
+fn failed_controls(reversals: &Table) -> Vec<String> {
+    let mut runs: Vec<&str> = (0..reversals.height())
+        .filter(|row| bool_at(reversals, "control", *row) == Some(true))
+        .filter(|row| text_at(reversals, "remarks", *row).contains("control failed"))
+        .map(|row| text_at(reversals, "run", row))
+        .collect();
+    runs.dedup();
+    runs.into_iter().map(|run| format!("control failed: {run} shows a drop that a Newtonian liquid cannot have")).collect()
+}
+
+fn miss(claims: &Table, row: usize) -> String {
+    let number = |name: &str| numbers::setting(float_at(claims, name, row).unwrap_or(f64::NAN));
+    let found = match float_at(claims, "found", row) {
+        Some(found) => {
+            let u = float_at(claims, "u_found", row).unwrap_or(f64::NAN);
+            format!("found {}", numbers::plus_minus(found, u))
+        }
+        None => text_at(claims, "remarks", row).to_owned(),
+    };
+    format!(
+        "claim misses: \"{}\": {} within {}; {found}",
+        text_at(claims, "says", row),
+        number("value"),
+        number("within")
+    )
+}
+
+/// A number of the states that is not what it was.
+#[derive(Debug, Clone, PartialEq)]
+struct Move {
+    what: String,
+    old: Option<f64>,
+    new: Option<f64>,
+    /// In standard uncertainties of the new value, or of the old one where there is no new.
+    in_u: Option<f64>,
+}
+
+/// Contact shares and viscosities of states that moved, in the order of the states.
+fn moves(before: &Table, now: &Table) -> Vec<Move> {
+    let key = |table: &Table, row: usize| {
+        ["sample", "set_point", "controlled"].map(|name| text_at(table, name, row).to_owned())
+    };
+    let mut moves = Vec::new();
+    for row in 0..now.height() {
+        let Some(was) = (0..before.height()).find(|at| key(before, *at) == key(now, row)) else { continue };
+        for column in ["contact_share", "viscosity_pa_s"] {
+            let (old, new) = (float_at(before, column, was), float_at(now, column, row));
+            let u = float_at(now, &format!("u_{column}"), row).or(float_at(before, &format!("u_{column}"), was));
+            let in_u = old.zip(new).zip(u).filter(|(_, u)| *u > 0.0).map(|((old, new), u)| (new - old).abs() / u);
+            if old.is_some() != new.is_some() || in_u.is_some_and(|d| d >= WORTH_A_LINE) {
+                let what = format!("{} {} {column}", text_at(now, "sample", row), text_at(now, "set_point", row));
+                moves.push(Move { what, old, new, in_u });
+            }
+        }
+    }
+    moves
+}
+
+fn told(moves: &[Move]) -> Vec<String> {
+    let value = |v: Option<f64>| v.map_or_else(|| "no value".to_owned(), numbers::setting);
+    let line = |m: &Move| {
+        let size = m.in_u.map_or_else(String::new, |d| format!(" ({d:.1} u)"));
+        format!("moved: {} {} -> {}{size}", m.what, value(m.old), value(m.new))
+    };
+    let mut lines: Vec<String> = moves.iter().take(SHOWN).map(line).collect();
+    if moves.len() > SHOWN {
+        lines.push(format!("… and {} more numbers moved (all of them with --json)", moves.len() - SHOWN));
+    }
+    lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn states(shares: [Option<f64>; 2]) -> Table {
+        let text = |values: [&str; 2]| values.map(|v| Some(v.to_owned()));
+        Table::new()
+            .text("sample", text(["A", "A"]))
+            .text("set_point", text(["1.00 Pa", "10.0 Pa"]))
+            .text("controlled", text(["stress", "stress"]))
+            .float("contact_share", shares)
+            .float("u_contact_share", shares.map(|s| s.map(|_| 0.02)))
+            .float("viscosity_pa_s", [Some(1.0), Some(2.0)])
+            .float("u_viscosity_pa_s", [Some(0.1), Some(0.1)])
+    }
+
+    #[test]
+    fn moves_are_told_in_standard_uncertainties() {
+        let found = moves(&states([Some(0.5), Some(0.6)]), &states([Some(0.53), Some(0.6)]));
+        assert_eq!(found.len(), 1);
+        assert!(told(&found)[0].contains("(1.5 u)"), "{:?}", told(&found));
+    }
+
+    #[test]
+    fn a_value_that_is_lost_or_found_is_a_move() {
+        let found = moves(&states([Some(0.5), None]), &states([None, Some(0.6)]));
+        assert_eq!(found.len(), 2);
+        assert!(told(&found)[1].contains("no value -> 0.6"), "{:?}", told(&found));
+    }
+}

@@ -1,0 +1,112 @@
+//! From the study as meant to the whole plan: the chains of the main line and of its variants, and what is shown of
+//! them. It decides nothing about single tasks.
+
+use crate::document::data;
+use crate::plan::{self, ControlTask, ReportInputs, RunTasks};
+use crate::text::methods::InForce;
+use pipeline::stage::{Plan, Tool};
+use stages::plan::Chain;
+use stages::setup::listing::{self, SettingRow};
+use stages::setup::stages::Stages;
+use stages::setup::{Study, document};
+
+/// The plan of a study, variants included.
+pub fn plan(study: &Study, typst: &Tool) -> Plan {
+    let mut plan = stages::plan::empty(study);
+    let main = stages::plan::add(&mut plan, study, &study.stages, None);
+    plan::add(&mut plan, &inputs(study, &study.stages, None, &main, typst));
+    for (name, stages) in &study.variants {
+        let chain = stages::plan::add(&mut plan, study, stages, Some(name));
+        plan::add(&mut plan, &inputs(study, stages, Some(name), &chain, typst));
+    }
+    plan
+}
+
+fn inputs(study: &Study, stages: &Stages, variant: Option<&str>, chain: &Chain, typst: &Tool) -> ReportInputs {
+    ReportInputs {
+        variant: variant.map(str::to_owned),
+        study: front(study),
+        samples: study.samples.values().cloned().collect(),
+        geometries: study.geometries.values().cloned().collect(),
+        instruments: study.instruments.values().cloned().collect(),
+        in_force: in_force(study, stages),
+        settings: listing::settings(study).iter().map(line).collect(),
+        set_aside: set_aside(study),
+        runs: chain.runs.iter().map(run_tasks).collect(),
+        controls: chain.controls.iter().map(control_task).collect(),
+        states: chain.states.clone(),
+        fits: Some(chain.fits.clone()),
+        budget: Some(chain.budget.clone()),
+        claims: if variant.is_none() { study.claims.clone() } else { Vec::new() },
+        typst: typst.clone(),
+    }
+}
+
+fn front(study: &Study) -> data::Study {
+    let author = |a: &document::Author| data::Author {
+        name: a.name.clone(),
+        affiliation: a.affiliation.clone(),
+        orcid: a.orcid.clone(),
+    };
+    data::Study {
+        title: study.report.title.clone().unwrap_or_else(|| study.title.clone()),
+        authors: study.authors.iter().map(author).collect(),
+        licence: study.licence.clone(),
+        date: study.date.clone(),
+        summary: study.r#abstract.clone(),
+        keywords: study.keywords.clone(),
+        protocol: study.protocol.clone(),
+    }
+}
+
+fn in_force(study: &Study, stages: &Stages) -> InForce {
+    let inertias = study.instruments.values().map(|i| i.inertia).chain(study.geometries.values().map(|g| g.inertia));
+    InForce {
+        ingest: stages.ingest.clone(),
+        clean: stages.clean.clone(),
+        reversal: stages.reversal.reversal.clone(),
+        states: stages.reversal.states.clone(),
+        fit: stages.fit.clone(),
+        uncertainty: stages.uncertainty.clone(),
+        seed: study.seed,
+        loading_per_export: study.runs.iter().any(|run| run.loading.is_none()),
+        inertia_known: inertias.flatten().next().is_some(),
+    }
+}
+
+/// The line of the study file is left out: a comment above it must not make the document anew.
+fn line(row: &SettingRow) -> data::SettingLine {
+    let unit = row.unit.as_ref().map_or_else(String::new, |unit| format!(" {unit}"));
+    let value = match &row.value {
+        serde_json::Value::String(text) => text.clone(),
+        other => other.to_string(),
+    };
+    data::SettingLine { path: row.path.clone(), value: value + &unit, from_study: row.line.is_some() }
+}
+
+fn set_aside(study: &Study) -> Vec<data::SetAside> {
+    let mut out = Vec::new();
+    for (run, entries) in &study.set_aside {
+        for entry in entries {
+            let step = entry.step.map(|step| format!("step {step}"));
+            let time = match (entry.from_s, entry.to_s) {
+                (None, None) => None,
+                (from, to) => {
+                    let end = |t: Option<f64>, open: &str| t.map_or_else(|| open.to_owned(), |t| format!("{t} s"));
+                    Some(format!("from {} to {}", end(from, "the start"), end(to, "the end")))
+                }
+            };
+            let what: Vec<String> = step.into_iter().chain(time).collect();
+            out.push(data::SetAside { run: run.clone(), what: what.join(", "), because: entry.because.clone() });
+        }
+    }
+    out
+}
+
+fn run_tasks((run, judged, points): &(String, String, String)) -> RunTasks {
+    RunTasks { run: run.clone(), judged: judged.clone(), points: points.clone() }
+}
+
+fn control_task((name, task): &(String, String)) -> ControlTask {
+    ControlTask { name: name.clone(), task: task.clone() }
+}

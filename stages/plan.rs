@@ -1,0 +1,283 @@
+//! The task graph of the computation: which task reads which settings and which results. It computes nothing.
+//!
+//! Per export → gather → per export → study. The chain of a variant shares every task of the main line whose settings
+//! and inputs are the same, so that only what differs has tasks of its own.
+
+use crate::clean::params::SetAside;
+use crate::reversal::identity::Rule;
+use crate::setup::stages::Stages;
+use crate::setup::{RunPlan, STUDY_FILE, Study, names};
+use crate::{clean, code, fit, ingest, reversal, states, uncertainty};
+use pipeline::stage::{Input, Output, Plan, Settings, Source, Task, Work};
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// Stages of the computation in the order of the data.
+pub const STAGES: [&str; 8] = [
+    "ingest",
+    "clean",
+    "reversal: read",
+    "reversal: control",
+    "reversal: judge",
+    "states",
+    "fit",
+    "uncertainty",
+];
+
+/// Names of the tasks whose results others show.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Chain {
+    /// Per run: path, the task with `judged`, the task with the published `points`.
+    pub runs: Vec<(String, String, String)>,
+    /// Per control: its name (instrument and geometry), the task with `control`.
+    pub controls: Vec<(String, String)>,
+    /// The task with the output `states` that is shown.
+    pub states: String,
+    /// The task with the output `fits`.
+    pub fits: String,
+    /// The task with the output `budget`.
+    pub budget: String,
+}
+
+/// Adds the chain of the study, or of one of its variants, with these settings.
+pub fn add(plan: &mut Plan, study: &Study, stages: &Stages, variant: Option<&str>) -> Chain {
+    for stage in STAGES {
+        if !plan.stages.contains(&stage) {
+            plan.stages.push(stage);
+        }
+    }
+    Planner { plan, study, stages, variant }.chain()
+}
+
+struct Planner<'a> {
+    plan: &'a mut Plan,
+    study: &'a Study,
+    stages: &'a Stages,
+    variant: Option<&'a str>,
+}
+
+/// The tasks of one run.
+struct RunTasks<'a> {
+    run: &'a RunPlan,
+    ingest: Task,
+    clean: Task,
+    read: Task,
+}
+
+impl<'a> Planner<'a> {
+    fn chain(&mut self) -> Chain {
+        let study = self.study;
+        let runs: Vec<RunTasks<'_>> = study.runs.iter().map(|run| self.until_read(run)).collect();
+        let controls = self.controls(&runs);
+        let judged: Vec<Task> = runs.iter().map(|tasks| self.judge(tasks, &controls)).collect();
+        let states = self.states(&runs, &judged);
+        let fit = self.fit(&states);
+        let uncertainty = self.uncertainty(&states, &fit);
+        let named = runs.iter().zip(&judged);
+        Chain {
+            runs: named.map(|(tasks, judged)| (tasks.run.path.clone(), judged.name(), tasks.read.name())).collect(),
+            controls: controls.iter().map(|((i, g), task)| (control_name(i, g), task.name())).collect(),
+            states: uncertainty.name(),
+            fits: fit.name(),
+            budget: uncertainty.name(),
+        }
+    }
+
+    /// Adds the task, or gives the one of the main line that is the same.
+    fn push(&mut self, task: Task) -> Task {
+        let values = |task: &Task| task.settings.iter().map(|s| (s.role, s.value.clone())).collect::<Vec<_>>();
+        let same = |main: &&Task| {
+            main.stage == task.stage
+                && main.of == task.of
+                && main.variant.is_none()
+                && values(main) == values(&task)
+                && main.inputs == task.inputs
+        };
+        if self.variant.is_some()
+            && let Some(main) = self.plan.tasks.iter().find(same)
+        {
+            return main.clone();
+        }
+        self.plan.tasks.push(task.clone());
+        task
+    }
+
+    fn task(&self, stage: &'static str, of: &str, code: &'static str, outputs: &[Output], work: Work) -> Task {
+        Task {
+            stage,
+            of: of.to_owned(),
+            variant: self.variant.map(str::to_owned),
+            code,
+            settings: Vec::new(),
+            inputs: Vec::new(),
+            tool: None,
+            outputs: outputs.to_vec(),
+            work,
+        }
+    }
+
+    /// Settings of a stage under their place in the study file.
+    fn stage(&self, role: &'static str, stage: &str, value: &impl Serialize) -> Settings {
+        match self.variant {
+            None => Settings::new(role, format!("stages.{stage}"), value),
+            Some(variant) => Settings::new(role, format!("variants.{variant}.{stage}"), value),
+        }
+    }
+
+    fn until_read(&mut self, run: &'a RunPlan) -> RunTasks<'a> {
+        let ingest = self.ingest(run);
+        let clean = self.clean(run, &ingest);
+        let read = self.read(run, &clean);
+        RunTasks { run, ingest, clean, read }
+    }
+
+    fn ingest(&mut self, run: &RunPlan) -> Task {
+        let layout = &self.study.layouts[&run.layout];
+        let settings = vec![
+            Settings::new("layout", format!("layouts.{}", run.layout), layout),
+            self.stage("ingest", "ingest", &self.stages.ingest),
+        ];
+        let raw = Input { name: "raw".to_owned(), source: Source::Raw(run.path.clone()) };
+        let task = self.task("ingest", &names::subject(&run.path), code::INGEST, &ingest::OUTPUTS, ingest::work);
+        self.push(Task { settings, inputs: vec![raw], ..task })
+    }
+
+    fn clean(&mut self, run: &RunPlan, ingest: &Task) -> Task {
+        let includes_inertia = self.study.layouts[&run.layout].torque_includes_inertia;
+        let none: Vec<SetAside> = Vec::new();
+        let set_aside = self.study.set_aside.get(&run.path).unwrap_or(&none);
+        let mut settings = self.apparatus(run);
+        settings.extend([
+            self.stage("clean", "clean", &self.stages.clean),
+            Settings::new(
+                "torque_includes_inertia",
+                format!("layouts.{}.torque_includes_inertia", run.layout),
+                &includes_inertia,
+            ),
+            Settings::new("set_aside", "set_aside", set_aside),
+        ]);
+        let task = self.task("clean", &names::subject(&run.path), code::CLEAN, &clean::OUTPUTS, clean::work);
+        self.push(Task { settings, inputs: vec![ingest.output("readings", "readings")], ..task })
+    }
+
+    /// Geometry, instrument and sample of a run, each under its place in the study file.
+    fn apparatus(&self, run: &RunPlan) -> Vec<Settings> {
+        let study = self.study;
+        vec![
+            Settings::new("geometry", format!("geometries.{}", run.geometry), &study.geometries[&run.geometry]),
+            Settings::new("instrument", format!("instruments.{}", run.instrument), &study.instruments[&run.instrument]),
+            Settings::new("sample", format!("samples.{}", run.sample), &study.samples[&run.sample]),
+        ]
+    }
+
+    fn reversal_settings(&self) -> Settings {
+        self.stage("reversal", "reversal", &self.stages.reversal.reversal)
+    }
+
+    fn read(&mut self, run: &RunPlan, clean: &Task) -> Task {
+        let mut settings = self.apparatus(run);
+        settings.extend([Settings::new("run", run.entry.clone(), &run.path), self.reversal_settings()]);
+        let inputs = vec![clean.output("points", "points"), clean.output("notes", "notes")];
+        let of = names::subject(&run.path);
+        let task = self.task("reversal: read", &of, code::REVERSAL, &reversal::READ_OUTPUTS, reversal::read_work);
+        self.push(Task { settings, inputs, ..task })
+    }
+
+    /// One task per instrument and geometry that has control runs.
+    fn controls(&mut self, runs: &[RunTasks<'_>]) -> BTreeMap<(String, String), Task> {
+        let mut inputs: BTreeMap<(String, String), Vec<Input>> = BTreeMap::new();
+        for tasks in runs.iter().filter(|tasks| self.study.samples[&tasks.run.sample].control) {
+            let pair = (tasks.run.instrument.clone(), tasks.run.geometry.clone());
+            inputs.entry(pair).or_default().push(tasks.read.output(tasks.run.path.clone(), "read"));
+        }
+        let mut controls = BTreeMap::new();
+        for ((instrument, geometry), inputs) in inputs {
+            let settings = vec![self.reversal_settings()];
+            let of = names::subject(&control_name(&instrument, &geometry));
+            let outputs = &reversal::CONTROL_OUTPUTS;
+            let task = self.task("reversal: control", &of, code::REVERSAL, outputs, reversal::control_work);
+            controls.insert((instrument, geometry), self.push(Task { settings, inputs, ..task }));
+        }
+        controls
+    }
+
+    fn judge(&mut self, tasks: &RunTasks<'_>, controls: &BTreeMap<(String, String), Task>) -> Task {
+        let run = tasks.run;
+        let sample = &self.study.samples[&run.sample];
+        let identity = Rule {
+            run: run.path.clone(),
+            sample: sample.name.clone(),
+            control: sample.control,
+            volume_fraction: sample.volume_fraction,
+            geometry: run.geometry.clone(),
+            instrument: run.instrument.clone(),
+            loading: run.loading.clone(),
+            repeat: run.repeat.clone(),
+        };
+        let mut settings = self.apparatus(run);
+        settings.retain(|s| s.role != "sample");
+        settings.extend([Settings::new("identity", run.entry.clone(), &identity), self.reversal_settings()]);
+        let mut inputs = vec![
+            tasks.read.output("read", "read"),
+            tasks.clean.output("notes", "notes"),
+            tasks.ingest.output("head", "head"),
+        ];
+        let control = controls.get(&(run.instrument.clone(), run.geometry.clone()));
+        inputs.extend(control.map(|task| task.output("control", "control")));
+        let of = names::subject(&run.path);
+        let task = self.task("reversal: judge", &of, code::REVERSAL, &reversal::JUDGE_OUTPUTS, reversal::judge_work);
+        self.push(Task { settings, inputs, ..task })
+    }
+
+    fn states(&mut self, runs: &[RunTasks<'_>], judged: &[Task]) -> Task {
+        let listed: BTreeMap<&str, _> =
+            self.study.runs.iter().map(|run| (run.path.as_str(), &run.set_points)).filter(|(_, s)| !s.is_empty()).collect();
+        let settings = vec![
+            self.stage("states", "reversal.states", &self.stages.reversal.states),
+            Settings::new("samples", "samples", &self.study.samples),
+            Settings::new("set_points", "raw.set_points", &listed),
+        ];
+        let inputs = runs.iter().zip(judged).map(|(tasks, judged)| judged.output(tasks.run.path.clone(), "judged"));
+        let inputs = inputs.collect();
+        let task = self.task("states", "study", code::STATES, &states::OUTPUTS, states::work);
+        self.push(Task { settings, inputs, ..task })
+    }
+
+    fn fit(&mut self, states: &Task) -> Task {
+        let settings = vec![
+            self.stage("fit", "fit", &self.stages.fit),
+            Settings::new("samples", "samples", &self.study.samples),
+            Settings::new("seed", "seed", &self.study.seed),
+        ];
+        let task = self.task("fit", "study", code::FIT, &fit::OUTPUTS, fit::work);
+        self.push(Task { settings, inputs: vec![states.output("states", "states")], ..task })
+    }
+
+    fn uncertainty(&mut self, states: &Task, fit: &Task) -> Task {
+        let settings = vec![
+            self.stage("uncertainty", "uncertainty", &self.stages.uncertainty),
+            self.stage("states", "reversal.states", &self.stages.reversal.states),
+            Settings::new("samples", "samples", &self.study.samples),
+            Settings::new("instruments", "instruments", &self.study.instruments),
+            Settings::new("geometries", "geometries", &self.study.geometries),
+            Settings::new("seed", "seed", &self.study.seed),
+        ];
+        let inputs = vec![states.output("states", "states"), fit.output("fits", "fits")];
+        let task = self.task("uncertainty", "study", code::UNCERTAINTY, &uncertainty::OUTPUTS, uncertainty::work);
+        self.push(Task { settings, inputs, ..task })
+    }
+}
+
+fn control_name(instrument: &str, geometry: &str) -> String {
+    format!("{instrument} {geometry}")
+}
+
+/// An empty plan of the study: its title, and its study file as written.
+pub fn empty(study: &Study) -> Plan {
+    Plan {
+        study: study.title.clone(),
+        study_file: STUDY_FILE.to_owned(),
+        written: study.written.clone(),
+        ..Plan::default()
+    }
+}
