@@ -234,7 +234,7 @@ fn after(settings: &InForce) -> Vec<Sentence> {
                 "Readings after the turn are used once the speed is within {} of its later value, inertia takes less \
                  than {} of the torque, and {} times the time that momentum needs to cross the gap have passed.",
                 setting_percent(dead.speed_band),
-                setting_percent(dead.inertia),
+                setting_percent(settings.clean.instrument_inertia.on().map_or(f64::NAN, |rule| rule.share)),
                 setting(dead.diffusion)
             ),
             &["stages.reversal.dead"],

@@ -22,13 +22,14 @@ mod walk;
 mod written;
 mod yaml;
 
+use crate::claims::params::Claim;
 use crate::clean::params::SetAside;
 use crate::ingest::layout::Layout;
 use crate::physics::geometry::Geometry;
 use crate::physics::instrument::Instrument;
 use crate::physics::materials::Sample;
 use crate::states::params::SetPoint;
-use document::{Author, Claim, Document, Report};
+use document::{Author, Document, Report};
 use origin::Origin;
 use pipeline::diagnostic::{Diagnostic, Place};
 use pipeline::stage::Written;
