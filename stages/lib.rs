@@ -13,6 +13,7 @@ pub mod physics;
 pub mod references;
 pub mod reversal;
 pub mod settings;
+pub mod setup;
 pub mod states;
 pub mod table;
 pub mod uncertainty;
