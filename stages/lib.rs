@@ -11,6 +11,7 @@ pub mod near_miss;
 pub mod numerics;
 pub mod physics;
 pub mod plan;
+pub mod references;
 pub mod reversal;
 pub mod settings;
 pub mod setup;
