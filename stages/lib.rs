@@ -12,6 +12,7 @@ pub mod numerics;
 pub mod physics;
 pub mod reversal;
 pub mod settings;
+pub mod setup;
 pub mod states;
 pub mod table;
 pub mod uncertainty;

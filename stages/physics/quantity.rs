@@ -54,7 +54,7 @@ impl JsonSchema for Quantity {
         schemars::json_schema!({
             "type": "string",
             "description": "A value with its unit and, where known, its standard uncertainty: `45.2(5) mPa.s`, `45.2 ± 0.5 mPa.s`, `45.2 mPa.s ± 1 %`",
-            "pattern": "^\\s*[-+]?[0-9.].*$"
+            "pattern": "^\\s*[(]?\\s*[-+−]?[0-9.].*$"
         })
     }
 }

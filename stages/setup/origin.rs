@@ -1,0 +1,129 @@
+//! Where the name of a loading or of a repeat comes from. Reading a preamble belongs to ingest.
+
+use regex::Regex;
+use schemars::JsonSchema;
+use serde::de::{MapAccess, Visitor};
+use serde::{Deserialize, Deserializer, Serialize};
+use std::fmt;
+
+/// Where the name of a loading or of a repeat comes from: a fixed value, `{preamble: Key}` or `{path: pattern}`.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Origin {
+    /// The same for all files of the raw entry.
+    Fixed(String),
+    /// The entry of the export's preamble under this key.
+    Preamble(String),
+    /// The first group of this regular expression on the run's path, or all of its match where it has no group.
+    Path(String),
+}
+
+impl Origin {
+    /// The name as far as the path tells it: [`Origin::Path`] becomes [`Origin::Fixed`].
+    ///
+    /// # Errors
+    /// If the pattern is none, or does not match the path.
+    pub fn on_path(&self, run: &str) -> Result<Self, String> {
+        let Self::Path(pattern) = self else { return Ok(self.clone()) };
+        let regex = Regex::new(pattern).map_err(|_| format!("`{pattern}` is not a regular expression"))?;
+        let found = regex.captures(run).ok_or_else(|| format!("the pattern `{pattern}` does not match `{run}`"))?;
+        let name = found.get(1).or_else(|| found.get(0)).map_or("", |m| m.as_str());
+        if name.is_empty() {
+            Err(format!("the pattern `{pattern}` finds nothing in `{run}`"))
+        } else {
+            Ok(Self::Fixed(name.to_owned()))
+        }
+    }
+}
+
+impl<'de> Deserialize<'de> for Origin {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        deserializer.deserialize_any(OriginVisitor)
+    }
+}
+
+struct OriginVisitor;
+
+/// The keys of an origin that is not a fixed value.
+#[derive(Deserialize)]
+#[serde(rename_all = "lowercase")]
+enum Key {
+    Preamble,
+    Path,
+}
+
+impl<'de> Visitor<'de> for OriginVisitor {
+    type Value = Origin;
+
+    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "a value, `{{preamble: Key}}` or `{{path: pattern}}`")
+    }
+
+    fn visit_str<E>(self, value: &str) -> Result<Origin, E> {
+        Ok(Origin::Fixed(value.to_owned()))
+    }
+
+    fn visit_u64<E>(self, value: u64) -> Result<Origin, E> {
+        Ok(Origin::Fixed(value.to_string()))
+    }
+
+    fn visit_i64<E>(self, value: i64) -> Result<Origin, E> {
+        Ok(Origin::Fixed(value.to_string()))
+    }
+
+    fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Origin, A::Error> {
+        let missing = || serde::de::Error::custom("expected `{preamble: Key}` or `{path: pattern}`");
+        let origin = match map.next_key::<Key>()?.ok_or_else(missing)? {
+            Key::Preamble => Origin::Preamble(map.next_value()?),
+            Key::Path => Origin::Path(map.next_value()?),
+        };
+        match map.next_key::<Key>()? {
+            None => Ok(origin),
+            Some(_) => Err(serde::de::Error::custom("either `preamble` or `path`, not both")),
+        }
+    }
+}
+
+impl JsonSchema for Origin {
+    fn schema_name() -> std::borrow::Cow<'static, str> {
+        "Origin".into()
+    }
+
+    fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
+        let only = |key: &str, meaning: &str| {
+            serde_json::json!({
+                "type": "object", "additionalProperties": false, "required": [key],
+                "properties": { key: { "type": "string", "description": meaning } }
+            })
+        };
+        schemars::json_schema!({
+            "anyOf": [
+                { "type": ["string", "integer"], "description": "The same for all files." },
+                only("preamble", "Key of the preamble that tells it."),
+                only("path", "Regular expression on the path; its first group tells it."),
+            ]
+        })
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_pattern_takes_its_first_group_or_its_match() {
+        let on = |pattern: &str| Origin::Path(pattern.to_owned()).on_path("raw/S1/S1_L3.txt");
+        assert_eq!(on(r"_L(\d+)").unwrap(), Origin::Fixed("3".to_owned()));
+        assert_eq!(on(r"L\d+").unwrap(), Origin::Fixed("L3".to_owned()));
+        assert!(on(r"_R(\d+)").unwrap_err().contains("does not match `raw/S1/S1_L3.txt`"));
+        assert!(on(r"_L(x?)").unwrap_err().contains("finds nothing"));
+        assert!(on("(").unwrap_err().contains("not a regular expression"));
+    }
+
+    #[test]
+    fn what_is_not_a_pattern_stays() {
+        let preamble = Origin::Preamble("Loading".to_owned());
+        assert_eq!(preamble.on_path("raw/a.txt").unwrap(), preamble);
+    }
+}

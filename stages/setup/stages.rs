@@ -1,0 +1,53 @@
+//! The settings of all stages as one section, and variants of it. What each setting means is in the stage's `params.rs`.
+
+use crate::{clean, fit, ingest, reversal, states, uncertainty};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+
+/// Settings of the stages, in the order of the data.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+#[serde(default, deny_unknown_fields)]
+pub struct Stages {
+    /// Reading raw exports.
+    pub ingest: ingest::params::Params,
+    /// Flagging readings that must not count.
+    pub clean: clean::params::Params,
+    /// Finding and reading reversals, and joining them into states.
+    pub reversal: reversal::params::Params,
+    /// Fitting models.
+    pub fit: fit::params::Params,
+    /// Joining the uncertainty of instrument and sample.
+    pub uncertainty: uncertainty::params::Params,
+}
+
+impl Stages {
+    /// What the tasks of reversal read: without the settings of states, so that a change there builds none of them.
+    pub fn reversal_alone(&self) -> reversal::params::Params {
+        reversal::params::Params { states: states::params::Params::default(), ..self.reversal.clone() }
+    }
+
+    /// These settings with what a variant changes.
+    ///
+    /// # Errors
+    /// If the result is no valid section: the message of serde.
+    pub(super) fn varied(&self, changes: &Value) -> Result<Self, String> {
+        let mut all = serde_json::to_value(self).map_err(|e| e.to_string())?;
+        merge(&mut all, changes);
+        serde_json::from_value(all).map_err(|e| e.to_string())
+    }
+}
+
+/// Maps are merged key by key; anything else replaces what was there.
+fn merge(into: &mut Value, changes: &Value) {
+    match (into, changes) {
+        (Value::Object(into), Value::Object(changes)) => {
+            for (key, change) in changes {
+                merge(into.entry(key.clone()).or_insert(Value::Null), change);
+            }
+        }
+        // `true` leaves a rule that is on as it is; a variant that wants its defaults names them.
+        (Value::Object(_), Value::Bool(true)) => {}
+        (into, changes) => *into = changes.clone(),
+    }
+}
