@@ -20,8 +20,10 @@ pub struct InForce {
     pub ingest: Ingest,
     /// `stages.clean`.
     pub clean: Clean,
-    /// `stages.reversal`, the settings of states included.
+    /// `stages.reversal`.
     pub reversal: Reversal,
+    /// `stages.reversal.states`.
+    pub states: StatesParams,
     /// `stages.fit`.
     pub fit: Fit,
     /// `stages.uncertainty`.
@@ -345,7 +347,7 @@ fn control(settings: &InForce, states: &States) -> Vec<Sentence> {
 }
 
 fn hierarchy(settings: &InForce, states: &States) -> Vec<Sentence> {
-    let params = &settings.reversal.states;
+    let params = &settings.states;
     let loadings: std::collections::BTreeSet<_> =
         states.reversals.iter().map(|r| (&r.identity.sample, &r.identity.loading)).collect();
     vec![
