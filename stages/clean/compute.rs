@@ -269,8 +269,12 @@ impl<'a> Run<'a> {
 
     fn flag_spikes(&mut self) {
         let Some(settings) = self.params.spike.on() else { return };
+        let mut turning = vec![false; self.readings.len()];
+        self.ramps.iter().flat_map(|ramp| &ramp.readings).for_each(|at| turning[*at] = true);
+        let left_out = |at: usize| turning[at] || self.fate[at].reasons().contains(&"instrument-inertia");
         let legs = self.legs.iter().flatten();
-        let spikes: Vec<usize> = legs.flat_map(|leg| rules::spikes(&self.sample_torque, leg, settings)).collect();
+        let spikes: Vec<usize> =
+            legs.flat_map(|leg| rules::spikes(&self.sample_torque, leg, left_out, settings)).collect();
         self.add("spike", spikes);
     }
 

@@ -58,10 +58,17 @@ impl Quadratic {
 }
 
 /// Derivatives of `y` by `t` from `size` readings around each. No window reaches over the ends of a `stretch`, which
-/// lists indices of readings in order of time; readings in no stretch have none.
-pub(super) fn derivatives(t: &[f64], y: &[f64], stretches: &[Vec<usize>], size: usize) -> Derivatives {
+/// lists indices of readings in order of time; readings in no stretch have none. Noise is what the residuals show,
+/// but at least `least_noise`.
+pub(super) fn derivatives(
+    t: &[f64],
+    y: &[f64],
+    stretches: &[Vec<usize>],
+    size: usize,
+    least_noise: f64,
+) -> Derivatives {
     let windows: Vec<Vec<Quadratic>> = stretches.iter().map(|stretch| fits(t, y, stretch, size)).collect();
-    let noise = noise(y, stretches, &windows);
+    let noise = noise(&windows).max(least_noise);
     let none = vec![f64::NAN; t.len()];
     let mut found = Derivatives { first: none.clone(), second: none.clone(), u_first: none.clone(), u_second: none };
     for (stretch, windows) in stretches.iter().zip(&windows).filter(|(_, windows)| !windows.is_empty()) {
@@ -98,14 +105,20 @@ fn choose(windows: &[Quadratic], place: usize, size: usize, noise: f64) -> &Quad
     holding.iter().fold(symmetric, |best, fit| if fit.spread < best.spread { fit } else { best })
 }
 
-/// Noise of one reading: the median residual spread, at least what rounding to the last digit leaves (1/√12 of it).
-fn noise(y: &[f64], stretches: &[Vec<usize>], windows: &[Vec<Quadratic>]) -> f64 {
-    let mut spreads: Vec<f64> = windows.iter().flatten().map(|fit| fit.spread).collect();
-    let pairs = stretches.iter().flat_map(|stretch| stretch.windows(2));
-    let steps = pairs.map(|pair| (y[pair[1]] - y[pair[0]]).abs()).filter(|step| *step > 0.0);
-    let digit = steps.fold(f64::INFINITY, f64::min);
-    let rounding = if digit.is_finite() { digit / 12.0_f64.sqrt() } else { 0.0 };
-    super::median(&mut spreads).unwrap_or(0.0).max(rounding)
+/// Noise of one reading: the median residual spread.
+fn noise(windows: &[Vec<Quadratic>]) -> f64 {
+    super::median(&mut windows.iter().flatten().map(|fit| fit.spread).collect()).unwrap_or(0.0)
+}
+
+/// Standard deviation of rounding in a position, 1/√12 of the last digit, where the motion is so slow that at most
+/// half of the readings differ from the one before: then most windows are flat and their residuals tell nothing,
+/// and the smallest step is one digit. 0 where more differ.
+pub(super) fn rounding(position: &[f64], stretches: &[Vec<usize>]) -> f64 {
+    let pairs = || stretches.iter().flat_map(|stretch| stretch.windows(2));
+    let steps = || pairs().map(|pair| (position[pair[1]] - position[pair[0]]).abs()).filter(|step| *step > 0.0);
+    let moved = steps().count();
+    let slow = moved > 0 && moved * 2 <= pairs().count();
+    if slow { steps().fold(f64::INFINITY, f64::min) / 12.0_f64.sqrt() } else { 0.0 }
 }
 
 #[cfg(test)]
@@ -120,7 +133,7 @@ mod tests {
     fn a_quadratic_is_given_back_on_uneven_times() {
         let t = [0.0, 0.1, 0.25, 0.3, 0.7, 1.1, 1.2, 2.0];
         let y = t.map(|t| 1.0 - 2.0 * t + 3.0 * t * t);
-        let found = derivatives(&t, &y, &all(8), 5);
+        let found = derivatives(&t, &y, &all(8), 5, 0.0);
         for (at, t) in t.iter().enumerate() {
             // Exact but for rounding.
             assert!((found.first[at] - (6.0 * t - 2.0)).abs() < 1e-12);
@@ -149,7 +162,7 @@ mod tests {
         let t: Vec<f64> = (0..40).map(|i| 0.1 * f64::from(i)).collect();
         // The turn falls between two readings; every third digit stands for the noise of the export.
         let y: Vec<f64> = t.iter().map(|t| ((1.96 - (t - 1.96).abs()) * 1e4).round() / 1e4).collect();
-        let found = derivatives(&t, &y, &all(40), 5);
+        let found = derivatives(&t, &y, &all(40), 5, 0.0);
         for (at, t) in t.iter().enumerate() {
             let sense = if *t < 1.96 { 1.0 } else { -1.0 };
             // Rounding to 10⁻⁴ over 0.1 s.
@@ -159,10 +172,28 @@ mod tests {
     }
 
     #[test]
+    fn a_speed_exported_as_set_has_its_ramp_and_nothing_beside_it() {
+        let t: Vec<f64> = (0..60).map(|i| 0.01 * f64::from(i)).collect();
+        let y: Vec<f64> = (0..60).map(|i| 1.0 - 0.5 * f64::from((i - 30).clamp(0, 4))).collect();
+        let found = derivatives(&t, &y, &[(0..30).collect(), (30..60).collect()], 5, 0.0);
+        // Reading 34, where the ramp ends, belongs to both sides. Rounding of 1 over 0.01 s.
+        assert!((0..30).chain(35..60).all(|at| found.first[at].abs() < 1e-12), "{:?}", found.first);
+        assert!((30..34).all(|at| (found.first[at] + 50.0).abs() < 1e-10), "{:?}", &found.first[30..34]);
+    }
+
+    #[test]
+    fn an_angle_slower_than_its_last_digit_keeps_the_noise_of_rounding() {
+        let y: Vec<f64> = (0..200).map(|i| f64::from(i / 7)).collect();
+        assert_eq!(rounding(&y, &all(200)), 1.0 / 12.0_f64.sqrt());
+        let fast: Vec<f64> = (0..200).map(f64::from).collect();
+        assert_eq!(rounding(&fast, &all(200)), 0.0);
+    }
+
+    #[test]
     fn windows_end_with_their_stretch() {
         let t = [0.0, 1.0, 2.0, 3.0, 4.0, 5.0];
         let y = [0.0, 1.0, 2.0, 10.0, 8.0, 6.0];
-        let found = derivatives(&t, &y, &[vec![0, 1, 2], vec![3, 4], vec![5]], 5);
+        let found = derivatives(&t, &y, &[vec![0, 1, 2], vec![3, 4], vec![5]], 5, 0.0);
         assert!(found.first[..3].iter().all(|v| (v - 1.0).abs() < 1e-15));
         assert!(found.first[3..5].iter().all(|v| (v + 2.0).abs() < 1e-15));
         assert!(found.first[5].is_nan());

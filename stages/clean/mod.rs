@@ -12,6 +12,7 @@ pub mod params;
 pub mod result;
 mod rules;
 #[cfg(test)]
+#[allow(clippy::unwrap_used, clippy::panic)]
 mod tests;
 
 use crate::ingest::result::Readings;

@@ -4,7 +4,7 @@
 //! position. Acceleration: from the angle, else from the exported speed or rate, else from the strain. What is
 //! exported as speed is often smoothed by the instrument, which is why the angle goes first where it is there.
 
-use super::local_quadratic::{Derivatives, derivatives};
+use super::local_quadratic::{derivatives, rounding};
 use crate::ingest::result::Readings;
 
 /// Strain position, and speed and acceleration of the moving part, with standard uncertainties from noise.
@@ -56,13 +56,15 @@ impl Columns<'_> {
     /// Speed and acceleration that belong to a strain position.
     pub(super) fn motion(&self, source: &'static str, strain: Vec<f64>) -> Motion {
         let k = self.rate_per_speed;
-        let by_position = self.derivatives(&strain);
+        let least_noise = rounding(&strain, self.stretches);
+        let by_position = derivatives(self.time, &strain, self.stretches, self.size, least_noise);
         let rate = self.readings.rate_per_s.as_ref().map(|rate| rate.iter().map(|v| v / k).collect());
         let exported: Option<Vec<f64>> = self.readings.speed_rad_per_s.clone().or(rate);
         let over = |values: &[f64]| values.iter().map(|v| v / k).collect::<Vec<f64>>();
         let (acceleration, u_acceleration) = match &exported {
             Some(speed) if source != "angle" => {
-                let by_speed = self.derivatives(speed);
+                // A speed that is exported as it was set has no noise at all, and its steps are true.
+                let by_speed = derivatives(self.time, speed, self.stretches, self.size, 0.0);
                 (by_speed.first, by_speed.u_first)
             }
             _ => (over(&by_position.second), over(&by_position.u_second)),
@@ -72,10 +74,6 @@ impl Columns<'_> {
             None => (over(&by_position.first), over(&by_position.u_first)),
         };
         Motion { source, strain, speed, u_speed, acceleration, u_acceleration }
-    }
-
-    fn derivatives(&self, values: &[f64]) -> Derivatives {
-        derivatives(self.time, values, self.stretches, self.size)
     }
 }
 

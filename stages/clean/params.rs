@@ -52,7 +52,7 @@ impl Default for Params {
     }
 }
 
-/// Hampel's filter on ln |viscosity| against strain.
+/// Hampel's filter on the sample torque.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default, deny_unknown_fields)]
 pub struct Spike {
@@ -65,7 +65,10 @@ pub struct Spike {
     /// Smallest relative distance from the neighbours' median that can be a spike.
     #[schemars(range(min = 0.0, max = 1.0))]
     pub least: f64,
-    /// Strain after a change of speed or sense in which nothing is called a spike.
+    /// The same for the quick transient just after a change of speed or sense.
+    #[schemars(range(min = 0.0, max = 10.0))]
+    pub least_in_transient: f64,
+    /// Strain after a change of speed or sense that counts as its quick transient.
     #[schemars(range(min = 0.0, max = 10.0))]
     pub transient_strain: f64,
 }
@@ -73,7 +76,7 @@ pub struct Spike {
 impl Default for Spike {
     fn default() -> Self {
         // Empirical: at 5 robust standard deviations normal noise raises one false alarm in 10⁵ readings or so.
-        Self { window: 5, threshold: 5.0, least: 0.05, transient_strain: 0.1 }
+        Self { window: 5, threshold: 5.0, least: 0.1, least_in_transient: 0.5, transient_strain: 0.1 }
     }
 }
 

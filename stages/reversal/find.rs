@@ -241,7 +241,7 @@ mod tests {
         let n = trace.time.len();
         trace.step = vec![1; n];
         (trace.torque, trace.inertia, trace.stress) = (vec![1.0; n], vec![0.0; n], vec![1.0; n]);
-        trace.kept = vec![true; n];
+        (trace.kept, trace.drive) = (vec![true; n], vec![false; n]);
         trace
     }
 

@@ -34,6 +34,60 @@ pub struct Params {
     pub states: crate::states::params::Params,
 }
 
+impl Params {
+    /// What reading a run depends on.
+    pub fn reading(&self) -> Reading {
+        let Self { find, before, dead, fit, beside, choices, .. } = self.clone();
+        Reading { find, before, dead, fit, beside, choices }
+    }
+
+    /// What reading the controls depends on.
+    pub fn controlling(&self) -> Controlling {
+        Controlling { control: self.control.clone() }
+    }
+
+    /// What judging a run depends on.
+    pub fn judging(&self) -> Judging {
+        Judging { resolved: self.resolved.clone(), grade: self.grade.clone() }
+    }
+}
+
+/// The part of [`Params`] that a run is read with: its task is not run again when another part changes.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Reading {
+    /// How reversals are found in the motion.
+    pub find: Find,
+    /// How the steady stretch before a reversal is read.
+    pub before: Before,
+    /// From which strain on readings after a reversal are used.
+    pub dead: Dead,
+    /// How the viscosity at zero strain is read.
+    pub fit: Fit,
+    /// What is read beside the headline value.
+    pub beside: Beside,
+    /// Other defensible settings.
+    pub choices: Rule<Choices>,
+}
+
+/// The part of [`Params`] that controls are read with.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Controlling {
+    /// What a control run must show.
+    pub control: Control,
+}
+
+/// The part of [`Params`] that a run is judged with.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Judging {
+    /// When a contact share counts as resolved.
+    pub resolved: Resolved,
+    /// Limits of the grades.
+    pub grade: Grade,
+}
+
 /// How reversals are found in the motion.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default, deny_unknown_fields)]
@@ -107,27 +161,21 @@ impl Default for Before {
     }
 }
 
-/// From which strain on readings after a reversal are used.
+/// From which strain on readings after a reversal are used; clean's rule for the instrument's inertia comes first.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default, deny_unknown_fields)]
 pub struct Dead {
     /// Relative band around the speed at strain 0.3–1 within which the motor has arrived (rate control).
     #[schemars(range(min = 0.001, max = 0.2))]
     pub speed_band: f64,
-    /// Inertia torque as a share of the sample torque above which readings are cut, not corrected.
-    #[schemars(range(min = 0.001, max = 0.5))]
-    pub inertia: f64,
     /// Times ρh²/η that momentum is given to cross the gap.
     #[schemars(range(min = 0.0, max = 10.0))]
     pub diffusion: f64,
-    /// Readings inside the ramp below which the inertia torque counts as not known there.
-    #[schemars(range(min = 1, max = 100))]
-    pub ramp_readings: u32,
 }
 
 impl Default for Dead {
     fn default() -> Self {
-        Self { speed_band: 0.02, inertia: 0.05, diffusion: 0.5, ramp_readings: 5 }
+        Self { speed_band: 0.02, diffusion: 0.5 }
     }
 }
 

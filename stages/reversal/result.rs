@@ -230,6 +230,17 @@ pub struct RunRead {
     pub rows: u64,
 }
 
+/// False torque of the drive at a time after the turning point, per change of rate.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct FalseTorque {
+    /// Time since the turning point, s.
+    pub time_s: f64,
+    /// Torque in the new sense per change of rate, N m s.
+    pub torque_n_m_s: f64,
+    /// Its standard uncertainty.
+    pub u: f64,
+}
+
 /// What the control of one instrument and geometry says.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Control {
@@ -244,6 +255,8 @@ pub struct Control {
     pub dead_time_s: Option<f64>,
     /// Torque that does not change sign with the sense, N m.
     pub torque_offset_n_m: Option<Estimate>,
+    /// Torque beyond what the liquid asks for, mean over the reversals.
+    pub false_torque: Vec<FalseTorque>,
     /// |contact share| > 2 u and > 0.01.
     pub failed: bool,
     /// Remarks.

@@ -25,6 +25,8 @@ pub(super) struct Trace {
     pub(super) stress: Vec<f64>,
     /// Whether the reading may enter a value.
     pub(super) kept: Vec<bool>,
+    /// Whether the reading belongs to the drive, not to the sample.
+    pub(super) drive: Vec<bool>,
 }
 
 /// Reasons after which not even the motion of a reading can be trusted.
@@ -54,6 +56,7 @@ impl Trace {
         self.inertia.push(points.inertia_torque_n_m[i]);
         self.stress.push(points.stress_pa[i]);
         self.kept.push(points.fate[i].kept() && points.stress_pa[i].is_finite());
+        self.drive.push(points.fate[i].reasons().contains(&"instrument-inertia"));
     }
 
     /// Number of readings.

@@ -1,0 +1,217 @@
+//! What a reversal is worth: the control's terms joined to its error, resolved or bound, interval, grade. Rules
+//! only; no trace is opened here.
+//!
+//! # The control's transfer
+//! A control measures the instrument, so what it shows transfers as a torque at a time after the turning point, not
+//! as a fraction: its dead time becomes a strain at this rate, and its false torque, per change of rate, is set
+//! against this sample's torque.
+
+use super::params::{Grade as Limits, Judging as Settings, Resolved};
+use super::result::{Before, Control, Controlled, DeadStrain, Estimate, Grade, Judged, ReversalRead};
+use crate::numerics::float::{expm1, ln1p};
+
+/// Two-sided 95 % of a normal deviate.
+const QUANTILE: f64 = 1.96;
+
+/// Judges one reversal.
+pub(super) fn judge(mut read: ReversalRead, control: Option<&Control>, plates: bool, is_control: bool, settings: &Settings) -> Judged {
+    let mut remarks = std::mem::take(&mut read.remarks);
+    let transfer = control.filter(|_| !is_control);
+    if let Some(control) = transfer {
+        read.dead.control = dead_strain(&read, control);
+    }
+    let share = usable_share(&read, &mut remarks).map(|x| with_control(x, &read, transfer));
+    let grade = grade(&read, share, transfer, plates, settings, &mut remarks);
+    let refusals = share.map(|x| refusals(x, &read, is_control, &settings.resolved));
+    let resolved = grade != Grade::F && refusals.as_ref().is_some_and(Vec::is_empty);
+    remarks.extend(refusals.into_iter().flatten());
+    let value = share.filter(|_| resolved);
+    let (low, high) = match value {
+        Some(x) => interval(x),
+        None => (read.after.as_ref().filter(|_| grade != Grade::F).and_then(|a| a.bound), None),
+    };
+    if let (Some(low), Some(high)) = (low, high)
+        && low <= 0.0
+        && high >= 0.0
+    {
+        remarks.push("no drop beyond the uncertainty: the upper end is the limit".to_owned());
+    }
+    let grade = if resolved || grade == Grade::F { grade } else { Grade::C };
+    Judged { contact_share: value, resolved, contact_share_low: low, contact_share_high: high, grade, remarks, read }
+}
+
+/// Strain at which the control was back, at this reversal's rate: an upper limit, as if the drive turned at once.
+fn dead_strain(read: &ReversalRead, control: &Control) -> f64 {
+    let rate = read.before.as_ref().map_or(0.0, |b| b.rate_per_s.value * read.speed_ratio.unwrap_or(1.0));
+    control.dead_time_s.map_or(0.0, |time| time * rate)
+}
+
+/// The contact share from readings that the control allows: the headline, or the choice of a later first strain.
+fn usable_share(read: &ReversalRead, remarks: &mut Vec<String>) -> Option<Estimate> {
+    let headline = read.after.as_ref()?.contact_share;
+    let own = own_dead_strain(read);
+    if read.dead.control <= own {
+        return Some(headline);
+    }
+    let later = read.choices.iter().find(|c| {
+        let factor = c.choice.strip_prefix("first usable strain × ").and_then(|f| f.parse::<f64>().ok());
+        factor.is_some_and(|f| f * own >= read.dead.control)
+    });
+    match later.and_then(|c| c.contact_share) {
+        Some(share) => {
+            remarks.push("read from a later strain on, because the control comes back late".to_owned());
+            Some(share)
+        }
+        None => {
+            remarks.push("the control comes back later than the readings that were used".to_owned());
+            None
+        }
+    }
+}
+
+/// First usable strain without the control's part.
+fn own_dead_strain(read: &ReversalRead) -> f64 {
+    DeadStrain { control: 0.0, ..read.dead.clone() }.first_usable()
+}
+
+/// Joins what the control leaves in the torque, in quadrature: false torque after the first usable strain, where it
+/// is significant, and the offset, which counts before and after with opposite signs.
+fn with_control(share: Estimate, read: &ReversalRead, control: Option<&Control>) -> Estimate {
+    let (Some(control), Some(before)) = (control, read.before.as_ref()) else { return share };
+    let torque = before.torque_n_m;
+    let left = false_torque(read, before, control) / torque;
+    let offset = control.torque_offset_n_m.map_or(0.0, |m| if m.value.abs() > 2.0 * m.u { m.value } else { 0.0 });
+    let offset = offset / torque * (2.0 - share.value);
+    Estimate { value: share.value, u: (share.u * share.u + left * left + offset * offset).sqrt() }
+}
+
+/// Mean false torque between the first usable strain and strain 0.1 at this reversal's change of rate, N m; 0 where
+/// it is not significant.
+fn false_torque(read: &ReversalRead, before: &Before, control: &Control) -> f64 {
+    let rate = before.rate_per_s.value * read.speed_ratio.unwrap_or(1.0);
+    let span = read.dead.first_usable() / rate..=0.1 / rate;
+    let inside: Vec<_> = control.false_torque.iter().filter(|f| span.contains(&f.time_s)).collect();
+    let n = inside.len() as f64;
+    let mean = inside.iter().map(|f| f.torque_n_m_s).sum::<f64>() / n;
+    let u = inside.iter().map(|f| f.u * f.u).sum::<f64>().sqrt() / n;
+    if n > 0.0 && mean.abs() > 2.0 * u { mean * (before.rate_per_s.value + rate) } else { 0.0 }
+}
+
+/// Why the value cannot be used as one; empty where it can.
+fn refusals(share: Estimate, read: &ReversalRead, is_control: bool, limits: &Resolved) -> Vec<String> {
+    let first = read.dead.first_usable();
+    let early = read.after.as_ref().map_or(0, |a| a.early_bins);
+    // A control has no contacts, so its X may lie on either side of 0 and early bins are all that counts.
+    let range = if is_control { -1.0..1.0 } else { limits.smallest_share..1.0 };
+    let rules = [
+        (first > limits.dead_strain, format!("not resolved: first usable strain {first:.3} is above {}", limits.dead_strain)),
+        (share.u > limits.uncertainty, format!("not resolved: u(contact share) {:.3} is above {}", share.u, limits.uncertainty)),
+        (!range.contains(&share.value), format!("not resolved: contact share {:.3} is out of range", share.value)),
+        (early < limits.early_bins, format!("not resolved: {early} bins below strain 0.1 are too few")),
+    ];
+    // Not a number passes no comparison, so it is refused by the range.
+    rules.into_iter().filter(|(broken, _)| *broken).map(|(_, why)| why).collect()
+}
+
+/// 95 % interval by z = −ln(1 − X), natural for a ratio of viscosities: never reaches 1, goes below 0 freely.
+fn interval(share: Estimate) -> (Option<f64>, Option<f64>) {
+    let z = -ln1p(-share.value);
+    let half = QUANTILE * share.u / (1.0 - share.value);
+    let back = |z: f64| -expm1(-z);
+    (Some(back(z - half)), Some(back(z + half)))
+}
+
+/// The grade by the first rule that fits, and why.
+fn grade(
+    read: &ReversalRead,
+    share: Option<Estimate>,
+    control: Option<&Control>,
+    plates: bool,
+    settings: &Settings,
+    remarks: &mut Vec<String>,
+) -> Grade {
+    let limits = &settings.grade;
+    let tiers = [
+        (Grade::F, unusable(read, limits)),
+        (Grade::C, doubtful(read, share, control)),
+        (Grade::B, remarkable(read, share, plates, limits)),
+    ];
+    for (grade, reasons) in tiers {
+        if !reasons.is_empty() {
+            remarks.extend(reasons);
+            return grade;
+        }
+    }
+    Grade::A
+}
+
+fn told(rules: impl IntoIterator<Item = (bool, String)>) -> Vec<String> {
+    rules.into_iter().filter(|(applies, _)| *applies).map(|(_, why)| why).collect()
+}
+
+/// F: no value at all.
+fn unusable(read: &ReversalRead, limits: &Limits) -> Vec<String> {
+    let floors = read.before.as_ref().and_then(|b| b.floors);
+    let after = floors.zip(read.before.as_ref()).zip(read.torque_after_n_m).map(|((f, b), m)| f * m / b.torque_n_m);
+    let lowest = floors.map(|f| after.map_or(f, |a| a.min(f)));
+    let off = read.speed_ratio.map_or(0.0, |r| (r - 1.0).abs());
+    let mut reasons = told([
+        (read.before.is_none(), "no steady stretch before".to_owned()),
+        (read.strain_after < limits.aborted, format!("aborted at strain {:.2}", read.strain_after)),
+        (
+            lowest.is_some_and(|l| l < limits.torque_floors),
+            format!("torque of {:.1} floors is below {}", lowest.unwrap_or(0.0), limits.torque_floors),
+        ),
+        (
+            off > limits.speed_unusable && read.controlled == Controlled::Rate,
+            format!("speed after differs by {:.0} % from before", 100.0 * off),
+        ),
+    ]);
+    reasons.extend(read.set_aside.as_ref().map(|why| format!("set aside: {why}")));
+    reasons
+}
+
+/// C: shown, but does not enter states. Not resolved is told by its own reasons.
+fn doubtful(read: &ReversalRead, share: Option<Estimate>, control: Option<&Control>) -> Vec<String> {
+    let before = read.before.as_ref();
+    told([
+        (share.is_none(), "not resolved: no contact share could be read".to_owned()),
+        (before.is_some_and(|b| !b.steady), "not steady".to_owned()),
+        (before.is_some_and(|b| b.steady_not_shown), "steadiness not shown: the drift is known too badly".to_owned()),
+        (control.is_some_and(|c| c.failed), "the control of this instrument and geometry failed".to_owned()),
+    ])
+}
+
+/// B: enters states, with a remark.
+fn remarkable(read: &ReversalRead, share: Option<Estimate>, plates: bool, limits: &Limits) -> Vec<String> {
+    let u = share.map_or(0.0, |x| x.u);
+    let first = read.dead.first_usable();
+    let record = read.before.as_ref().map_or(0.0, |b| b.record_strain);
+    let misfit = read.after.as_ref().map_or(0.0, |a| a.squares_per_bin);
+    let off = read.speed_ratio.map_or(0.0, |r| (r - 1.0).abs());
+    told([
+        (u > limits.uncertainty, format!("u(contact share) {u:.3}")),
+        (first > limits.dead_strain, format!("first usable strain {first:.3}")),
+        (read.strain_after < limits.strain_after, format!("only strain {:.1} after", read.strain_after)),
+        (record < limits.record_before, format!("only strain {record:.1} since the last change before")),
+        (misfit > limits.misfit, format!("sum of squares per bin {misfit:.1}")),
+        (plates, "parallel plates: the contact share is weighted by torque".to_owned()),
+        (forms_differ(read, limits.forms), "the forms of the transient differ".to_owned()),
+        (
+            off > limits.speed_remarked && read.controlled == Controlled::Rate,
+            format!("speed after differs by {:.1} % from before", 100.0 * off),
+        ),
+    ])
+}
+
+/// Whether two forms that count differ by more than so many of their standard uncertainties. Forms of a weight
+/// below 5 % are refuted by the data and say nothing (common practice).
+fn forms_differ(read: &ReversalRead, limit: f64) -> bool {
+    let forms: Vec<Estimate> = read
+        .after
+        .iter()
+        .flat_map(|a| a.forms.iter().filter(|f| f.weight >= 0.05).map(|f| f.contact_share))
+        .collect();
+    let apart = |a: &Estimate, b: &Estimate| (a.value - b.value).abs() > limit * a.u.max(b.u);
+    forms.iter().enumerate().any(|(k, a)| forms[k + 1..].iter().any(|b| apart(a, b)))
+}

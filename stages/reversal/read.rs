@@ -1,0 +1,532 @@
+//! Reads every reversal of one run: what the run says by itself, and how each value answers to the terms of
+//! instrument and geometry and to other defensible settings. It knows no other run.
+
+use super::before::{self, Steady, Stretches};
+use super::beside;
+use super::bins::{Bin, Reading, bins};
+use super::dead::{Diffusion, dead_strain};
+use super::find::{Turn, turns};
+use super::headline::{Minimum, Problem, averaged, fit, refit};
+use super::noise::{self, Window};
+use super::params::{Choices, Fit, Reading as Settings};
+use super::result::{
+    After, Before, Choice, Controlled, DeadStrain, Estimate, FormFit, Noise, Response, ReversalRead, RunRead,
+};
+use super::trace::{Trace, median};
+use super::transient::Form;
+use crate::clean::result::{CleanNotes, Points};
+use crate::physics::geometry::{Constants, Geometry};
+use crate::physics::instrument::{Instrument, total_inertia};
+use crate::physics::materials::Sample;
+use std::collections::BTreeMap;
+use std::ops::Range;
+
+/// What a run was measured with, beside its readings.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Setup<'a> {
+    /// Path of the run.
+    pub(super) run: &'a str,
+    /// Geometry.
+    pub(super) geometry: &'a Geometry,
+    /// Instrument.
+    pub(super) instrument: &'a Instrument,
+    /// Sample.
+    pub(super) sample: &'a Sample,
+    /// What clean decided.
+    pub(super) notes: &'a CleanNotes,
+    /// Settings.
+    pub(super) settings: &'a Settings,
+}
+
+/// A reading of the export that belongs to a reversal.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Mark {
+    /// Position in [`Points`].
+    pub(super) origin: usize,
+    /// Number of the reversal within the run.
+    pub(super) number: u32,
+    /// Strain since the turning point.
+    pub(super) strain: f64,
+    /// Why it lies before the first usable strain.
+    pub(super) reasons: Vec<&'static str>,
+}
+
+/// A run that was read, and what that says about its readings.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) struct Outcome {
+    /// The values.
+    pub(super) read: RunRead,
+    /// Readings after each turning point, in order.
+    pub(super) marks: Vec<Mark>,
+}
+
+/// Reads a run.
+pub(super) fn read(points: &Points, setup: &Setup<'_>) -> Outcome {
+    let trace = Trace::new(points);
+    let speed_only = ["speed", "rate"].contains(&setup.notes.motion.as_str());
+    let turns = turns(&trace, &setup.settings.find, speed_only);
+    let run = Run { points, trace: &trace, turns: &turns, setup, constants: setup.geometry.constants() };
+    let found: Vec<Option<Found>> = (0..turns.len()).map(|k| run.found(k)).collect();
+    let mut outcome = Outcome::default();
+    for (k, turn) in turns.iter().enumerate() {
+        let reversal = run.reversal(k, &found);
+        outcome.marks.extend(run.marks(k, turn, found[k].as_ref(), &reversal));
+        outcome.read.reversals.push(reversal);
+    }
+    outcome.read.run = setup.run.to_owned();
+    outcome.read.rows = points.len() as u64;
+    outcome.read.remarks = run.remarks();
+    outcome
+}
+
+/// Counts of readings by reason, from the fates after marking.
+pub(super) fn excluded<'a>(reasons: impl Iterator<Item = &'a [&'static str]>) -> BTreeMap<String, u64> {
+    let mut counts = BTreeMap::new();
+    for reason in reasons.flatten() {
+        *counts.entry((*reason).to_owned()).or_insert(0) += 1;
+    }
+    counts
+}
+
+/// The stretches of a turn and the window before it.
+#[derive(Debug, Clone, PartialEq)]
+struct Found {
+    stretches: Stretches,
+    steady: Option<Steady>,
+}
+
+/// A run being read.
+struct Run<'a> {
+    points: &'a Points,
+    trace: &'a Trace,
+    turns: &'a [Turn],
+    setup: &'a Setup<'a>,
+    constants: Constants,
+}
+
+impl Run<'_> {
+    fn found(&self, k: usize) -> Option<Found> {
+        let settings = &self.setup.settings;
+        let stretches = before::stretches(self.trace, self.turns, k, &settings.find, &settings.before)?;
+        let steady = before::window(self.trace, stretches.before.clone(), settings.before.window, &settings.before);
+        Some(Found { stretches, steady })
+    }
+
+    fn reversal(&self, k: usize, all: &[Option<Found>]) -> ReversalRead {
+        let (turn, found) = (&self.turns[k], all[k].as_ref());
+        let after = found.map_or(turn.first_after..turn.first_after + 1, |f| f.stretches.after.clone());
+        let controlled = found.map_or(Controlled::Rate, |f| f.stretches.controlled);
+        let origin = self.trace.origin[turn.first_after];
+        let (set_point, controlled) = self.set_point(found, controlled);
+        let mut reversal = ReversalRead {
+            number: k as u32 + 1,
+            row: self.points.row[origin],
+            step: self.points.step[origin],
+            time_s: turn.time,
+            sense_before: if turn.sense_before > 0.0 { 1 } else { -1 },
+            controlled,
+            controlled_found: set_point.is_none(),
+            set_point_in_export: set_point,
+            before: None,
+            noise: None,
+            dead: dead_strain(self.trace, turn, after.clone(), controlled, self.diffusion(), &self.setup.settings.dead),
+            strain_after: turn.strain(self.trace, after.end - 1).max(0.0),
+            speed_ratio: None,
+            torque_after_n_m: self.torque_after(turn, after.clone()),
+            after: None,
+            normal_stress_after_pa: self.normal_stress(&early(self.trace, turn, after.clone())),
+            responses: Vec::new(),
+            choices: Vec::new(),
+            torque_residual: Vec::new(),
+            set_aside: self.set_aside(origin),
+            remarks: Vec::new(),
+        };
+        if turn.rested {
+            reversal.remarks.push("the sample stood still between the two senses; strain counts from the leaving".to_owned());
+        }
+        if let Some((found, steady)) = found.and_then(|f| f.steady.as_ref().map(|s| (f, s))) {
+            self.fill(&mut reversal, k, found, steady, all);
+        } else {
+            reversal.remarks.push("no steady stretch before the reversal that could be read".to_owned());
+        }
+        reversal
+    }
+
+    /// Everything that needs the viscosity before.
+    fn fill(&self, reversal: &mut ReversalRead, k: usize, found: &Found, steady: &Steady, all: &[Option<Found>]) {
+        let turn = &self.turns[k];
+        let settings = self.setup.settings;
+        reversal.noise = self.noise(found, all);
+        let Some(noise) = reversal.noise else {
+            reversal.remarks.push("too few readings to know the noise".to_owned());
+            return;
+        };
+        let after = found.stretches.after.clone();
+        let recovery = before::recovery(self.trace, turn, after.clone(), steady, &noise, &settings.before);
+        let drift = before::drift(steady, &noise);
+        reversal.before = Some(self.before(found, steady, &noise, drift, recovery));
+        reversal.speed_ratio = self.speed_ratio(turn, after.clone(), found, steady);
+        let estimator = Estimator {
+            readings: self.readings(turn, after.clone()),
+            first: reversal.dead.first_usable(),
+            steady,
+            noise: &noise,
+            newtonian: self.setup.sample.control,
+        };
+        let base = estimator.run(&settings.fit, &Change::default(), None);
+        let Some(base) = base else {
+            reversal.remarks.push("too few readings after the first usable strain to fit".to_owned());
+            return;
+        };
+        reversal.after = Some(self.after(&estimator, &base, turn));
+        reversal.responses = self.responses(&estimator, &base);
+        if let Some(choices) = settings.choices.on() {
+            reversal.choices = self.choices(&estimator, &base, choices, found);
+        }
+        if self.setup.sample.control {
+            reversal.torque_residual = self.torque_residual(turn, after, steady, &noise);
+        }
+    }
+
+    /// Noise pooled over the windows of the run at this set-point: values of what was held within 5 %.
+    fn noise(&self, of: &Found, all: &[Option<Found>]) -> Option<Noise> {
+        let controlled = of.stretches.controlled;
+        let value = |f: &Found| {
+            f.steady.as_ref().map(|s| match controlled {
+                Controlled::Rate => s.rate,
+                Controlled::Stress => s.stress,
+            })
+        };
+        let own = value(of)?;
+        let same = |f: &&Found| {
+            let other = value(f).unwrap_or(f64::NAN);
+            f.stretches.controlled == controlled && (other / own).max(own / other) < 1.05
+        };
+        let windows: Vec<&Window> =
+            all.iter().flatten().filter(same).filter_map(|f| f.steady.as_ref().map(|s| &s.window)).collect();
+        noise::pooled(&windows, self.setup.settings.before.noise_lag)
+    }
+
+    fn before(&self, found: &Found, steady: &Steady, noise: &Noise, drift: Option<Estimate>, recovery: Option<Estimate>) -> Before {
+        let settings = &self.setup.settings.before;
+        let relative = steady.u_relative(noise);
+        let (u_stress, u_rate) = match found.stretches.controlled {
+            Controlled::Rate => (relative, 0.0),
+            Controlled::Stress => (0.0, relative),
+        };
+        let torque = median(steady.readings.iter().map(|i| self.trace.torque[*i].abs()).collect()).unwrap_or(f64::NAN);
+        let stretch = &found.stretches.before;
+        Before {
+            stress_pa: Estimate { value: steady.stress, u: steady.stress * u_stress },
+            rate_per_s: Estimate { value: steady.rate, u: steady.rate * u_rate },
+            viscosity_pa_s: Estimate { value: steady.viscosity(), u: steady.viscosity() * relative },
+            window_strain: steady.length,
+            readings: steady.readings.len() as u32,
+            record_strain: (self.trace.strain[stretch.end - 1] - self.trace.strain[stretch.start]).abs(),
+            drift: drift.unwrap_or(Estimate { value: 0.0, u: 1.0 }),
+            recovery,
+            steady: before::is_steady(drift, recovery, settings),
+            steady_not_shown: drift.is_none_or(|d| d.u > settings.drift_uncertainty),
+            floors: self.setup.instrument.torque_floor.map(|floor| torque / floor),
+            torque_n_m: torque,
+            normal_stress_pa: self.normal_stress(&steady.readings),
+        }
+    }
+
+    /// Set-point of the layout in the window before, and what it says was held.
+    fn set_point(&self, found: Option<&Found>, controlled: Controlled) -> (Option<f64>, Controlled) {
+        let Some(found) = found else { return (None, controlled) };
+        let middle = |column: &[f64]| {
+            let values = found.stretches.before.clone().map(|i| column[self.trace.origin[i]].abs());
+            median(values.collect()).filter(|v| *v > 0.0)
+        };
+        match (middle(&self.points.set_rate_per_s), middle(&self.points.set_stress_pa)) {
+            (Some(rate), None) => (Some(rate), Controlled::Rate),
+            (None, Some(stress)) => (Some(stress), Controlled::Stress),
+            // Both, as some exports fill what was not asked for: the readings say which one was held.
+            (Some(rate), Some(stress)) => (Some(if controlled == Controlled::Rate { rate } else { stress }), controlled),
+            (None, None) => (None, controlled),
+        }
+    }
+
+    /// Density of the mixture; that of water where it was not given (common practice for a time that rarely counts).
+    fn diffusion(&self) -> Diffusion {
+        let sample = self.setup.sample;
+        let liquid = sample.liquid.density.map_or(1000.0, |d| d.value);
+        let solid = sample.particles.as_ref().and_then(|p| p.density).map_or(liquid, |d| d.value);
+        let phi = sample.volume_fraction.map_or(0.0, |p| p.value);
+        Diffusion { density: phi * solid + (1.0 - phi) * liquid, gap: self.constants.widest_gap_m }
+    }
+
+    fn torque_after(&self, turn: &Turn, after: Range<usize>) -> Option<f64> {
+        median(early(self.trace, turn, after).iter().map(|i| self.trace.torque[*i].abs()).collect())
+    }
+
+    /// Mean first normal-stress difference over readings.
+    fn normal_stress(&self, readings: &[usize]) -> Option<f64> {
+        let per_force = self.constants.normal_stress_per_force?;
+        let force: Vec<f64> =
+            readings.iter().map(|i| self.points.normal_force_n[self.trace.origin[*i]]).filter(|f| f.is_finite()).collect();
+        (!force.is_empty()).then(|| per_force * force.iter().sum::<f64>() / force.len() as f64)
+    }
+
+    fn speed_ratio(&self, turn: &Turn, after: Range<usize>, found: &Found, steady: &Steady) -> Option<f64> {
+        let settled = after.clone().filter(|i| turn.strain(self.trace, *i) >= 0.3);
+        let speed = median(settled.map(|i| self.trace.rate[i].abs()).collect()).or_else(|| self.trace.speed(after))?;
+        (found.stretches.controlled == Controlled::Rate).then_some(speed / steady.rate)
+    }
+
+    fn set_aside(&self, origin: usize) -> Option<String> {
+        let step = self.points.step[origin];
+        let by_step = self.setup.notes.set_aside_steps.iter().find(|(s, _)| *s == step).map(|(_, why)| why.clone());
+        self.setup.notes.set_aside.clone().or(by_step)
+    }
+
+    /// Kept readings after the turning point, signed so that the new sense is positive.
+    fn readings(&self, turn: &Turn, after: Range<usize>) -> Vec<Reading> {
+        let sign = -turn.sense_before;
+        let known = |torque: f64| if torque.is_finite() { torque * self.constants.stress_per_torque } else { 0.0 };
+        let kept = self.trace.kept_in(after).into_iter();
+        kept.map(|i| Reading {
+            strain: turn.strain(self.trace, i),
+            stress: sign * self.trace.stress[i],
+            rate: sign * self.trace.rate[i],
+            inertia_stress: sign * known(self.trace.inertia[i]),
+        })
+        .collect()
+    }
+
+    fn after(&self, estimator: &Estimator<'_>, base: &Fitted, turn: &Turn) -> After {
+        let (settings, steady, noise) = (&self.setup.settings.beside, estimator.steady, estimator.noise);
+        let u_before = steady.u_relative(noise);
+        let fitted = averaged(&base.minima, |m| m.share(u_before));
+        let u_zero = self.u_zero(estimator, base, turn, fitted.value);
+        let share = Estimate { value: fitted.value, u: (fitted.u * fitted.u + u_zero * u_zero).sqrt() };
+        let liquid = averaged(&base.minima, |m| Estimate { value: m.share(u_before).value, u: m.u_liquid() });
+        let eta = steady.viscosity();
+        let best = &base.minima[0];
+        let last = base.bins[base.bins.len() - 1].strain;
+        let curve: Vec<(f64, f64)> = beside::strains(estimator.first, last).into_iter().map(|x| (x, best.curve(x).0)).collect();
+        let minimum = beside::lowest(&curve, settings.minimum_end).unwrap_or((estimator.first, best.curve(estimator.first).0));
+        let fall = 1.0 - minimum.1;
+        let significant = fall >= settings.significant_fall * (liquid.u * liquid.u + u_before * u_before).sqrt();
+        // Where the interval of X covers zero there is nothing whose recovery could be asked for.
+        let recovers = significant && share.value.abs() > 1.96 * share.u && !estimator.newtonian;
+        After {
+            contact_share: share,
+            u_zero,
+            viscosity_pa_s: Estimate { value: eta * (1.0 - share.value), u: eta * (liquid.u * liquid.u + u_zero * u_zero).sqrt() },
+            forms: base.minima.iter().map(|m| form_fit(m, u_before)).collect(),
+            squares_per_bin: best.squares / base.bins.len() as f64,
+            early_bins: base.bins.iter().filter(|b| b.strain < 0.1).count() as u32,
+            plateau: beside::plateau(&base.bins, noise, settings).map(|level| (eta * level, 1.0 - level)),
+            minimum_pa_s: eta * minimum.1,
+            strain_at_minimum: minimum.0,
+            recovery_strain: beside::recovery(&curve, minimum, 0.632).filter(|_| recovers),
+            recovery_strain_90: beside::recovery(&curve, minimum, 0.9).filter(|_| recovers),
+            contact_recovery_strain: recovers.then(|| beside::contact_recovery(best)),
+            bound: beside::bound(&base.bins, noise, u_before, settings),
+            curve: curve.iter().map(|(x, _)| (*x, best.curve(*x).1)).collect(),
+            bins: base.bins.iter().map(|b| (b.strain, b.ratio, bin_u(b, noise))).collect(),
+        }
+    }
+
+    /// What the place of Γ = 0 adds to the uncertainty: one refit with Γ moved by its standard uncertainty.
+    fn u_zero(&self, estimator: &Estimator<'_>, base: &Fitted, turn: &Turn, share: f64) -> f64 {
+        let change = Change { strain: turn.u_place, ..Change::default() };
+        let moved = estimator.run(&self.setup.settings.fit, &change, Some(base));
+        moved.map_or(0.0, |m| (m.share(estimator).value - share).abs())
+    }
+
+    fn responses(&self, estimator: &Estimator<'_>, base: &Fitted) -> Vec<Response> {
+        let (geometry, instrument) = (self.setup.geometry, self.setup.instrument);
+        let level = |term: String, shift: f64| Response { term, minus: (-shift, 0.0), plus: (shift, 0.0) };
+        let mut found = Vec::new();
+        if let Some(u) = instrument.torque_calibration.filter(|u| *u > 0.0) {
+            found.push(level(format!("instruments.{}.torque_calibration", instrument.name), u));
+        }
+        for (key, power, u) in geometry.viscosity_terms().into_iter().filter(|(_, _, u)| *u > 0.0) {
+            found.push(level(format!("geometries.{}.{key}", geometry.name), power * u));
+        }
+        let total = total_inertia(instrument.inertia, geometry.inertia).map_or(0.0, |i| i.value);
+        let terms = [
+            (format!("instruments.{}.inertia", instrument.name), instrument.inertia),
+            (format!("geometries.{}.inertia", geometry.name), geometry.inertia),
+        ];
+        for (term, inertia) in terms {
+            let u = inertia.map_or(0.0, |i| i.u);
+            if u > 0.0 && total > 0.0 && self.setup.notes.inertia_corrected {
+                let [minus, plus] = [-u, u].map(|d| (0.0, self.with_inertia(estimator, base, d / total)));
+                found.push(Response { term, minus, plus });
+            }
+        }
+        found
+    }
+
+    /// Change of the contact share when the moment of inertia is larger by a part of itself.
+    fn with_inertia(&self, estimator: &Estimator<'_>, base: &Fitted, part: f64) -> f64 {
+        let change = Change { inertia: part, ..Change::default() };
+        let moved = estimator.run(&self.setup.settings.fit, &change, Some(base));
+        moved.map_or(0.0, |m| m.share(estimator).value - base.share(estimator).value)
+    }
+
+    /// The contact share under other settings, one at a time.
+    fn choices(&self, estimator: &Estimator<'_>, base: &Fitted, choices: &Choices, found: &Found) -> Vec<Choice> {
+        let fit = &self.setup.settings.fit;
+        let again = |choice: String, fit: &Fit, first: f64| {
+            let change = Change { first, ..Change::default() };
+            Choice { choice, contact_share: estimator.run(fit, &change, Some(base)).map(|f| f.share(estimator)) }
+        };
+        let with = |choice: String, fit: Fit| again(choice, &fit, 1.0);
+        let dead = choices.dead_strain.iter().map(|f| again(format!("first usable strain × {f}"), fit, *f));
+        let priors = choices.prior_width.iter().map(|f| {
+            with(format!("prior width × {f}"), Fit { prior_width: fit.prior_width * f, ..fit.clone() })
+        });
+        let bins = choices.bin_width.iter().map(|f| {
+            with(format!("bin width × {f}"), Fit { bin_width: fit.bin_width * f, ..fit.clone() })
+        });
+        let release = (choices.without_release && fit.release)
+            .then(|| with("without release".to_owned(), Fit { release: false, ..fit.clone() }));
+        let windows = choices.window.iter().map(|length| {
+            let steady = before::window(self.trace, found.stretches.before.clone(), *length, &self.setup.settings.before);
+            let contact_share = steady.and_then(|steady| {
+                let other = Estimator { steady: &steady, ..estimator.clone() };
+                other.run(fit, &Change::default(), Some(base)).map(|f| f.share(&other))
+            });
+            Choice { choice: format!("window before {length}"), contact_share }
+        });
+        dead.chain(windows).chain(priors).chain(release).chain(bins).collect()
+    }
+
+    /// Deviation of a Newtonian liquid's torque from what its viscosity asks for at the measured rate, over strain
+    /// 0.5 after the turning point: the instrument's own.
+    fn torque_residual(&self, turn: &Turn, after: Range<usize>, steady: &Steady, noise: &Noise) -> Vec<(f64, f64, f64)> {
+        let per_rate = steady.viscosity() / self.constants.stress_per_torque;
+        let u = (noise.white * noise.white + noise.correlated * noise.correlated).sqrt() * per_rate * steady.rate;
+        let early = self.trace.kept_in(after).into_iter().filter(|i| turn.strain(self.trace, *i) <= 0.5);
+        early
+            .map(|i| {
+                let expected = per_rate * self.trace.rate[i];
+                (self.trace.time[i] - turn.time, -turn.sense_before * (self.trace.torque[i] - expected), u)
+            })
+            .collect()
+    }
+
+    /// Readings after a turning point, and those of the ramp before it.
+    fn marks(&self, k: usize, turn: &Turn, found: Option<&Found>, reversal: &ReversalRead) -> Vec<Mark> {
+        let end = self.turns.get(k + 1).map_or(self.trace.len(), |next| next.end_before);
+        let ramp = found.map_or(turn.first_after, |f| f.stretches.before.end)..turn.first_after;
+        let mark = |i: usize, strain: f64, reasons: Vec<&'static str>| Mark { origin: self.trace.origin[i], number: reversal.number, strain, reasons };
+        let before = ramp.filter(|_| !turn.rested).map(|i| mark(i, 0.0, vec!["instrument-inertia"]));
+        let after = (turn.first_after..end).map(|i| {
+            let strain = turn.strain(self.trace, i);
+            mark(i, strain, too_early(strain, &reversal.dead))
+        });
+        before.chain(after).collect()
+    }
+
+    fn remarks(&self) -> Vec<String> {
+        let mut remarks = Vec::new();
+        if self.turns.is_empty() {
+            remarks.push("no reversal was found in the motion".to_owned());
+        }
+        if self.setup.sample.liquid.density.is_none() {
+            remarks.push("density not given: momentum diffusion was reckoned with 1000 kg/m³".to_owned());
+        }
+        remarks
+    }
+}
+
+/// Reasons why a reading at this strain is not used.
+fn too_early(strain: f64, dead: &DeadStrain) -> Vec<&'static str> {
+    let drive = strain < dead.speed.max(dead.inertia);
+    let causes = [(drive, "instrument-inertia"), (strain < dead.momentum, "momentum-diffusion")];
+    causes.into_iter().filter(|(early, _)| *early).map(|(_, reason)| reason).collect()
+}
+
+/// Kept readings at strain 0.02–0.3.
+fn early(trace: &Trace, turn: &Turn, after: Range<usize>) -> Vec<usize> {
+    trace.kept_in(after).into_iter().filter(|i| (0.02..=0.3).contains(&turn.strain(trace, *i))).collect()
+}
+
+fn form_fit(minimum: &Minimum, u_before: f64) -> FormFit {
+    FormFit {
+        form: Form::name(minimum.form).to_owned(),
+        weight: minimum.weight,
+        contact_share: minimum.share(u_before),
+        objective: minimum.objective,
+        converged: minimum.converged,
+    }
+}
+
+/// Standard uncertainty of a bin for figures.
+fn bin_u(bin: &Bin, noise: &Noise) -> f64 {
+    (noise::white(noise, bin.readings) + noise::covariance(noise, 0.0) * bin.ratio * bin.ratio).sqrt()
+}
+
+/// Everything that a fit of one trace needs.
+#[derive(Debug, Clone)]
+struct Estimator<'a> {
+    readings: Vec<Reading>,
+    first: f64,
+    steady: &'a Steady,
+    noise: &'a Noise,
+    newtonian: bool,
+}
+
+/// A change under which a trace is read once more.
+#[derive(Debug, Clone, Copy)]
+struct Change {
+    /// Factor on the first usable strain.
+    first: f64,
+    /// Added to every strain.
+    strain: f64,
+    /// Part of the inertia torque taken off once more.
+    inertia: f64,
+}
+
+impl Default for Change {
+    fn default() -> Self {
+        Self { first: 1.0, strain: 0.0, inertia: 0.0 }
+    }
+}
+
+/// Bins and the minima that were found for them; at least one.
+#[derive(Debug, Clone)]
+struct Fitted {
+    bins: Vec<Bin>,
+    minima: Vec<Minimum>,
+}
+
+impl Fitted {
+    fn share(&self, estimator: &Estimator<'_>) -> Estimate {
+        let u_before = estimator.steady.u_relative(estimator.noise);
+        averaged(&self.minima, |m| m.share(u_before))
+    }
+}
+
+impl Estimator<'_> {
+    /// Fits from all starts, or again from the minima of `base`.
+    fn run(&self, settings: &Fit, change: &Change, base: Option<&Fitted>) -> Option<Fitted> {
+        let first = self.first * change.first;
+        let moved = |r: &Reading| Reading {
+            strain: r.strain + change.strain,
+            stress: r.stress - change.inertia * r.inertia_stress,
+            ..*r
+        };
+        let used: Vec<Reading> = self.readings.iter().filter(|r| r.strain >= first).map(moved).collect();
+        let bins = bins(&used, 0.0, self.steady.viscosity(), settings.bin_width);
+        let problem = Problem {
+            bins: &bins,
+            noise: self.noise,
+            u_before: self.steady.u_relative(self.noise),
+            fit: settings,
+            newtonian: self.newtonian,
+        };
+        let minima = match base {
+            None => fit(&problem),
+            Some(base) => refit(&problem, &base.minima),
+        };
+        (!minima.is_empty()).then_some(Fitted { bins, minima })
+    }
+}

@@ -1,0 +1,77 @@
+//! The work of the three tasks: declared inputs in, declared outputs out. What is computed stands in the
+//! neighbouring files.
+
+use super::identity::Rule;
+use super::params::{Controlling, Judging, Reading};
+use super::read::Setup;
+use super::result::{Control, JudgedRun, RunRead};
+use super::{control, judge, published, read};
+use crate::clean::result::{CleanNotes, Fate, Points};
+use crate::ingest::result::Head;
+use crate::physics::geometry::{Geometry, Shape};
+use crate::physics::instrument::Instrument;
+use crate::physics::materials::Sample;
+use pipeline::diagnostic::Diagnostic;
+use pipeline::stage::{Context, Produced, from_json};
+
+/// `reversal: read`: settings `run`, `reversal` ([`Reading`]), `geometry`, `instrument`, `sample`; inputs `points`,
+/// `notes`; outputs `read`, `points`.
+///
+/// # Errors
+/// If inputs or settings are not what was declared.
+pub fn read_work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
+    let run: String = context.settings("run")?;
+    let settings: Reading = context.settings("reversal")?;
+    let geometry: Geometry = context.settings("geometry")?;
+    let instrument: Instrument = context.settings("instrument")?;
+    let sample: Sample = context.settings("sample")?;
+    let notes: CleanNotes = context.json("notes")?;
+    let points = Points::from_parquet(&context.input("points")?)?;
+    let setup = Setup {
+        run: &run,
+        geometry: &geometry,
+        instrument: &instrument,
+        sample: &sample,
+        notes: &notes,
+        settings: &settings,
+    };
+    let mut outcome = read::read(&points, &setup);
+    let fates = published::fates(&points, &outcome);
+    outcome.read.excluded = read::excluded(fates.iter().map(Fate::reasons));
+    let table = published::table(&points, &outcome, &fates).to_parquet()?;
+    Ok(Produced::default().with_json("read", &outcome.read)?.with("points", table))
+}
+
+/// `reversal: control`: settings `reversal` ([`Controlling`]); inputs: the `read` of each control run; output
+/// `control`.
+///
+/// # Errors
+/// If inputs or settings are not what was declared.
+pub fn control_work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
+    let settings: Controlling = context.settings("reversal")?;
+    let runs: Vec<RunRead> =
+        context.inputs().iter().map(|(name, bytes)| from_json(name, bytes)).collect::<Result<_, _>>()?;
+    Produced::default().with_json("control", &control::control(&runs, &settings.control))
+}
+
+/// `reversal: judge`: settings `reversal` ([`Judging`]), `identity` ([`Rule`]), `geometry`; inputs `read`, `notes`,
+/// `head`, and `control` where there is one; output `judged`.
+///
+/// # Errors
+/// If the preamble lacks a name, or inputs or settings are not what was declared.
+pub fn judge_work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
+    let settings: Judging = context.settings("reversal")?;
+    let rule: Rule = context.settings("identity")?;
+    let geometry: Geometry = context.settings("geometry")?;
+    let (read, notes, head): (RunRead, CleanNotes, Head) =
+        (context.json("read")?, context.json("notes")?, context.json("head")?);
+    let has_control = context.inputs().iter().any(|(name, _)| name == "control");
+    let control: Option<Control> = has_control.then(|| context.json("control")).transpose()?;
+    let identity = rule.resolve(&head).map_err(|problem| vec![problem])?;
+    let plates = matches!(geometry.shape, Shape::ParallelPlates { .. });
+    let judged = |r| judge::judge(r, control.as_ref(), plates, identity.control, &settings);
+    let reversals = read.reversals.into_iter().map(judged).collect();
+    let remarks = [head.remarks, notes.remarks, read.remarks].concat();
+    let judged = JudgedRun { identity, reversals, excluded: read.excluded, remarks };
+    Produced::default().with_json("judged", &judged)
+}
