@@ -136,6 +136,7 @@ pub struct Parts {
 struct Answer {
     sample: String,
     verdict: &'static str,
+    reason: String,
     share: Option<String>,
     interval: Option<String>,
     ends: Option<String>,
@@ -269,6 +270,7 @@ impl Parts {
         Answer {
             sample: t.sample.clone(),
             verdict: t.verdict.name(),
+            reason: t.reason.clone(),
             share: share.map(|s| numbers::plus_minus(s.value, s.u)),
             interval,
             ends: ends.map(|(low, high)| format!("{low} to {high}")),

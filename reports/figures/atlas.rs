@@ -62,7 +62,7 @@ fn cell(area: &Area<'_>, i: usize, reversal: &StudyReversal, strains: (f64, f64)
     heading(area, place, reversal)?;
     let x = Axis::log(strains.0, strains.1, "");
     let mut panel = Panel::new(area, place, x, Axis::linear(0.0, 1.25, ""))?;
-    panel.labels = Labels { left: i % COLUMNS == 0, axes: false, tick: SMALL };
+    panel.labels = Labels { left: i.is_multiple_of(COLUMNS), axes: false, tick: SMALL };
     panel.shade(0.0, reversal.judged.read.dead.first_usable(), GREY)?;
     panel.level(1.0, pen(GREY, 0.4))?;
     match &reversal.judged.read.after {

@@ -98,21 +98,28 @@ fn middle(values: impl Iterator<Item = f64>) -> Vec<f64> {
     values.get(cut..values.len() - cut).map_or_else(Vec::new, <[f64]>::to_vec)
 }
 
+/// A line of the table: a bin of the trace or a deviation of the torque, the other half empty.
+#[derive(Default)]
+struct Line {
+    reversal: String,
+    bin: Option<(f64, f64, f64)>,
+    deviation: Option<(f64, f64, f64)>,
+}
+
 fn table(rows: &[&StudyReversal]) -> Table {
-    let mut lines: Vec<(String, Option<f64>, Option<f64>, Option<f64>, Option<f64>, [Option<f64>; 2])> = Vec::new();
+    let mut lines: Vec<Line> = Vec::new();
     for r in rows {
-        let name = || r.reversal.clone();
+        let line = || Line { reversal: r.reversal.clone(), ..Line::default() };
         let bins = r.judged.read.after.iter().flat_map(|a| &a.bins);
-        lines.extend(bins.map(|b| (name(), Some(b.0), Some(b.1), Some(b.2), None, [None; 2])));
-        let residual = r.judged.read.torque_residual.iter();
-        lines.extend(residual.map(|p| (name(), None, None, None, Some(p.0), [Some(p.1), Some(p.2)])));
+        lines.extend(bins.map(|b| Line { bin: Some(*b), ..line() }));
+        lines.extend(r.judged.read.torque_residual.iter().map(|p| Line { deviation: Some(*p), ..line() }));
     }
     Table::new()
-        .text("reversal", lines.iter().map(|l| Some(l.0.clone())))
-        .float("strain_since_reversal", lines.iter().map(|l| l.1))
-        .float("viscosity_ratio", lines.iter().map(|l| l.2))
-        .float("u_viscosity_ratio", lines.iter().map(|l| l.3))
-        .float("time_since_reversal_s", lines.iter().map(|l| l.4))
-        .float("torque_deviation_n_m", lines.iter().map(|l| l.5[0]))
-        .float("u_torque_deviation_n_m", lines.iter().map(|l| l.5[1]))
+        .text("reversal", lines.iter().map(|l| Some(l.reversal.clone())))
+        .float("strain_since_reversal", lines.iter().map(|l| Some(l.bin?.0)))
+        .float("viscosity_ratio", lines.iter().map(|l| Some(l.bin?.1)))
+        .float("u_viscosity_ratio", lines.iter().map(|l| Some(l.bin?.2)))
+        .float("time_since_reversal_s", lines.iter().map(|l| Some(l.deviation?.0)))
+        .float("torque_deviation_n_m", lines.iter().map(|l| Some(l.deviation?.1)))
+        .float("u_torque_deviation_n_m", lines.iter().map(|l| Some(l.deviation?.2)))
 }

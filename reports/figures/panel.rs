@@ -148,9 +148,9 @@ impl<'a, 'b> Panel<'a, 'b> {
     pub fn band(&mut self, values: &[(f64, f64, f64)], color: RGBColor) -> Drawn {
         let inside = |(x, low, high): &(f64, f64, f64)| {
             let (x, low, high) = (self.x.at(*x), self.y.at(*low), self.y.at(*high));
-            let shown = self.x.holds(x) && high.is_finite() && high >= self.y.lo && !(low > self.y.hi);
             // A low end at or below zero lies below every log axis.
             let low = if low.is_finite() { low } else { self.y.lo };
+            let shown = self.x.holds(x) && high.is_finite() && high >= self.y.lo && low <= self.y.hi;
             shown.then(|| (x, low.clamp(self.y.lo, self.y.hi), high.clamp(self.y.lo, self.y.hi)))
         };
         let edges: Vec<_> = values.iter().filter_map(inside).collect();

@@ -20,10 +20,8 @@ pub struct InForce {
     pub ingest: Ingest,
     /// `stages.clean`.
     pub clean: Clean,
-    /// `stages.reversal`.
+    /// `stages.reversal`, the settings of states included.
     pub reversal: Reversal,
-    /// `stages.reversal.states`.
-    pub states: StatesParams,
     /// `stages.fit`.
     pub fit: Fit,
     /// `stages.uncertainty`.
@@ -347,7 +345,7 @@ fn control(settings: &InForce, states: &States) -> Vec<Sentence> {
 }
 
 fn hierarchy(settings: &InForce, states: &States) -> Vec<Sentence> {
-    let params = &settings.states;
+    let params = &settings.reversal.states;
     let loadings: std::collections::BTreeSet<_> =
         states.reversals.iter().map(|r| (&r.identity.sample, &r.identity.loading)).collect();
     vec![

@@ -20,7 +20,8 @@ impl Whitening {
             let mut row = Vec::with_capacity(j + 1);
             for k in 0..=j {
                 let above = if k == j { &row } else { &rows[k] };
-                let rest = covariance(j, k) - row.iter().zip(above).take(k).map(|(a, b): (&f64, &f64)| a * b).sum::<f64>();
+                let rest =
+                    covariance(j, k) - row.iter().zip(above).take(k).map(|(a, b): (&f64, &f64)| a * b).sum::<f64>();
                 row.push(if k == j { positive_root(rest)? } else { rest / rows[k][k] });
             }
             rows.push(row);
@@ -84,7 +85,8 @@ mod tests {
 
     #[test]
     fn whitened_data_have_unit_covariance() {
-        let covariance = |j: usize, k: usize| 0.3 * (-(j.abs_diff(k) as f64) / 2.0).exp() + if j == k { 0.1 } else { 0.0 };
+        let covariance =
+            |j: usize, k: usize| 0.3 * (-(j.abs_diff(k) as f64) / 2.0).exp() + if j == k { 0.1 } else { 0.0 };
         let n = 6;
         let whitening = Whitening::new(n, covariance).unwrap();
         // L⁻¹·C·L⁻ᵀ, built from the columns of C, is the unit matrix.
@@ -107,7 +109,8 @@ mod tests {
     #[test]
     fn a_line_through_independent_data_is_the_ordinary_one() {
         // Worked by hand: y = 1, 3, 2 at x = 0, 1, 2 with unit variance: slope 0.5, u = 1/√2, mean 2, u = 1/√3.
-        let line = Whitening::new(3, |j, k| f64::from(u8::from(j == k))).unwrap().line(&[0.0, 1.0, 2.0], &[1.0, 3.0, 2.0]);
+        let line =
+            Whitening::new(3, |j, k| f64::from(u8::from(j == k))).unwrap().line(&[0.0, 1.0, 2.0], &[1.0, 3.0, 2.0]);
         let line = line.unwrap();
         let got = [line.slope, line.u_slope, line.level, line.u_level, line.centre];
         for (g, w) in got.iter().zip([0.5, 0.5_f64.sqrt(), 2.0, (1.0_f64 / 3.0).sqrt(), 1.0]) {

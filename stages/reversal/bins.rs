@@ -61,7 +61,8 @@ pub(super) fn bins(readings: &[Reading], first: f64, reference: f64, width: f64)
             *sum += v;
         }
     }
-    let bin = |[strain, stress, rate, n]: [f64; 4]| Bin { strain: strain / n, ratio: stress / rate / reference, readings: n };
+    let bin =
+        |[strain, stress, rate, n]: [f64; 4]| Bin { strain: strain / n, ratio: stress / rate / reference, readings: n };
     sums.into_iter().filter(|s| s[3] > 0.0 && s[2] > 0.0).map(bin).collect()
 }
 
@@ -101,7 +102,8 @@ mod tests {
 
     #[test]
     fn bins_count_average_and_ignore_the_order_inside() {
-        let mut readings = vec![reading(0.004, 3.0), reading(0.005, 5.0), reading(0.006, 4.0), reading(0.5, 8.0), reading(0.001, 9.0)];
+        let mut readings =
+            vec![reading(0.004, 3.0), reading(0.005, 5.0), reading(0.006, 4.0), reading(0.5, 8.0), reading(0.001, 9.0)];
         let found = bins(&readings, 0.002, 2.0, 1.0);
         assert_eq!(found.len(), 2);
         assert_eq!((found[0].readings, found[0].ratio), (3.0, 1.0));

@@ -44,7 +44,9 @@ impl Turn {
 pub(super) fn turns(trace: &Trace, settings: &Find, speed_only: bool) -> Vec<Turn> {
     let corners = legs(trace, settings);
     let inner = corners.len().saturating_sub(2);
-    (1..=inner).filter_map(|k| turn(trace, settings, [corners[k - 1], corners[k], corners[k + 1]], speed_only)).collect()
+    (1..=inner)
+        .filter_map(|k| turn(trace, settings, [corners[k - 1], corners[k], corners[k + 1]], speed_only))
+        .collect()
 }
 
 /// Readings at which the legs of the motion meet, with the first and last reading of all.
@@ -136,8 +138,7 @@ fn turn(trace: &Trace, settings: &Find, [start, corner, end]: [usize; 3], speed_
         rested: still.is_some(),
     };
     let from = still.map_or(corner, |s| s.end - 1);
-    found.first_after =
-        (from..=end).find(|i| trace.time[*i] > time && found.strain(trace, *i) > 0.0)?;
+    found.first_after = (from..=end).find(|i| trace.time[*i] > time && found.strain(trace, *i) > 0.0)?;
     let interval = trace.time[found.first_after] - trace.time[found.first_after - 1];
     // A turn somewhere between two readings: uniform over the interval (JCGM 100, 4.3.7).
     found.u_place = after * interval.min(trace.time[end] - time) / 12.0_f64.sqrt();
@@ -278,7 +279,11 @@ mod tests {
         let mut trace = motion(&[(3.0, 2.0), (3.0, -2.0)], 0.04, 0.0137);
         trace.strain = (0..trace.len())
             .scan(0.0, |x, i| {
-                *x += if i > 0 { 0.5 * (trace.rate[i] + trace.rate[i - 1]) * (trace.time[i] - trace.time[i - 1]) } else { 0.0 };
+                *x += if i > 0 {
+                    0.5 * (trace.rate[i] + trace.rate[i - 1]) * (trace.time[i] - trace.time[i - 1])
+                } else {
+                    0.0
+                };
                 Some(*x)
             })
             .collect();

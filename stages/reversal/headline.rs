@@ -112,7 +112,8 @@ pub(super) fn fit(problem: &Problem<'_>) -> Vec<Minimum> {
         return Vec::new();
     }
     let level: Vec<f64> = smoothed(problem.bins).into_iter().map(|v| v.max(LEAST_LEVEL)).collect();
-    let starts: Vec<(Form, Theta)> = forms(problem).into_iter().flat_map(|f| starts(f).into_iter().map(move |t| (f, t))).collect();
+    let starts: Vec<(Form, Theta)> =
+        forms(problem).into_iter().flat_map(|f| starts(f).into_iter().map(move |t| (f, t))).collect();
     let Some(first) = whitening(problem.bins, problem.noise, &level) else { return Vec::new() };
     let with_linear = starts.into_iter().map(|(form, theta)| (form, linear_start(problem, &first, form, theta)));
     // The first pass only has to find the valleys.
@@ -252,4 +253,3 @@ fn keep_distinct(minima: &mut Vec<Minimum>, found: Minimum) {
         None => minima.push(found),
     }
 }
-

@@ -314,7 +314,20 @@ mod tests {
     ];
 
     fn theta() -> Theta {
-        let mut theta = [0.4, 0.6, -0.3, 0.2, 0.25_f64.ln(), 0.15_f64.ln(), 1.4, 0.04_f64.ln(), 0.5_f64.ln(), 1.3_f64.ln(), 0.004_f64.ln(), 0.009_f64.ln()];
+        let mut theta = [
+            0.4,
+            0.6,
+            -0.3,
+            0.2,
+            0.25_f64.ln(),
+            0.15_f64.ln(),
+            1.4,
+            0.04_f64.ln(),
+            0.5_f64.ln(),
+            1.3_f64.ln(),
+            0.004_f64.ln(),
+            0.009_f64.ln(),
+        ];
         theta[LIQUID] = 0.45;
         theta
     }
@@ -331,9 +344,15 @@ mod tests {
                     let step = 1e-6;
                     let [mut low, mut high] = [theta(); 2];
                     (low[k], high[k]) = (low[k] - step, high[k] + step);
-                    let numeric = (value(form, &high, strain, &mut unused) - value(form, &low, strain, &mut unused)) / (2.0 * step);
+                    let numeric = (value(form, &high, strain, &mut unused) - value(form, &low, strain, &mut unused))
+                        / (2.0 * step);
                     // Central differences with a step of 10⁻⁶ keep 9 to 10 digits.
-                    assert!((numeric - gradient[k]).abs() < 2e-8 * (1.0 + gradient[k].abs()), "{} parameter {k} at {strain}: {numeric} {}", form.name(), gradient[k]);
+                    assert!(
+                        (numeric - gradient[k]).abs() < 2e-8 * (1.0 + gradient[k].abs()),
+                        "{} parameter {k} at {strain}: {numeric} {}",
+                        form.name(),
+                        gradient[k]
+                    );
                 }
             }
         }
@@ -341,11 +360,19 @@ mod tests {
 
     #[test]
     fn the_jacobian_of_the_whitened_and_bounded_problem_is_its_derivative() {
-        let bins: Vec<Bin> = (1..15).map(|i| Bin { strain: 0.011 * f64::from(i * i), ratio: 0.5, readings: 4.0 }).collect();
+        let bins: Vec<Bin> =
+            (1..15).map(|i| Bin { strain: 0.011 * f64::from(i * i), ratio: 0.5, readings: 4.0 }).collect();
         let noise = Noise { white: 0.01, correlated: 0.02, length: 0.1 };
         let whitening = whitening(&bins, &noise, &vec![0.7; bins.len()]).unwrap();
         for form in FORMS {
-            let problem = Penalised { bins: &bins, whitening: &whitening, form, active: form.active(), u_before: 0.01, width: 1.0 };
+            let problem = Penalised {
+                bins: &bins,
+                whitening: &whitening,
+                form,
+                active: form.active(),
+                u_before: 0.01,
+                width: 1.0,
+            };
             let free = problem.free(&theta());
             let (rows, columns) = (problem.len(), free.len());
             let mut jacobian = vec![0.0; rows * columns];
@@ -359,7 +386,11 @@ mod tests {
                 for i in 0..rows {
                     let numeric = (r1[i] - r0[i]) / 2e-6;
                     let analytic = jacobian[c * rows + i];
-                    assert!((numeric - analytic).abs() < 1e-5 * (1.0 + analytic.abs()), "{} column {c} row {i}", form.name());
+                    assert!(
+                        (numeric - analytic).abs() < 1e-5 * (1.0 + analytic.abs()),
+                        "{} column {c} row {i}",
+                        form.name()
+                    );
                 }
             }
         }
