@@ -44,6 +44,7 @@ pub(super) fn stretches(trace: &Trace, turns: &[Turn], k: usize, find: &Find, se
     let level = median(near.map(command).collect())?;
     let before = unchanged_since(leg_start..end, command, level, find.rate_change)..end;
     let after = unchanged_until(trace, turn, after, command, find.rate_change);
+    let after = after.start..command_start(trace, after);
     Some(Stretches { before, after, controlled })
 }
 
@@ -107,6 +108,18 @@ fn unchanged_until(
         }
     }
     range.start..range.end - off
+}
+
+/// Readings that a new step may take until its command is seen to differ.
+const COMMAND: usize = 10;
+
+/// End of a stretch that a new command ended: where the new step begins, which is a few readings before the drive
+/// has moved far enough to be told from noise.
+fn command_start(trace: &Trace, stretch: Range<usize>) -> usize {
+    let Some(step) = trace.step.get(stretch.end) else { return stretch.end };
+    let new = stretch.clone().rev().take_while(|i| trace.step[*i] == *step).take(COMMAND + 1);
+    let count = new.count();
+    if count <= COMMAND { stretch.end - count } else { stretch.end }
 }
 
 fn differs(value: f64, level: f64, change: f64) -> bool {
@@ -180,16 +193,18 @@ impl Steady {
     }
 }
 
-/// The window of strain `length` that ends with the stretch: more where it has too few readings, less where no
-/// more was recorded.
+/// The window of strain `length` that ends with the stretch. Where that has too few readings it reaches further
+/// back, but not into the transient after the last change; where no more was recorded it is shorter.
 pub(super) fn window(trace: &Trace, stretch: Range<usize>, length: f64, settings: &Settings) -> Option<Steady> {
+    let start = stretch.start;
     let kept = trace.kept_in(stretch);
     let last = *kept.last()?;
-    let inside = kept.iter().filter(|i| (trace.strain[**i] - trace.strain[last]).abs() <= length).count();
-    let readings = kept[kept.len() - inside.max(settings.readings as usize).min(kept.len())..].to_vec();
-    steady(trace, readings).filter(|s| {
-        s.readings.len() >= settings.readings as usize && s.length >= settings.shortest.min(length)
-    })
+    let strain = |a: usize, b: usize| (trace.strain[a] - trace.strain[b]).abs();
+    let inside = kept.iter().filter(|i| strain(**i, last) <= length).count();
+    let settled = kept.iter().filter(|i| strain(**i, start) >= settings.settled).count();
+    let count = inside.max(settled.min(settings.readings as usize));
+    let found = steady(trace, kept[kept.len() - count..].to_vec());
+    found.filter(|s| s.readings.len() >= settings.fewest as usize && s.length >= settings.shortest.min(0.9 * length))
 }
 
 /// Means over readings: ∫σ dt/Δt and Δγ/Δt, so that η = σ/γ̇ is the strain-weighted mean of σ/γ̇ and the noise of

@@ -67,8 +67,7 @@ impl Window {
     pub(super) fn line(&self, noise: &Noise) -> Option<Line> {
         let cells = self.cells();
         let whitening = Whitening::new(cells.len(), |j, k| {
-            covariance(noise, cells[j].strain - cells[k].strain)
-                + if j == k { white(noise, cells[j].readings) } else { 0.0 }
+            covariance(noise, cells[j].strain - cells[k].strain) + if j == k { white(noise, cells[j].readings) } else { 0.0 }
         })?;
         let places: Vec<f64> = cells.iter().map(|c| c.strain).collect();
         let values: Vec<f64> = cells.iter().map(|c| c.value).collect();
@@ -107,18 +106,19 @@ struct Lag {
     pairs: f64,
 }
 
-/// Noise of the windows together; none where fewer than five readings can be compared.
+/// Noise of the windows together; none where they are too coarse to tell white from wander.
 pub(super) fn pooled(windows: &[&Window], largest_lag: f64) -> Option<Noise> {
     let lags = variogram(windows, largest_lag);
     if lags.len() < 4 {
-        return scatter(windows);
+        return None;
     }
     let best = lengths().map(|length| fit(&lags, length)).min_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, noise)| noise)?;
     Some(Noise { white: best.white.max(LEAST), ..best })
 }
 
-/// All scatter taken as white, where windows are too coarse for a variogram.
-fn scatter(windows: &[&Window]) -> Option<Noise> {
+/// All scatter within the windows taken as wander, the larger error: none below four degrees of freedom. The length
+/// is the middle of those that are tried otherwise.
+pub(super) fn scatter(windows: &[&Window]) -> Option<Noise> {
     let (mut squares, mut freedom) = (0.0, 0.0);
     for window in windows {
         let n = window.ln_viscosity.len() as f64;
@@ -126,15 +126,15 @@ fn scatter(windows: &[&Window]) -> Option<Noise> {
         squares += window.ln_viscosity.iter().map(|v| (v - mean) * (v - mean)).sum::<f64>();
         freedom += (n - 1.0).max(0.0);
     }
-    (freedom >= 4.0).then(|| Noise { white: (squares / freedom).sqrt().max(LEAST), correlated: 0.0, length: 0.03 })
+    let noise = || Noise { white: LEAST, correlated: (squares / freedom).sqrt(), length: 0.12 };
+    (freedom >= 4.0).then(noise)
 }
 
 fn variogram(windows: &[&Window], largest_lag: f64) -> Vec<Lag> {
     let mut lags = vec![Lag::default(); (largest_lag / CELL + 0.5) as usize + 1];
     for window in windows {
         let stride = window.strain.len().div_ceil(MOST).max(1);
-        let points: Vec<(f64, f64)> =
-            window.strain.iter().copied().zip(window.ln_viscosity.iter().copied()).step_by(stride).collect();
+        let points: Vec<(f64, f64)> = window.strain.iter().copied().zip(window.ln_viscosity.iter().copied()).step_by(stride).collect();
         for (j, a) in points.iter().enumerate() {
             for b in &points[j + 1..] {
                 let distance = b.0 - a.0;
@@ -227,14 +227,14 @@ mod tests {
     }
 
     #[test]
-    fn coarse_windows_fall_back_to_scatter_and_few_readings_to_nothing() {
-        let coarse = Window {
-            strain: (0..8).map(|i| f64::from(i) * 0.7).collect(),
-            ln_viscosity: vec![0.0, 0.01, 0.0, 0.01, 0.0, 0.01, 0.0, 0.01],
-        };
-        let noise = pooled(&[&coarse], 0.6).unwrap();
-        assert!(noise.correlated == 0.0 && (noise.white - 0.005345).abs() < 1e-5, "{noise:?}");
+    fn coarse_windows_give_scatter_alone_and_few_readings_nothing() {
+        let ln_viscosity = vec![0.0, 0.01, 0.0, 0.01, 0.0, 0.01, 0.0, 0.01];
+        let coarse = Window { strain: (0..8).map(|i| f64::from(i) * 0.7).collect(), ln_viscosity };
+        assert_eq!(pooled(&[&coarse], 0.6), None);
+        let noise = scatter(&[&coarse]).unwrap();
+        // Standard deviation of four times 0 and four times 0.01: 0.005·√(8/7).
+        assert!((noise.correlated - 0.005345).abs() < 1e-5, "{noise:?}");
         let few = Window { strain: vec![0.0, 0.1], ln_viscosity: vec![0.0, 0.1] };
-        assert_eq!(pooled(&[&few], 0.6), None);
+        assert_eq!((pooled(&[&few], 0.6), scatter(&[&few])), (None, None));
     }
 }

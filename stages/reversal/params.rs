@@ -122,9 +122,15 @@ pub struct Before {
     /// Shortest strain that may stand in for the window where no more was recorded.
     #[schemars(range(min = 0.05, max = 100.0))]
     pub shortest: f64,
-    /// Fewest readings in the window.
+    /// Readings for which a coarsely sampled window reaches further back.
     #[schemars(range(min = 5, max = 10000))]
     pub readings: u32,
+    /// Strain after the last change of rate or sense that such a window does not reach into.
+    #[schemars(range(min = 0.1, max = 100.0))]
+    pub settled: f64,
+    /// Fewest readings in the window.
+    #[schemars(range(min = 3, max = 10000))]
+    pub fewest: u32,
     /// Relative band around the speed before within which the sense has not begun to change.
     #[schemars(range(min = 0.001, max = 0.2))]
     pub speed_band: f64,
@@ -151,6 +157,8 @@ impl Default for Before {
             window: 2.0,
             shortest: 1.0,
             readings: 10,
+            settled: 2.0,
+            fewest: 4,
             speed_band: 0.01,
             drift: 0.03,
             drift_uncertainty: 0.05,

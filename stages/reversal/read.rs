@@ -188,7 +188,8 @@ impl Run<'_> {
         }
     }
 
-    /// Noise pooled over the windows of the run at this set-point: values of what was held within 5 %.
+    /// Noise pooled over the windows of the run at this set-point: values of what was held within 5 %. Where they
+    /// are too coarse to tell white from wander, all windows of the run; failing that, scatter taken as wander.
     fn noise(&self, of: &Found, all: &[Option<Found>]) -> Option<Noise> {
         let controlled = of.stretches.controlled;
         let value = |f: &Found| {
@@ -202,9 +203,13 @@ impl Run<'_> {
             let other = value(f).unwrap_or(f64::NAN);
             f.stretches.controlled == controlled && (other / own).max(own / other) < 1.05
         };
-        let windows: Vec<&Window> =
-            all.iter().flatten().filter(same).filter_map(|f| f.steady.as_ref().map(|s| &s.window)).collect();
-        noise::pooled(&windows, self.setup.settings.before.noise_lag)
+        let windows = |found: &[&Found]| found.iter().filter_map(|f| f.steady.as_ref().map(|s| s.window.clone())).collect();
+        let every: Vec<&Found> = all.iter().flatten().collect();
+        let alike: Vec<&Found> = every.iter().copied().filter(same).collect();
+        let (alike, every): (Vec<Window>, Vec<Window>) = (windows(&alike), windows(&every));
+        let (alike, every): (Vec<&Window>, Vec<&Window>) = (alike.iter().collect(), every.iter().collect());
+        let lag = self.setup.settings.before.noise_lag;
+        noise::pooled(&alike, lag).or_else(|| noise::pooled(&every, lag)).or_else(|| noise::scatter(&alike))
     }
 
     fn before(&self, found: &Found, steady: &Steady, noise: &Noise, drift: Option<Estimate>, recovery: Option<Estimate>) -> Before {
@@ -399,12 +404,17 @@ impl Run<'_> {
     }
 
     /// Deviation of a Newtonian liquid's torque from what its viscosity asks for at the measured rate, over strain
-    /// 0.5 after the turning point: the instrument's own.
+    /// 0.5 after the turning point: the instrument's own. The viscosity is that of strain 0.5 on in the new sense,
+    /// so that an offset of the torque, which stays, is not taken for one that passes.
     fn torque_residual(&self, turn: &Turn, after: Range<usize>, steady: &Steady, noise: &Noise) -> Vec<(f64, f64, f64)> {
-        let per_rate = steady.viscosity() / self.constants.stress_per_torque;
-        let u = (noise.white * noise.white + noise.correlated * noise.correlated).sqrt() * per_rate * steady.rate;
-        let early = self.trace.kept_in(after).into_iter().filter(|i| turn.strain(self.trace, *i) <= 0.5);
+        let (early, late): (Vec<usize>, Vec<usize>) =
+            self.trace.kept_in(after).into_iter().partition(|i| turn.strain(self.trace, *i) < 0.5);
+        let settled = late.into_iter().filter(|i| turn.strain(self.trace, *i) < 2.0);
+        let per_rate = median(settled.map(|i| self.trace.torque[i] / self.trace.rate[i]).collect());
+        let Some(per_rate) = per_rate else { return Vec::new() };
+        let u = (noise.white * noise.white + 2.0 * noise.correlated * noise.correlated).sqrt() * per_rate * steady.rate;
         early
+            .into_iter()
             .map(|i| {
                 let expected = per_rate * self.trace.rate[i];
                 (self.trace.time[i] - turn.time, -turn.sense_before * (self.trace.torque[i] - expected), u)
