@@ -88,7 +88,7 @@ fn cylinders_give_the_representative_values() {
 /// ln of the viscosity that a fixed torque and speed stand for.
 fn ln_viscosity(shape: Shape) -> f64 {
     let constants = geometry(shape).constants();
-    (constants.stress_per_torque / constants.rate_per_speed).ln()
+    crate::numerics::float::ln(constants.stress_per_torque / constants.rate_per_speed)
 }
 
 /// Compares each sensitivity with a central difference over ±10⁻⁵, whose error is of the order 10⁻¹⁰.
