@@ -4,15 +4,16 @@
 use super::printed::{self, Printed};
 use crate::figures::Caption;
 use crate::summary;
+use crate::text::cautions;
 use crate::text::methods::{self, InForce, Paragraph};
 use crate::text::numbers::{self, count};
-use crate::text::{cautions, sources};
 use serde::{Deserialize, Serialize};
 use stages::claims::result::ClaimRow;
 use stages::fit::result::Fits;
 use stages::physics::geometry::Geometry;
 use stages::physics::instrument::Instrument;
 use stages::physics::materials::Sample;
+use stages::references;
 use stages::reversal::result::{Control, JudgedRun};
 use stages::states::result::{States, Thickening};
 use stages::uncertainty::result::Budget;
@@ -171,7 +172,7 @@ struct Data {
     fits: Stage,
     budget: Stage,
     methods: Vec<Titled>,
-    sources: Vec<&'static str>,
+    sources: Vec<String>,
     limits: [&'static str; 4],
     cautions: [&'static str; 3],
     settings: Vec<SettingLine>,
@@ -256,7 +257,7 @@ impl Parts {
                 remarks: self.budget.as_ref().map_or_else(Vec::new, |b| b.remarks.clone()),
             },
             methods: paragraphs.iter().map(titled).collect(),
-            sources: cited.iter().filter_map(|key| sources::printed(key)).collect(),
+            sources: cited.iter().filter_map(|key| references::find(key).map(references::Reference::printed)).collect(),
             limits: cautions::LIMITS,
             cautions: cautions::CAUTIONS,
             settings: self.settings.clone(),
