@@ -4,8 +4,7 @@
 //! and inputs are the same, so that only what differs has tasks of its own.
 
 use crate::clean::params::SetAside;
-use crate::reversal::identity::{Name, Rule};
-use crate::setup::origin::Origin;
+use crate::reversal::identity::Rule;
 use crate::setup::stages::Stages;
 use crate::setup::{RunPlan, STUDY_FILE, Study, names};
 use crate::{clean, code, fit, ingest, reversal, states, uncertainty};
@@ -225,8 +224,8 @@ impl<'a> Planner<'a> {
             volume_fraction: sample.volume_fraction.map(|phi| (phi.value, phi.u)),
             geometry: run.geometry.clone(),
             instrument: run.instrument.clone(),
-            loading: run.loading.as_ref().map(|origin| name(origin, &run.path)),
-            repeat: run.repeat.as_ref().map(|origin| name(origin, &run.path)),
+            loading: run.loading.clone(),
+            repeat: run.repeat.clone(),
         };
         let mut settings = self.apparatus(run);
         settings.retain(|s| s.role == "geometry");
@@ -278,15 +277,6 @@ impl<'a> Planner<'a> {
         ];
         let task = self.task("uncertainty", "study", code::UNCERTAINTY, &uncertainty::OUTPUTS, uncertainty::work);
         self.push(Task { settings, inputs: vec![states.output("states", "states")], ..task })
-    }
-}
-
-/// Where a name comes from; a pattern on the path was held against the path when the study was checked.
-fn name(origin: &Origin, run: &str) -> Name {
-    match origin.on_path(run) {
-        Ok(Origin::Preamble(key)) => Name::Preamble(key),
-        Ok(Origin::Fixed(name) | Origin::Path(name)) => Name::Fixed(name),
-        Err(_) => Name::Fixed(run.to_owned()),
     }
 }
 
