@@ -48,6 +48,21 @@ pub struct Study {
     pub keywords: Vec<String>,
     /// Protocol in free text.
     pub protocol: Option<String>,
+    /// Line below the title.
+    pub subtitle: Option<String>,
+    /// Size of the paper.
+    pub paper: Paper,
+}
+
+/// Size of the paper.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Paper {
+    /// ISO 216.
+    #[default]
+    A4,
+    /// 8.5 × 11 inches, as typst calls it.
+    UsLetter,
 }
 
 /// A setting in force, as it is printed: settings role `settings`, a list of them.
@@ -250,7 +265,9 @@ impl Parts {
             remarks: self.remarks(),
             fits: Stage {
                 skipped: self.fits.as_ref().is_none_or(|f| f.skipped),
-                remarks: self.fits.as_ref().map_or_else(Vec::new, |f| f.remarks.clone()),
+                remarks: self.fits.as_ref().map_or_else(Vec::new, |f| {
+                    f.remarks.iter().cloned().chain(printed::remarks_of_fits(&f.rows)).collect()
+                }),
             },
             budget: Stage {
                 skipped: self.budget.as_ref().is_none_or(|b| b.skipped),
@@ -289,12 +306,6 @@ impl Parts {
         if !open.is_empty() {
             let states = count(of_sample().count() as u64, "state");
             out.push(format!("{} of {states} not resolved: {}", open.len(), methods::listed(open.into_iter())));
-        }
-        if t.states_without_value > 0 {
-            out.push(format!(
-                "{} at higher stress without a value, so the answer holds up to the high end only",
-                count(u64::from(t.states_without_value), "state")
-            ));
         }
         out
     }
