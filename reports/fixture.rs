@@ -192,6 +192,7 @@ pub(crate) fn control() -> Control {
         contact_share: Some(Estimate { value: 0.002, u: 0.004 }),
         dead_time_s: Some(0.12),
         torque_offset_n_m: Some(Estimate { value: 1e-8, u: 1e-8 }),
+        false_torque: vec![],
         failed: false,
         remarks: vec![],
     }

@@ -56,6 +56,11 @@ fn front(study: &Study) -> data::Study {
         summary: study.r#abstract.clone(),
         keywords: study.keywords.clone(),
         protocol: study.protocol.clone(),
+        subtitle: study.report.subtitle.clone(),
+        paper: match study.report.paper {
+            document::Paper::A4 => data::Paper::A4,
+            document::Paper::Letter => data::Paper::UsLetter,
+        },
     }
 }
 

@@ -4,15 +4,16 @@
 use super::printed::{self, Printed};
 use crate::figures::Caption;
 use crate::summary;
+use crate::text::cautions;
 use crate::text::methods::{self, InForce, Paragraph};
 use crate::text::numbers::{self, count};
-use crate::text::{cautions, sources};
 use serde::{Deserialize, Serialize};
 use stages::claims::result::ClaimRow;
 use stages::fit::result::Fits;
 use stages::physics::geometry::Geometry;
 use stages::physics::instrument::Instrument;
 use stages::physics::materials::Sample;
+use stages::references;
 use stages::reversal::result::{Control, JudgedRun};
 use stages::states::result::{States, Thickening};
 use stages::uncertainty::result::Budget;
@@ -47,6 +48,21 @@ pub struct Study {
     pub keywords: Vec<String>,
     /// Protocol in free text.
     pub protocol: Option<String>,
+    /// Line below the title.
+    pub subtitle: Option<String>,
+    /// Size of the paper.
+    pub paper: Paper,
+}
+
+/// Size of the paper.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Paper {
+    /// ISO 216.
+    #[default]
+    A4,
+    /// 8.5 × 11 inches, as typst calls it.
+    UsLetter,
 }
 
 /// A setting in force, as it is printed: settings role `settings`, a list of them.
@@ -171,7 +187,7 @@ struct Data {
     fits: Stage,
     budget: Stage,
     methods: Vec<Titled>,
-    sources: Vec<&'static str>,
+    sources: Vec<String>,
     limits: [&'static str; 4],
     cautions: [&'static str; 3],
     settings: Vec<SettingLine>,
@@ -249,14 +265,16 @@ impl Parts {
             remarks: self.remarks(),
             fits: Stage {
                 skipped: self.fits.as_ref().is_none_or(|f| f.skipped),
-                remarks: self.fits.as_ref().map_or_else(Vec::new, |f| f.remarks.clone()),
+                remarks: self.fits.as_ref().map_or_else(Vec::new, |f| {
+                    f.remarks.iter().cloned().chain(printed::remarks_of_fits(&f.rows)).collect()
+                }),
             },
             budget: Stage {
                 skipped: self.budget.as_ref().is_none_or(|b| b.skipped),
                 remarks: self.budget.as_ref().map_or_else(Vec::new, |b| b.remarks.clone()),
             },
             methods: paragraphs.iter().map(titled).collect(),
-            sources: cited.iter().filter_map(|key| sources::printed(key)).collect(),
+            sources: cited.iter().filter_map(|key| references::find(key).map(references::Reference::printed)).collect(),
             limits: cautions::LIMITS,
             cautions: cautions::CAUTIONS,
             settings: self.settings.clone(),
@@ -288,12 +306,6 @@ impl Parts {
         if !open.is_empty() {
             let states = count(of_sample().count() as u64, "state");
             out.push(format!("{} of {states} not resolved: {}", open.len(), methods::listed(open.into_iter())));
-        }
-        if t.states_without_value > 0 {
-            out.push(format!(
-                "{} at higher stress without a value, so the answer holds up to the high end only",
-                count(u64::from(t.states_without_value), "state")
-            ));
         }
         out
     }

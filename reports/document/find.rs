@@ -95,7 +95,7 @@ mod tests {
     #[test]
     fn only_the_version_of_the_templates_is_taken() {
         let folder = tempfile::tempdir().unwrap();
-        let fit = script(folder.path(), "fit", "echo typst 0.15.9 (abc)");
+        let fit = script(folder.path(), "fit", "echo 'typst 0.15.9 (abc)'");
         let other = script(folder.path(), "other", "echo typst 0.14.2");
         let broken = script(folder.path(), "broken", "exit 3");
         let mut tried = Vec::new();

@@ -12,6 +12,7 @@ use stages::physics::quantity::Quantity;
 use stages::reversal::result::JudgedRun;
 use stages::states::result::{Interval, State, StudyReversal, Thickening};
 use stages::uncertainty::result::BudgetRow;
+use std::collections::BTreeMap;
 
 /// A printed table: headings with their alignment, rows of text.
 #[derive(Debug, Clone, PartialEq, Serialize, Default)]
@@ -97,14 +98,15 @@ pub fn design(states: &[State], reversals: &[StudyReversal]) -> Printed {
         ("by loading, resolved of found", "wide"),
     ];
     let row = |s: &State| {
+        let by_loading = by_loading(s, reversals);
         let by: Vec<String> =
-            s.loading_means.iter().map(|m| format!("{}: {} of {}", m.loading, m.resolved, m.found)).collect();
+            by_loading.iter().map(|(l, (resolved, all))| format!("{l}: {resolved} of {all}")).collect();
         vec![
             s.sample.clone(),
             s.set_point.clone(),
             s.controlled.name().to_owned(),
             told_by(s, reversals),
-            s.loading_means.len().to_string(),
+            by_loading.len().to_string(),
             s.reversals_found.to_string(),
             s.reversals.to_string(),
             by.join("; "),
@@ -113,9 +115,23 @@ pub fn design(states: &[State], reversals: &[StudyReversal]) -> Printed {
     printed(&columns, states.iter().map(row).collect())
 }
 
+/// Loadings of a state, each with its resolved reversals and all of them.
+fn by_loading<'a>(state: &State, reversals: &'a [StudyReversal]) -> BTreeMap<&'a str, (u32, u32)> {
+    let mut out: BTreeMap<&str, (u32, u32)> = BTreeMap::new();
+    for r in reversals.iter().filter(|r| belongs(r, state)) {
+        let entry = out.entry(&r.identity.loading).or_default();
+        *entry = (entry.0 + u32::from(r.judged.resolved), entry.1 + 1);
+    }
+    out
+}
+
+fn belongs(reversal: &StudyReversal, state: &State) -> bool {
+    reversal.identity.sample == state.sample && reversal.set_point.as_ref() == Some(&state.set_point)
+}
+
 /// Whether the export told the set-point, or it was found from the motion.
 fn told_by(state: &State, reversals: &[StudyReversal]) -> String {
-    let mine = |r: &&StudyReversal| r.identity.sample == state.sample && r.set_point.as_ref() == Some(&state.set_point);
+    let mine = |r: &&StudyReversal| belongs(r, state);
     let told = reversals.iter().filter(mine).filter(|r| r.judged.read.set_point_in_export.is_some()).count();
     let all = reversals.iter().filter(mine).count();
     match told {
@@ -215,6 +231,25 @@ pub fn claims(rows: &[ClaimRow]) -> Printed {
     printed(&columns, rows.iter().map(row).collect())
 }
 
+/// Rows of one fit: a model and what it was fitted to.
+fn same_fit(a: &FitRow, b: &FitRow) -> bool {
+    (&a.model, &a.scope) == (&b.model, &b.scope)
+}
+
+/// What all rows of one fit say is said of the fit, once.
+pub fn remarks_of_fits(rows: &[FitRow]) -> Vec<String> {
+    let said = |rows: &[FitRow]| {
+        let common = common_remarks(rows);
+        (!common.is_empty()).then(|| format!("{}, {}: {}", rows[0].model, rows[0].scope, common.join("; ")))
+    };
+    rows.chunk_by(same_fit).filter_map(said).collect()
+}
+
+fn common_remarks(rows: &[FitRow]) -> Vec<String> {
+    let in_all = |remark: &&String| rows.len() > 1 && rows.iter().all(|r| r.remarks.contains(remark));
+    rows[0].remarks.iter().filter(in_all).cloned().collect()
+}
+
 /// Fits.
 pub fn fits(rows: &[FitRow]) -> Printed {
     let columns = [
@@ -227,7 +262,8 @@ pub fn fits(rows: &[FitRow]) -> Printed {
         ("AICc", "right"),
         ("remarks", "wide"),
     ];
-    let row = |f: &FitRow| {
+    let row = |f: &FitRow, common: &[String]| {
+        let own: Vec<&str> = f.remarks.iter().filter(|r| !common.contains(r)).map(String::as_str).collect();
         let u = f.u_value.unwrap_or(f64::NAN);
         let interval = f.value.map(|value| Interval { value, u, low: f.value_low, high: f.value_high });
         vec![
@@ -238,10 +274,14 @@ pub fn fits(rows: &[FitRow]) -> Printed {
             f.unit.clone(),
             ends(interval),
             or_missing(f.aicc.map(numbers::plain)),
-            f.remarks.join("; "),
+            own.join("; "),
         ]
     };
-    printed(&columns, rows.iter().map(row).collect())
+    let of_fit = |rows: &[FitRow]| {
+        let common = common_remarks(rows);
+        rows.iter().map(|r| row(r, &common)).collect::<Vec<_>>()
+    };
+    printed(&columns, rows.chunk_by(same_fit).flat_map(of_fit).collect())
 }
 
 /// The budget: a row per quantity with its largest sources; all of them are in the published table.
@@ -315,7 +355,7 @@ pub fn samples(samples: &[Sample]) -> Printed {
         ("sample", "wide"),
         ("φ", "right"),
         ("liquid", "left"),
-        ("η of the liquid / (mPa s)", "right"),
+        ("η of the liquid / (Pa s)", "right"),
         ("particles", "left"),
         ("diameter / µm", "right"),
         ("density / (kg/m³)", "right"),
@@ -327,7 +367,7 @@ pub fn samples(samples: &[Sample]) -> Printed {
             name,
             quantity(s.volume_fraction, 1.0, ""),
             s.liquid.name.clone(),
-            quantity(s.liquid.viscosity, 1e3, ""),
+            quantity(s.liquid.viscosity, 1.0, ""),
             or_missing(particles.map(|p| p.name.clone())),
             quantity(particles.and_then(|p| p.diameter), 1e6, ""),
             quantity(particles.and_then(|p| p.density), 1.0, ""),

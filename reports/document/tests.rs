@@ -52,6 +52,8 @@ fn inputs(typst: Tool) -> ReportInputs {
             summary: Some(hostile("Abstract.")),
             keywords: vec!["suspension".into(), "#k".into()],
             protocol: Some(hostile("Pre-shear.")),
+            subtitle: Some("#sub".into()),
+            paper: Paper::A4,
         },
         samples: samples(),
         geometries: vec![Geometry { name: "cone40".into(), shape, inertia: Some(q(9.1e-6, 0.0)) }],
@@ -229,6 +231,18 @@ fn text_is_there(pdf: &Path) {
     let text = String::from_utf8_lossy(&said.stdout).split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(text.contains(fixture::HOSTILE), "{text}");
     assert!(text.contains("bubble #seen") && text.contains("not decided"));
+}
+
+#[test]
+fn letter_paper_holds_the_same_figures() {
+    let Some(typst) = typst() else { return };
+    let mut inputs = inputs(typst);
+    inputs.study.paper = Paper::UsLetter;
+    let mut plan = Plan::default();
+    add(&mut plan, &inputs);
+    let scratch = tempfile::tempdir().unwrap();
+    let done = run(&plan, scratch.path());
+    assert!(done[&("document study".to_owned(), "pdf")].starts_with(b"%PDF-"));
 }
 
 #[test]

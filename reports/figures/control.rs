@@ -11,9 +11,6 @@ use stages::reversal::result::Control;
 use stages::states::result::StudyReversal;
 use stages::table::Table;
 
-/// SI to the unit of the axis, µN m.
-const MICRO: f64 = 1e6;
-
 /// Draws the reversals of the control runs in `control`; `reversals` may hold others.
 ///
 /// # Errors
@@ -74,20 +71,26 @@ fn ratio(area: &Area<'_>, place: Place, rows: &[&StudyReversal]) -> Drawn {
 }
 
 fn residual(area: &Area<'_>, place: Place, rows: &[&StudyReversal], dead_time: Option<f64>) -> Drawn {
-    let all = || rows.iter().flat_map(|r| &r.judged.read.torque_residual).filter(|p| p.0 > 0.0);
+    let all = || rows.iter().flat_map(|r| deviations(r)).filter(|p| p.0 > 0.0);
     let x = Axis::log_around(all().map(|p| p.0), "time since reversal *t* / s");
-    let y = Axis::linear_around(middle(all().map(|p| p.1 * MICRO)), [0.0, 0.0], "torque deviation Δ*M* / (µN m)");
+    let label = "deviation of the torque Δ*M*/*M*_{before} / %";
+    let y = Axis::linear_around(middle(all().map(|p| p.1)), [-1.0, 1.0], label);
     let mut panel = Panel::new(area, place, x, y)?;
     panel.shade(0.0, dead_time.unwrap_or(0.0), GREY)?;
     panel.level(0.0, pen(GREY, 0.5))?;
     for (i, r) in rows.iter().enumerate() {
-        for (time, torque, u) in &r.judged.read.torque_residual {
-            let (torque, u) = (torque * MICRO, u * MICRO);
-            panel.bar(*time, torque - u, torque + u, pen(series(i).color, 0.3))?;
-            panel.marker((*time, torque), series(i), false, 1.2)?;
+        for point in deviations(r) {
+            panel.marker(point, series(i), false, 1.1)?;
         }
     }
     panel.frame("(b)")
+}
+
+/// Time in s and deviation of the torque in per cent of its steady value before.
+fn deviations(r: &StudyReversal) -> Vec<(f64, f64)> {
+    let read = &r.judged.read;
+    let Some(before) = read.before.as_ref().filter(|b| b.torque_n_m.abs() > 0.0) else { return Vec::new() };
+    read.torque_residual.iter().map(|p| (p.0, 100.0 * p.1 / before.torque_n_m.abs())).collect()
 }
 
 /// The middle 96 % of the values, so that a few readings in the turn itself do not flatten all others.

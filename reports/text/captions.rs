@@ -123,7 +123,8 @@ pub fn control(control: &Control, shown: usize) -> (String, String) {
     };
     let text = format!(
         "The control, a Newtonian liquid under the same protocol: {} of {}. (a) Apparent viscosity over its steady \
-         value before. (b) Deviation of the torque from its steady value. Bars: standard uncertainties. {share}{dead}",
+         value before. Bars: standard uncertainties. (b) Deviation of the torque from its steady value, as part of it; readings in the \
+         turn itself lie outside. {share}{dead}",
         count(shown as u64, "reversal"),
         count(control.runs.len() as u64, "run"),
     );
