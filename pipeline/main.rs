@@ -52,7 +52,7 @@ impl Domain for Reversal {
     }
 
     fn schema(&self) -> Result<String, Failure> {
-        Ok(serde_json::to_string_pretty(&setup::schema()).unwrap_or_default())
+        Ok(reports::settings::schema())
     }
 
     fn show(&self, table: &str, folder: &Path, form: Form) -> Result<String, Failure> {

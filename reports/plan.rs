@@ -145,7 +145,8 @@ impl Planner<'_> {
 
     fn table(&mut self, stage: &'static str, of: &str, name: &str, inputs: Vec<Input>, work: Work) {
         let task = self.task(stage, of, code::TABLE, work);
-        let task = Task { inputs, outputs: TABLE_OUTPUTS.to_vec(), ..task };
+        let settings = vec![which("table", name)];
+        let task = Task { settings, inputs, outputs: TABLE_OUTPUTS.to_vec(), ..task };
         let (path, producer) = (self.table_path(name), task.name());
         self.plan.tasks.push(task);
         self.publish(format!("{path}.parquet"), &producer, "parquet");
@@ -202,7 +203,8 @@ impl Planner<'_> {
         self.table("claims", "table", "claims", vec![found], write::claims);
     }
 
-    fn figure(&mut self, name: &str, settings: Vec<Settings>, inputs: Vec<Input>, work: Work) {
+    fn figure(&mut self, kind: &str, name: &str, settings: Vec<Settings>, inputs: Vec<Input>, work: Work) {
+        let settings = settings.into_iter().chain([which("figure", kind)]).collect();
         let task = self.task("figure", name, code::FIGURE, work);
         let task = Task { settings, inputs, outputs: FIGURE_OUTPUTS.to_vec(), ..task };
         let producer = task.name();
@@ -220,32 +222,32 @@ impl Planner<'_> {
         let samples = Settings::new("samples", "samples", &asked);
         let mut out = Vec::new();
         let mut place = |name: &str, section| out.push(FigureRef { name: name.to_owned(), section });
-        self.figure("contact-share", vec![samples.clone()], vec![states.clone()], draw::contact_share);
+        self.figure("contact_share", "contact-share", vec![samples.clone()], vec![states.clone()], draw::contact_share);
         place("contact-share", Section::Results);
         for (sample, slug) in self.inputs.samples.iter().zip(slugs(&names)) {
             let setting = || vec![Settings::new("sample", "samples", &sample.name)];
             if !sample.control {
                 let name = format!("viscosity-{slug}");
-                self.figure(&name, setting(), vec![states.clone()], draw::viscosity);
+                self.figure("viscosity", &name, setting(), vec![states.clone()], draw::viscosity);
                 place(&name, Section::Results);
             }
             let name = format!("atlas-{slug}");
-            self.figure(&name, setting(), vec![states.clone()], draw::atlas);
+            self.figure("atlas", &name, setting(), vec![states.clone()], draw::atlas);
             place(&name, Section::Atlas);
         }
-        self.figure("typical-reversal", Vec::new(), vec![states.clone()], draw::typical);
+        self.figure("typical", "typical-reversal", Vec::new(), vec![states.clone()], draw::typical);
         place("typical-reversal", Section::Typical);
         let controls: Vec<String> = self.inputs.controls.iter().map(|c| c.name.clone()).collect();
         for (control, slug) in self.inputs.controls.iter().zip(slugs(&controls)) {
             let name = format!("control-{slug}");
             let inputs = vec![states.clone(), input("control", &control.task, "control")];
-            self.figure(&name, Vec::new(), inputs, draw::control);
+            self.figure("control", &name, Vec::new(), inputs, draw::control);
             place(&name, Section::Control);
         }
         let with_fits: Vec<Input> = [states].into_iter().chain(fits).collect();
-        self.figure("flow-curves", vec![samples], with_fits.clone(), draw::flow_curves);
+        self.figure("flow_curves", "flow-curves", vec![samples], with_fits.clone(), draw::flow_curves);
         place("flow-curves", Section::Fits);
-        self.figure("relative-viscosity", Vec::new(), with_fits, draw::relative_viscosity);
+        self.figure("relative_viscosity", "relative-viscosity", Vec::new(), with_fits, draw::relative_viscosity);
         place("relative-viscosity", Section::Fits);
         out
     }
@@ -301,6 +303,11 @@ impl Planner<'_> {
         }
         inputs
     }
+}
+
+/// Tasks of one stage that read the same inputs differ by what they make of them, and their keys must as well.
+fn which(role: &'static str, kind: &str) -> Settings {
+    Settings::new(role, "", &kind)
 }
 
 fn input(name: &str, task: &str, output: &'static str) -> Input {

@@ -64,8 +64,7 @@ fn in_force(study: &Study, stages: &Stages) -> InForce {
     InForce {
         ingest: stages.ingest.clone(),
         clean: stages.clean.clone(),
-        reversal: stages.reversal.reversal.clone(),
-        states: stages.reversal.states.clone(),
+        reversal: stages.reversal.clone(),
         fit: stages.fit.clone(),
         uncertainty: stages.uncertainty.clone(),
         seed: study.seed,

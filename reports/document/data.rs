@@ -190,6 +190,7 @@ struct Tables {
     claims: Printed,
     fits: Printed,
     budget: Printed,
+    reversals: Printed,
     provenance: Printed,
 }
 
@@ -329,6 +330,7 @@ impl Parts {
             claims: printed::claims(&self.claims),
             fits: printed::fits(fits),
             budget: printed::budget(budget),
+            reversals: printed::reversals(&self.states.reversals),
             provenance: printed::provenance(&self.judged),
         }
     }

@@ -1,5 +1,6 @@
 //! The tables as they are printed: chosen columns, rounded, as text. What is published in full is in `tables`.
 
+use crate::tables::reversals::{contact_share, share_at_minimum};
 use crate::text::numbers::{self, MISSING};
 use serde::Serialize;
 use stages::claims::result::ClaimRow;
@@ -243,24 +244,66 @@ pub fn fits(rows: &[FitRow]) -> Printed {
     printed(&columns, rows.iter().map(row).collect())
 }
 
-/// The budget, all rows.
+/// The budget: a row per quantity with its largest sources; all of them are in the published table.
 pub fn budget(rows: &[BudgetRow]) -> Printed {
-    let columns = [
-        ("quantity", "left"),
-        ("sample", "wide"),
-        ("set-point", "left"),
-        ("source", "wide"),
-        ("u", "right"),
-        ("of the variance", "right"),
-    ];
-    let row = |b: &BudgetRow| {
+    let columns =
+        [("quantity", "left"), ("sample", "wide"), ("set-point", "left"), ("u", "right"), ("largest sources", "text")];
+    let same =
+        |a: &BudgetRow, b: &BudgetRow| (&a.quantity, &a.sample, &a.set_point) == (&b.quantity, &b.sample, &b.set_point);
+    let row = |rows: &[BudgetRow]| {
+        let (first, squares) = (&rows[0], rows.iter().map(|b| b.u * b.u).sum::<f64>());
         vec![
-            b.quantity.clone(),
-            b.sample.clone(),
-            or_missing(b.set_point.clone()),
-            b.source.clone(),
-            numbers::significant(b.u, 2),
-            numbers::percent(b.share),
+            first.quantity.clone(),
+            first.sample.clone(),
+            or_missing(first.set_point.clone()),
+            numbers::significant(squares.sqrt(), 2),
+            largest_sources(rows),
+        ]
+    };
+    printed(&columns, rows.chunk_by(same).map(row).collect())
+}
+
+/// At most four sources of at least 1 % of the variance, largest first.
+fn largest_sources(rows: &[BudgetRow]) -> String {
+    let mut sorted: Vec<&BudgetRow> = rows.iter().filter(|b| b.share >= 0.01).collect();
+    sorted.sort_by(|a, b| b.share.total_cmp(&a.share));
+    let source = |b: &&BudgetRow| format!("{} {}", b.source, numbers::percent(b.share));
+    or_missing(Some(sorted.iter().take(4).map(source).collect::<Vec<_>>().join(", ")))
+}
+
+/// Every reversal with the three measurands side by side.
+pub fn reversals(rows: &[StudyReversal]) -> Printed {
+    let columns = [
+        ("reversal", "left"),
+        ("run", "wide"),
+        ("step", "right"),
+        ("set-point", "left"),
+        ("η before / (Pa s)", "right"),
+        ("zero strain", "right"),
+        ("plateau", "right"),
+        ("minimum", "right"),
+        ("first strain", "right"),
+        ("grade", "left"),
+    ];
+    let row = |r: &StudyReversal| {
+        let read = &r.judged.read;
+        let (before, after) = (read.before.as_ref(), read.after.as_ref());
+        let zero = match (contact_share(r), r.judged.contact_share_low.filter(|_| !r.judged.resolved)) {
+            (Some(x), _) => numbers::concise(x.value, x.u),
+            (None, Some(bound)) => format!("≥ {}", numbers::significant(bound, 2)),
+            (None, None) => MISSING.to_owned(),
+        };
+        vec![
+            r.reversal.clone(),
+            r.identity.run.clone(),
+            read.step.to_string(),
+            or_missing(r.set_point.clone()),
+            or_missing(before.map(|b| numbers::concise(b.viscosity_pa_s.value, b.viscosity_pa_s.u))),
+            zero,
+            or_missing(after.and_then(|a| a.plateau).map(|p| numbers::significant(p.1, 2))),
+            or_missing(share_at_minimum(r).map(|x| numbers::significant(x, 2))),
+            numbers::significant(read.dead.first_usable(), 2),
+            r.judged.grade.name().to_owned(),
         ]
     };
     printed(&columns, rows.iter().map(row).collect())

@@ -1,10 +1,10 @@
-//! The atlas: every reversal of a sample in a small panel of its own, in rows that the document may part.
+//! The atlas: every reversal of a sample in a small panel of its own, in rows between which the document may part it.
 
 use super::axes::Axis;
 use super::legend::shortened;
 use super::panel::{Area, DrawError, Drawn, Labels, Panel, Place, write};
 use super::style::{CONTACT, GREY, INK, Series, Shape, TOTAL, TWO_COLUMNS, pen, units};
-use super::svg::literal;
+use super::svg::{literal, stacked};
 use super::typical::trace_table;
 use super::{Caption, Figure, nothing, picture};
 use crate::tables::reversals::contact_share;
@@ -39,9 +39,13 @@ pub fn draw(sample: &str, reversals: &[StudyReversal]) -> Result<Figure, DrawErr
     }
     let size = (TWO_COLUMNS, ROW * rows.len().div_ceil(COLUMNS) as f64);
     let strains = strain_range(&traced);
-    let svg = picture(size, &title, |area| {
-        rows.iter().enumerate().try_for_each(|(i, reversal)| cell(area, i, reversal, strains))
-    })?;
+    let row = |(i, reversals): (usize, &[&StudyReversal])| {
+        picture((TWO_COLUMNS, ROW), &format!("{title}, row {}", i + 1), |area| {
+            reversals.iter().enumerate().try_for_each(|(column, reversal)| cell(area, column, reversal, strains))
+        })
+    };
+    let pictures = rows.chunks(COLUMNS).enumerate().map(row).collect::<Result<Vec<_>, _>>()?;
+    let svg = stacked(&pictures, (TWO_COLUMNS, ROW), &title);
     let (text, alt) = captions::atlas(sample, &rows);
     let caption = Caption { text, alt, empty: None, width: size.0, height: size.1, row: Some(ROW) };
     Ok(Figure { svg, data, caption })
@@ -55,14 +59,13 @@ fn strain_range(traced: &[(&StudyReversal, &After)]) -> (f64, f64) {
     if high > 0.0 { (low.max(1e-4) / 2.5, 1.3 * high) } else { (0.0008, 8.0) }
 }
 
-fn cell(area: &Area<'_>, i: usize, reversal: &StudyReversal, strains: (f64, f64)) -> Drawn {
-    let (column, row) = ((i % COLUMNS) as f64, (i / COLUMNS) as f64);
-    let left = LEFT + STEP * column;
-    let place = Place { left, top: ROW * row + 21.0, width: STEP - 8.0, height: 70.0 };
+fn cell(area: &Area<'_>, column: usize, reversal: &StudyReversal, strains: (f64, f64)) -> Drawn {
+    let left = LEFT + STEP * column as f64;
+    let place = Place { left, top: 21.0, width: STEP - 8.0, height: 70.0 };
     heading(area, place, reversal)?;
     let x = Axis::log(strains.0, strains.1, "");
     let mut panel = Panel::new(area, place, x, Axis::linear(0.0, 1.25, ""))?;
-    panel.labels = Labels { left: i.is_multiple_of(COLUMNS), axes: false, tick: SMALL };
+    panel.labels = Labels { left: column == 0, axes: false, tick: SMALL };
     panel.shade(0.0, reversal.judged.read.dead.first_usable(), GREY)?;
     panel.level(1.0, pen(GREY, 0.4))?;
     match &reversal.judged.read.after {

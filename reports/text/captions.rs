@@ -1,7 +1,9 @@
 //! Captions and alternative texts of figures: what is shown, how many, what the bars mean. Counts come from the
 //! same results that are drawn.
 
+use super::methods::listed;
 use super::numbers::{count, plain, plus_minus, significant};
+use crate::tables::reversals::share_at_minimum;
 use stages::fit::result::Fits;
 use stages::reversal::result::{Control, Estimate};
 use stages::states::result::{State, StudyReversal};
@@ -91,12 +93,22 @@ pub fn typical(reversal: &StudyReversal, share: Estimate) -> (String, String) {
         count(bins as u64, "strain bin"),
         plus_minus(share.value, share.u),
     );
+    let text = format!("{text}{}", beside(reversal));
     let zero = plus_minus(1.0 - share.value, share.u);
     let alt = format!(
         "Viscosity after a reversal relative to before: it drops to {zero} at once and recovers over a strain of {}.",
         read.after.as_ref().and_then(|a| a.recovery_strain).map_or_else(|| "unknown size".to_owned(), plain)
     );
     (text, alt)
+}
+
+/// What the two other measurands would give.
+fn beside(reversal: &StudyReversal) -> String {
+    let plateau = reversal.judged.read.after.as_ref().and_then(|a| a.plateau);
+    let plateau = plateau.map(|p| format!("the early plateau gives {}", significant(p.1, 2)));
+    let minimum = share_at_minimum(reversal).map(|x| format!("the minimum gives {}", significant(x, 2)));
+    let both = listed(plateau.into_iter().chain(minimum));
+    if both.is_empty() { String::new() } else { format!(" As contact share, {both}.") }
 }
 
 /// Caption and alternative text of the control.

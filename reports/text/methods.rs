@@ -20,8 +20,10 @@ pub struct InForce {
     pub ingest: Ingest,
     /// `stages.clean`.
     pub clean: Clean,
-    /// `stages.reversal`, the settings of states included.
+    /// `stages.reversal`.
     pub reversal: Reversal,
+    /// `stages.reversal.states`.
+    pub states: StatesParams,
     /// `stages.fit`.
     pub fit: Fit,
     /// `stages.uncertainty`.
@@ -234,7 +236,7 @@ fn after(settings: &InForce) -> Vec<Sentence> {
                 "Readings after the turn are used once the speed is within {} of its later value, inertia takes less \
                  than {} of the torque, and {} times the time that momentum needs to cross the gap have passed.",
                 setting_percent(dead.speed_band),
-                setting_percent(dead.inertia),
+                setting_percent(settings.clean.instrument_inertia.on().map_or(f64::NAN, |rule| rule.share)),
                 setting(dead.diffusion)
             ),
             &["stages.reversal.dead"],
@@ -345,7 +347,7 @@ fn control(settings: &InForce, states: &States) -> Vec<Sentence> {
 }
 
 fn hierarchy(settings: &InForce, states: &States) -> Vec<Sentence> {
-    let params = &settings.reversal.states;
+    let params = &settings.states;
     let loadings: std::collections::BTreeSet<_> =
         states.reversals.iter().map(|r| (&r.identity.sample, &r.identity.loading)).collect();
     vec![
