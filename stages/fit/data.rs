@@ -11,10 +11,10 @@
 
 use crate::numerics::float;
 use crate::numerics::interval::{covariance_of_means, mean};
+use crate::numerics::whitening::Whitening;
 use crate::physics::materials::Sample;
 use crate::physics::models::Point;
 use crate::states::result::{State, States, StudyReversal};
-use nalgebra::DMatrix;
 use std::collections::BTreeMap;
 
 /// Scatter of ln η below which no measurement of a torque is taken to be known (common practice: 0.1 %).
@@ -31,10 +31,8 @@ pub(super) struct Data {
     pub sample: Vec<usize>,
     /// Name and standard uncertainty of φ of each sample; 0 where it is taken as exact.
     pub samples: Vec<(String, f64)>,
-    /// Lower Cholesky factor of V.
-    pub factor: DMatrix<f64>,
-    /// Whether V is known; else the residuals alone tell the uncertainty.
-    pub known: bool,
+    /// V as what makes the data independent; none where it is not known, and the residuals alone tell the uncertainty.
+    pub whitening: Option<Whitening>,
     /// Degrees of freedom behind the scatter between loadings.
     pub scatter_dof: f64,
 }
@@ -70,8 +68,7 @@ pub(super) fn data(states: &States, samples: &[Sample], pick: &dyn Fn(&State) ->
         ln: picked.iter().map(|(_, _, ln)| *ln).collect(),
         sample: list.iter().map(|s| place(s)).collect(),
         samples: names.iter().map(|n| ((*n).to_owned(), u_fraction(n))).collect(),
-        factor: factor(&list, scatter, &states.reversals, samples),
-        known: scatter.is_some(),
+        whitening: scatter.and_then(|s| whitening(&list, s, &states.reversals, samples)),
         scatter_dof: scatter.map_or(f64::INFINITY, |s| s.dof),
     })
 }
@@ -132,42 +129,35 @@ impl Pool {
     }
 }
 
-/// Lower Cholesky factor of V; the unit matrix where the scatter is not known.
-fn factor(
+/// V of the data at these states.
+fn whitening(
     states: &[&State],
-    scatter: Option<Scatter>,
+    scatter: Scatter,
     reversals: &[StudyReversal],
     samples: &[Sample],
-) -> DMatrix<f64> {
-    let unit = DMatrix::identity(states.len(), states.len());
-    let Some(scatter) = scatter else { return unit };
+) -> Option<Whitening> {
     let n = |s: &State| s.loading_means.len().max(1) as f64;
-    let own = scatter.own * scatter.own;
-    let mut v = DMatrix::from_fn(states.len(), states.len(), |i, j| if i == j { own / n(states[i]) } else { 0.0 });
-    let fillings = states.iter().map(|s| (format!("filling {}", s.sample), scatter.filling / n(s).sqrt()));
-    let fillings: Vec<Vec<(String, f64)>> = fillings.map(|f| vec![f]).collect();
-    let liquids = states.iter().map(|s| liquid(s, samples).into_iter().collect()).collect();
-    let terms = states.iter().map(|s| responses(s, reversals)).collect();
-    for effects in [fillings, liquids, terms] {
-        add_common(&mut v, &effects);
-    }
-    // V is a sum of squares with a positive diagonal: its factor exists.
-    v.cholesky().map_or(unit, |c| c.l())
+    let effects: Vec<Vec<(String, f64)>> = states
+        .iter()
+        .map(|s| {
+            let filling = (format!("filling {}", s.sample), scatter.filling / n(s).sqrt());
+            std::iter::once(filling).chain(liquid(s, samples)).chain(responses(s, reversals)).collect()
+        })
+        .collect();
+    Whitening::new(states.len(), |i, j| {
+        let own = if i == j { scatter.own * scatter.own / n(states[i]) } else { 0.0 };
+        own + common(&effects[i], &effects[j])
+    })
 }
 
-/// Adds c cᵀ for every source that is named in `effects`, a list per datum.
-fn add_common(v: &mut DMatrix<f64>, effects: &[Vec<(String, f64)>]) {
-    for (i, of_i) in effects.iter().enumerate() {
-        for (j, of_j) in effects.iter().enumerate() {
-            let both = of_i.iter().filter_map(|(name, a)| of_j.iter().find(|(n, _)| n == name).map(|(_, b)| a * b));
-            v[(i, j)] += both.sum::<f64>();
-        }
-    }
+/// Sum of products of the effects of the sources that both have.
+fn common(a: &[(String, f64)], b: &[(String, f64)]) -> f64 {
+    a.iter().filter_map(|(name, a)| b.iter().find(|(other, _)| other == name).map(|(_, b)| a * b)).sum()
 }
 
 fn liquid(state: &State, samples: &[Sample]) -> Option<(String, f64)> {
     let sample = samples.iter().find(|s| s.name == state.sample)?;
-    Some((sample.liquid.name.clone(), sample.liquid.viscosity?.relative()))
+    Some((format!("liquid {}", sample.liquid.name), sample.liquid.viscosity?.relative()))
 }
 
 /// Effect on ln η of every instrument and geometry term at one standard uncertainty.

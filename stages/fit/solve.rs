@@ -113,12 +113,10 @@ impl<'a> Problem<'a> {
         Point { volume_fraction: point.volume_fraction + shifts[self.data.sample[i]], ..point }
     }
 
-    /// L⁻¹ v, so that what V correlates becomes independent.
+    /// L⁻¹ v with V = LLᵀ, so that what V correlates becomes independent.
     fn whiten(&self, v: &mut [f64]) {
-        let l = &self.data.factor;
-        for i in 0..v.len() {
-            let known: f64 = (0..i).map(|j| l[(i, j)] * v[j]).sum();
-            v[i] = (v[i] - known) / l[(i, i)];
+        if let Some(whitening) = &self.data.whitening {
+            whitening.apply(v);
         }
     }
 
@@ -218,7 +216,8 @@ fn held_at(value: f64) -> Known {
 fn describe(problem: &Problem<'_>, solution: Solution) -> Fit {
     let (n, free, rss) = (problem.n(), problem.free().len(), solution.sum_of_squares);
     let dof = (n - free) as f64;
-    let variance = if problem.data.known { (rss / dof).max(1.0) } else { rss / dof };
+    let known_errors = problem.data.whitening.is_some();
+    let variance = if known_errors { (rss / dof).max(1.0) } else { rss / dof };
     let t = student_t::factor_95(dof.min(problem.data.scatter_dof));
     let stated = |s: usize| {
         problem.data.sample.iter().position(|of| *of == s).map_or(0.0, |i| problem.data.points[i].volume_fraction)
@@ -228,12 +227,12 @@ fn describe(problem: &Problem<'_>, solution: Solution) -> Fit {
     problem.jacobian(&solution.parameters, &mut jacobian);
     let mut remarks = Vec::new();
     let chance = chi_square::upper_tail(rss, dof);
-    if problem.data.known && chance < MISFIT {
+    if known_errors && chance < MISFIT {
         remarks.push(format!(
             "does not fit: the sum of squares {rss:.1} on {dof} degrees of freedom is more than chance gives; uncertainties are widened by its root"
         ));
     }
-    if !problem.data.known {
+    if !known_errors {
         remarks.push(
             "one loading per state: uncertainties from the residuals alone, without solid fraction, liquid and instrument".to_owned(),
         );

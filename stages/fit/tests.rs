@@ -16,7 +16,6 @@ use crate::physics::models::{Model, Point};
 use crate::physics::quantity::Quantity;
 use crate::reversal::result::Controlled;
 use crate::states::result::{LoadingMean, State, States};
-use nalgebra::DMatrix;
 use rand_chacha::ChaCha12Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 
@@ -45,8 +44,7 @@ fn plain(points: Vec<Point>, ln: Vec<f64>) -> Data {
         ln,
         sample: vec![0; n],
         samples: vec![("S".to_owned(), 0.0)],
-        factor: DMatrix::identity(n, n),
-        known: false,
+        whitening: None,
         scatter_dof: f64::INFINITY,
     }
 }
