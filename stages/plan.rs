@@ -273,6 +273,7 @@ impl<'a> Planner<'a> {
         let settings = vec![
             self.stage("uncertainty", "uncertainty", &self.stages.uncertainty),
             Settings::new("samples", "samples", &self.study.samples),
+            Settings::new("geometries", "geometries", &self.study.geometries),
             Settings::new("seed", "seed", &self.study.seed),
         ];
         let task = self.task("uncertainty", "study", code::UNCERTAINTY, &uncertainty::OUTPUTS, uncertainty::work);

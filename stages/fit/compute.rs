@@ -56,7 +56,7 @@ fn thickening(states: &States, samples: &[Sample], params: &Params, fits: &mut F
     let fit = fit(job.model, &job.held, &job.data);
     fits.rows.extend(rows(&job, &fit));
     fits.rows.extend(onset(&job, &fit));
-    if fit.rss.is_some() {
+    if fit.meets_data(&job.data) {
         fits.flow_curves.extend((0..job.data.samples.len()).filter_map(|s| flow_curve(&job, &fit, s, samples)));
     }
 }
@@ -75,7 +75,9 @@ fn packing(model: &dyn Model, states: &States, samples: &[Sample], fits: &mut Fi
         let stresses = stress_range(&job.data);
         rows.iter_mut().for_each(|r| r.remarks.push(stresses.clone()));
         fits.rows.extend(rows);
-        fits.law_curves.extend(fit.rss.and_then(|_| law_curve(&job, &fit)));
+        if fit.meets_data(&job.data) {
+            fits.law_curves.extend(law_curve(&job, &fit));
+        }
     }
 }
 

@@ -18,6 +18,9 @@ const WIDEST_SCALE: f64 = std::f64::consts::LN_10;
 /// Where the sum of squares at the end of an interval has risen by less than this part of what the interval
 /// promises, the profile is flat. Empirical.
 const FLAT: f64 = 0.25;
+/// Where the data miss the model by more than this many standard uncertainties (root of the mean square), no value of
+/// a parameter means anything. Own rule.
+const MISSES: f64 = 5.0;
 /// Probability of the misfit below which the model is said not to fit; common practice.
 const MISFIT: f64 = 0.01;
 
@@ -60,6 +63,13 @@ pub(super) struct Fit {
     variance: f64,
     /// 95 % factor of what the scatter of the data tells.
     t: f64,
+}
+
+impl Fit {
+    /// Whether the model comes near enough to the data that its parameters and curves mean something.
+    pub(super) fn meets_data(&self, data: &Data) -> bool {
+        self.rss.is_some() && (data.whitening.is_none() || self.variance <= MISSES * MISSES)
+    }
 }
 
 /// Objective for the minimiser, in its own coordinates: free parameters (scales as logarithms), then shifts.
@@ -265,6 +275,10 @@ fn known(problem: &Problem<'_>, fit: &Fit, k: usize) -> Known {
     }
     let refused = |why: String| Known { value: None, u: None, interval: None, remarks: vec![why] };
     let column = problem.free().iter().position(|f| *f == k).unwrap_or(0);
+    if !fit.meets_data(problem.data) {
+        let misses = fit.variance.sqrt();
+        return refused(format!("no value: the data miss the model by {misses:.0} standard uncertainties"));
+    }
     let Some(solution) = &fit.solution else { return refused("not identified".to_owned()) };
     let mut gradient = vec![0.0; solution.parameters.len()];
     gradient[column] = 1.0;

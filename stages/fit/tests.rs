@@ -328,7 +328,11 @@ fn samples_of_which_one_follows_another_law_do_not_fit_and_it_is_said() {
         states.states[8 + at] = state(&samples[1], *stress_pa, &flat);
     }
     let fits = fits(&states, &samples, &only(Choice::WyartCates));
-    assert!(find(&fits, "phi_0").remarks.iter().any(|r| r.starts_with("does not fit")), "{:?}", find(&fits, "phi_0"));
+    let row = find(&fits, "phi_0");
+    assert!(row.remarks.iter().any(|r| r.starts_with("does not fit")), "{row:?}");
+    // So far off that no parameter means anything, and no curve is drawn.
+    assert_eq!((row.value, fits.flow_curves.len()), (None, 0), "{row:?}");
+    assert!(row.remarks[0].starts_with("no value: the data miss the model"), "{row:?}");
 }
 
 #[test]

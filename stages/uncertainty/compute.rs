@@ -12,6 +12,7 @@ use crate::numerics::draws::Draws;
 use crate::numerics::fieller::Spread;
 use crate::numerics::interval::{Interval, Mean, covariance_of_means, share_of};
 use crate::numerics::{float, interval};
+use crate::physics::geometry::Geometry;
 use crate::physics::materials::Sample;
 use crate::physics::rise::Ends;
 use crate::physics::shares::{self, Shared};
@@ -34,12 +35,18 @@ struct Trials<'a> {
 }
 
 /// States with joined intervals, and the budget.
-pub fn joined(states: &States, samples: &[Sample], seed: u64, params: &Params) -> (States, Budget) {
+pub fn joined(
+    states: &States,
+    samples: &[Sample],
+    geometries: &BTreeMap<String, Geometry>,
+    seed: u64,
+    params: &Params,
+) -> (States, Budget) {
     if params.skip {
         let remarks = vec!["terms of instrument and sample were left out by the study file".to_owned()];
         return (states.clone(), Budget { skipped: true, remarks, ..Budget::default() });
     }
-    let trials = draw(states, samples, seed, params.trials as usize);
+    let trials = draw(Terms::of(&states.reversals, geometries), samples, seed, params.trials as usize);
     let (mut out, mut rows) = (states.clone(), Vec::new());
     for state in &mut out.states {
         let own = liquid(samples.iter().find(|s| s.name == state.sample));
@@ -65,8 +72,7 @@ pub fn joined(states: &States, samples: &[Sample], seed: u64, params: &Params) -
     (out, Budget { rows, skipped: false, remarks })
 }
 
-fn draw<'a>(states: &'a States, samples: &[Sample], seed: u64, n: usize) -> Trials<'a> {
-    let terms = Terms::of(&states.reversals);
+fn draw<'a>(terms: Terms<'a>, samples: &[Sample], seed: u64, n: usize) -> Trials<'a> {
     let draws = terms.names.iter().map(|name| Draws::named(seed, name).normals(n)).collect();
     let names = samples.iter().filter_map(|s| liquid(Some(s))).map(|(name, _)| name);
     let liquids = names.map(|name| (name.clone(), Draws::named(seed, &name).normals(n))).collect();
@@ -111,6 +117,9 @@ fn join_state(state: &mut State, trials: &Trials<'_>, own: Option<&(String, f64)
         let mean = one(deviation(&with_liquid)).map(|m| m.about(float::ln(relative.value)));
         state.relative_viscosity = mean.map(|m| Interval { value: relative.value, ..m.exponential() });
     }
+    state.rate_per_s = state.rate_per_s.map(|r| r.widened(deviation(&trials.sum(&effects, |e| e.ln_rate))));
+    let ln_stress = trials.sum(&effects, |e| e.ln_viscosity.plus(e.ln_rate));
+    state.stress_pa = state.stress_pa.map(|s| s.widened(deviation(&ln_stress)));
     join_shares(state, trials, &effects, &ln_viscosity);
     let scatter = one(0.0).map_or(0.0, |m| m.u);
     rows.extend(state_budget(state, trials, &effects, own, scatter));

@@ -1,9 +1,11 @@
 //! What every instrument and sample term does to a state, from the responses that were stored with each reversal.
 //!
 //! A response is known at −u, 0 and +u of its term; between and beyond, the parabola through the three. Responses are
-//! averaged as the values are: over repeats, then over loadings, in ln η and in z = −ln(1 − X).
+//! averaged as the values are: over repeats, then over loadings, in ln η and in z = −ln(1 − X). What a dimension of the
+//! geometry does to the rate follows from its formula; the stress is viscosity times rate.
 
 use crate::numerics::interval::{mean, z_of};
+use crate::physics::geometry::Geometry;
 use crate::physics::materials::Sample;
 use crate::reversal::result::Response;
 use crate::states::result::{LoadingMean, State, StudyReversal};
@@ -32,6 +34,11 @@ impl Parabola {
         draw * (self.a + self.b * draw)
     }
 
+    /// Both together.
+    pub(super) fn plus(self, other: Self) -> Self {
+        Self { a: self.a + other.a, b: self.b + other.b }
+    }
+
     fn mean(all: &[Self]) -> Self {
         let of = |f: fn(&Self) -> f64| mean(&all.iter().map(f).collect::<Vec<f64>>());
         if all.is_empty() { Self::default() } else { Self { a: of(|p| p.a), b: of(|p| p.b) } }
@@ -45,6 +52,8 @@ pub(super) struct Effect {
     pub ln_viscosity: Parabola,
     /// On z.
     pub z: Parabola,
+    /// On ln γ̇.
+    pub ln_rate: Parabola,
 }
 
 /// Effects of all terms on one loading of a state.
@@ -55,17 +64,19 @@ pub(super) struct Terms<'a> {
     /// Names, sorted: places in the study file.
     pub names: Vec<String>,
     reversals: BTreeMap<&'a str, &'a StudyReversal>,
+    geometries: &'a BTreeMap<String, Geometry>,
 }
 
 impl<'a> Terms<'a> {
     /// From the reversals of the study.
-    pub(super) fn of(reversals: &'a [StudyReversal]) -> Self {
+    pub(super) fn of(reversals: &'a [StudyReversal], geometries: &'a BTreeMap<String, Geometry>) -> Self {
         let entering = reversals.iter().filter(|r| !r.identity.control);
         let names: BTreeSet<String> =
             entering.flat_map(|r| r.judged.read.responses.iter().map(|x| x.term.clone())).collect();
         Self {
             names: names.into_iter().collect(),
             reversals: reversals.iter().map(|r| (r.reversal.as_str(), r)).collect(),
+            geometries,
         }
     }
 
@@ -74,8 +85,9 @@ impl<'a> Terms<'a> {
         self.names
             .iter()
             .map(|term| Effect {
-                ln_viscosity: self.average(&loading.viscosity_from, term, ln_viscosity),
-                z: self.average(&loading.share_from, term, z),
+                ln_viscosity: self.average(&loading.viscosity_from, |r| response(r, term, ln_viscosity)),
+                z: self.average(&loading.share_from, |r| response(r, term, z)),
+                ln_rate: self.average(&loading.viscosity_from, |r| self.rate(r, term)),
             })
             .collect()
     }
@@ -85,21 +97,37 @@ impl<'a> Terms<'a> {
         let all: Vec<(OfLoading, bool)> =
             state.loading_means.iter().map(|l| (self.on_loading(l), l.z.is_some())).collect();
         let of_term = |term: usize| {
-            let viscosities: Vec<Parabola> = all.iter().map(|(l, _)| l[term].ln_viscosity).collect();
+            let every = |of: fn(&Effect) -> Parabola| all.iter().map(|(l, _)| of(&l[term])).collect::<Vec<_>>();
             let z: Vec<Parabola> = all.iter().filter(|(_, has)| *has).map(|(l, _)| l[term].z).collect();
-            Effect { ln_viscosity: Parabola::mean(&viscosities), z: Parabola::mean(&z) }
+            let (ln_viscosity, ln_rate) = (every(|e| e.ln_viscosity), every(|e| e.ln_rate));
+            Effect {
+                ln_viscosity: Parabola::mean(&ln_viscosity),
+                z: Parabola::mean(&z),
+                ln_rate: Parabola::mean(&ln_rate),
+            }
         };
         (0..self.names.len()).map(of_term).collect()
     }
 
-    fn average(&self, from: &[String], term: &str, of: fn(&StudyReversal, &Response) -> Parabola) -> Parabola {
+    fn average(&self, from: &[String], of: impl Fn(&StudyReversal) -> Parabola) -> Parabola {
         let members = from.iter().filter_map(|id| self.reversals.get(id.as_str()));
-        let one = |r: &&StudyReversal| {
-            let response = r.judged.read.responses.iter().find(|x| x.term == term);
-            response.map_or_else(Parabola::default, |x| of(r, x))
-        };
-        Parabola::mean(&members.map(one).collect::<Vec<Parabola>>())
+        Parabola::mean(&members.map(|r| of(r)).collect::<Vec<Parabola>>())
     }
+
+    /// What a dimension of the reversal's geometry does to its rate; other terms do nothing.
+    fn rate(&self, reversal: &StudyReversal, term: &str) -> Parabola {
+        let name = &reversal.identity.geometry;
+        let key = term.strip_prefix("geometries.").and_then(|t| t.strip_prefix(name)).and_then(|t| t.strip_prefix('.'));
+        let terms = self.geometries.get(name).map_or_else(Vec::new, Geometry::rate_terms);
+        let found = terms.into_iter().find(|(of, _, _)| Some(*of) == key);
+        found.map_or_else(Parabola::default, |(_, power, u)| Parabola::line(power * u))
+    }
+}
+
+/// What a stored response says; nothing where the term was not stored.
+fn response(reversal: &StudyReversal, term: &str, of: fn(&StudyReversal, &Response) -> Parabola) -> Parabola {
+    let stored = reversal.judged.read.responses.iter().find(|x| x.term == term);
+    stored.map_or_else(Parabola::default, |x| of(reversal, x))
 }
 
 fn ln_viscosity(_: &StudyReversal, response: &Response) -> Parabola {
