@@ -238,8 +238,9 @@ fn describe(problem: &Problem<'_>, solution: Solution) -> Fit {
     let mut remarks = Vec::new();
     let chance = chi_square::upper_tail(rss, dof);
     if known_errors && chance < MISFIT {
+        let widened = if variance <= MISSES * MISSES { "; uncertainties are widened by its root" } else { "" };
         remarks.push(format!(
-            "does not fit: the sum of squares {rss:.1} on {dof} degrees of freedom is more than chance gives; uncertainties are widened by its root"
+            "does not fit: sum of squares {rss:.1} on {dof} degrees of freedom, more than chance gives{widened}"
         ));
     }
     if !known_errors {

@@ -100,8 +100,8 @@ fn ln_rate(shape: Shape) -> f64 {
 fn check_terms(dimensions: &[f64], shape: impl Fn(&[Quantity]) -> Shape) {
     let quantities = |values: &[f64]| values.iter().map(|v| Quantity { value: *v, u: 0.01 * v }).collect::<Vec<_>>();
     let of = geometry(shape(&quantities(dimensions)));
-    let both: [(fn(Shape) -> f64, _); 2] = [(ln_viscosity, of.viscosity_terms()), (ln_rate, of.rate_terms())];
-    for (ln, terms) in both {
+    let quantities_of: [fn(Shape) -> f64; 2] = [ln_viscosity, ln_rate];
+    for (ln, terms) in quantities_of.into_iter().zip([of.viscosity_terms(), of.rate_terms()]) {
         assert_eq!(terms.len(), dimensions.len());
         for (at, (name, sensitivity, u)) in terms.into_iter().enumerate() {
             let moved = |by: f64| {
