@@ -13,16 +13,8 @@ use serde::Serialize;
 use std::collections::BTreeMap;
 
 /// Stages of the computation in the order of the data.
-pub const STAGES: [&str; 8] = [
-    "ingest",
-    "clean",
-    "reversal: read",
-    "reversal: control",
-    "reversal: judge",
-    "states",
-    "fit",
-    "uncertainty",
-];
+pub const STAGES: [&str; 8] =
+    ["ingest", "clean", "reversal: read", "reversal: control", "reversal: judge", "states", "fit", "uncertainty"];
 
 const fn small(name: &'static str) -> Output {
     Output { name, bulky: false }
@@ -190,7 +182,10 @@ impl<'a> Planner<'a> {
 
     fn read(&mut self, run: &RunPlan, clean: &Task) -> Task {
         let mut settings = self.apparatus(run);
-        settings.extend([Settings::new("run", run.entry.clone(), &run.path), self.reversal(&self.stages.reversal.reading())]);
+        settings.extend([
+            Settings::new("run", run.entry.clone(), &run.path),
+            self.reversal(&self.stages.reversal.reading()),
+        ]);
         let inputs = vec![clean.output("points", "points"), clean.output("notes", "notes")];
         let of = names::subject(&run.path);
         let task = self.task("reversal: read", &of, code::REVERSAL, &READ, reversal::read_work);
@@ -246,8 +241,13 @@ impl<'a> Planner<'a> {
     }
 
     fn states(&mut self, runs: &[RunTasks<'_>], judged: &[Task]) -> Task {
-        let listed: BTreeMap<&str, _> =
-            self.study.runs.iter().map(|run| (run.path.as_str(), &run.set_points)).filter(|(_, s)| !s.is_empty()).collect();
+        let listed: BTreeMap<&str, _> = self
+            .study
+            .runs
+            .iter()
+            .map(|run| (run.path.as_str(), &run.set_points))
+            .filter(|(_, s)| !s.is_empty())
+            .collect();
         let settings = vec![
             self.stage("states", "reversal.states", &self.stages.reversal.states),
             Settings::new("samples", "samples", &self.study.samples),

@@ -1,6 +1,6 @@
 //! End-to-end tests: the real program in a folder of its own, and the rules of the house.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, unreachable_pub)]
 
 mod architecture;
 mod open_studies;

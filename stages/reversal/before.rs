@@ -28,7 +28,13 @@ pub(super) struct Stretches {
 }
 
 /// The stretches around turn number `k` of all turns.
-pub(super) fn stretches(trace: &Trace, turns: &[Turn], k: usize, find: &Find, settings: &Settings) -> Option<Stretches> {
+pub(super) fn stretches(
+    trace: &Trace,
+    turns: &[Turn],
+    k: usize,
+    find: &Find,
+    settings: &Settings,
+) -> Option<Stretches> {
     let turn = &turns[k];
     let leg_start = k.checked_sub(1).map_or(0, |j| turns[j].first_after);
     let leg_end = turns.get(k + 1).map_or(trace.len(), |next| next.end_before);
@@ -244,10 +250,10 @@ pub(super) fn recovery(
     let kept = trace.kept_in(after);
     let last = *kept.last()?;
     let recorded = turn.strain(trace, last);
-    let readings: Vec<usize> =
-        kept.into_iter().filter(|i| turn.strain(trace, *i) >= recorded - 1.0).collect();
+    let readings: Vec<usize> = kept.into_iter().filter(|i| turn.strain(trace, *i) >= recorded - 1.0).collect();
     let late = steady(trace, readings).filter(|s| recorded >= settings.recovery_strain && s.readings.len() >= RUN)?;
-    let variance = mean_variance(noise, late.length, late.effective) + mean_variance(noise, before.length, before.effective);
+    let variance =
+        mean_variance(noise, late.length, late.effective) + mean_variance(noise, before.length, before.effective);
     Some(Estimate { value: ln(late.viscosity() / before.viscosity()), u: variance.sqrt() })
 }
 

@@ -56,7 +56,7 @@ pub(super) fn lowest(curve: &[(f64, f64)], end: f64) -> Option<(f64, f64)> {
 pub(super) fn recovery(curve: &[(f64, f64)], minimum: (f64, f64), part: f64) -> Option<f64> {
     let target = minimum.1 + part * (1.0 - minimum.1);
     let up = |w: &&[(f64, f64)]| w[0].0 >= minimum.0 && w[0].1 < target && w[1].1 >= target;
-    curve.windows(2).filter(up).last().map(|w| w[0].0 + (w[1].0 - w[0].0) * (target - w[0].1) / (w[1].1 - w[0].1))
+    curve.windows(2).rfind(up).map(|w| w[0].0 + (w[1].0 - w[0].0) * (target - w[0].1) / (w[1].1 - w[0].1))
 }
 
 /// The contacts' own strain to 63.2 %: γ_0 + γ_c.
@@ -72,7 +72,8 @@ pub(super) fn bound(bins: &[Bin], noise: &Noise, u_before: f64, settings: &Besid
     let level = smoothed(bins);
     let lowest = (0..bins.len()).min_by(|a, b| level[*a].total_cmp(&level[*b]))?;
     let readings: f64 = bins[lowest.saturating_sub(2)..bins.len().min(lowest + 3)].iter().map(|b| b.readings).sum();
-    let variance = noise::white(noise, readings) + (noise::covariance(noise, 0.0) + u_before * u_before) * level[lowest] * level[lowest];
+    let variance = noise::white(noise, readings)
+        + (noise::covariance(noise, 0.0) + u_before * u_before) * level[lowest] * level[lowest];
     let liquid = 1.0 - settings.largest_dip;
     let bound = 1.0 - (level[lowest] + 1.645 * variance.sqrt()) / liquid;
     (bound > 0.0).then_some(bound)
@@ -91,7 +92,8 @@ mod tests {
 
     #[test]
     fn a_flat_start_is_a_plateau_and_a_slope_is_none() {
-        let found = plateau(&bins(|x| if x < 0.1 { 0.4 } else { 0.4 + 0.2 * (x / 0.1).ln() }), &NOISE, &Beside::default());
+        let found =
+            plateau(&bins(|x| if x < 0.1 { 0.4 } else { 0.4 + 0.2 * (x / 0.1).ln() }), &NOISE, &Beside::default());
         assert!((found.unwrap() - 0.4).abs() < 1e-9);
         assert_eq!(plateau(&bins(|x| 0.4 + 0.1 * (x / 0.002).ln()), &NOISE, &Beside::default()), None);
     }

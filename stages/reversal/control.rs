@@ -62,12 +62,13 @@ fn false_torque(reversal: &ReversalRead) -> Option<Vec<FalseTorque>> {
 
 fn bin_of(time: f64) -> usize {
     let mut edge = FIRST_EDGE;
-    (0..BINS).find(|_| {
-        let inside = time < edge;
-        edge *= GROWTH;
-        inside
-    })
-    .unwrap_or(BINS)
+    (0..BINS)
+        .find(|_| {
+            let inside = time < edge;
+            edge *= GROWTH;
+            inside
+        })
+        .unwrap_or(BINS)
 }
 
 /// Change of rate across the reversal, 1/s.

@@ -67,7 +67,8 @@ fn speed_band(trace: &Trace, turn: &Turn, after: Range<usize>, early: &[usize], 
     // Differences over five readings: further than a local derivative reaches, nearer than the ramp is long. The
     // noise is read in the later half of the early readings, where the drive has arrived if it is to be used at all.
     let late = &early[early.len() / 2..];
-    let differences: Vec<f64> = late.iter().zip(late.iter().skip(5)).map(|(a, b)| trace.rate[*b] - trace.rate[*a]).collect();
+    let differences: Vec<f64> =
+        late.iter().zip(late.iter().skip(5)).map(|(a, b)| trace.rate[*b] - trace.rate[*a]).collect();
     let noise = robust_deviation(&differences).map_or(0.0, |d| d / 2.0_f64.sqrt());
     // Noise cannot excuse more than three times the band.
     Some((level, settings.speed_band * level + (ALLOWED * noise).min(3.0 * settings.speed_band * level)))

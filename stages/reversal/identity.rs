@@ -65,7 +65,8 @@ fn found(what: &str, name: &Name, head: &Head) -> Result<String, Diagnostic> {
         Name::Fixed(name) => Ok(name.clone()),
         Name::Preamble(key) => head.preamble.get(key).filter(|v| !v.is_empty()).cloned().ok_or_else(|| {
             let keys: Vec<&str> = head.preamble.keys().map(String::as_str).collect();
-            let has = if keys.is_empty() { "it has no entries".to_owned() } else { format!("it has {}", keys.join(", ")) };
+            let has =
+                if keys.is_empty() { "it has no entries".to_owned() } else { format!("it has {}", keys.join(", ")) };
             Diagnostic::new(format!("the preamble has no entry `{key}` for the {what}; {has}"))
                 .at(Place::file("raw"))
                 .help(format!("correct `{what}` of this raw entry, or give it as a value or a pattern on the path"))
@@ -92,7 +93,12 @@ mod tests {
     }
 
     fn head() -> Head {
-        Head { preamble: [("Loading".to_owned(), "3".to_owned())].into(), rows: 7, blake3: "ab".into(), ..Head::default() }
+        Head {
+            preamble: [("Loading".to_owned(), "3".to_owned())].into(),
+            rows: 7,
+            blake3: "ab".into(),
+            ..Head::default()
+        }
     }
 
     #[test]

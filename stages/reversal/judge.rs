@@ -14,7 +14,13 @@ use crate::numerics::float::{expm1, ln1p};
 const QUANTILE: f64 = 1.96;
 
 /// Judges one reversal.
-pub(super) fn judge(mut read: ReversalRead, control: Option<&Control>, plates: bool, is_control: bool, settings: &Settings) -> Judged {
+pub(super) fn judge(
+    mut read: ReversalRead,
+    control: Option<&Control>,
+    plates: bool,
+    is_control: bool,
+    settings: &Settings,
+) -> Judged {
     let mut remarks = std::mem::take(&mut read.remarks);
     let transfer = control.filter(|_| !is_control);
     if let Some(control) = transfer {
@@ -104,8 +110,14 @@ fn refusals(share: Estimate, read: &ReversalRead, is_control: bool, limits: &Res
     // A control has no contacts, so its X may lie on either side of 0 and early bins are all that counts.
     let range = if is_control { -1.0..1.0 } else { limits.smallest_share..1.0 };
     let rules = [
-        (first > limits.dead_strain, format!("not resolved: first usable strain {first:.3} is above {}", limits.dead_strain)),
-        (share.u > limits.uncertainty, format!("not resolved: u(contact share) {:.3} is above {}", share.u, limits.uncertainty)),
+        (
+            first > limits.dead_strain,
+            format!("not resolved: first usable strain {first:.3} is above {}", limits.dead_strain),
+        ),
+        (
+            share.u > limits.uncertainty,
+            format!("not resolved: u(contact share) {:.3} is above {}", share.u, limits.uncertainty),
+        ),
         (!range.contains(&share.value), format!("not resolved: contact share {:.3} is out of range", share.value)),
         (early < limits.early_bins, format!("not resolved: {early} bins below strain 0.1 are too few")),
     ];
@@ -156,7 +168,7 @@ fn unusable(read: &ReversalRead, limits: &Limits) -> Vec<String> {
     let lowest = floors.map(|f| after.map_or(f, |a| a.min(f)));
     let off = read.speed_ratio.map_or(0.0, |r| (r - 1.0).abs());
     let mut reasons = told([
-        (read.before.is_none(), "no steady stretch before".to_owned()),
+        (read.before.is_none(), "no steady stretch before that could be read".to_owned()),
         (read.strain_after < limits.aborted, format!("aborted at strain {:.2}", read.strain_after)),
         (
             lowest.is_some_and(|l| l < limits.torque_floors),
@@ -207,11 +219,8 @@ fn remarkable(read: &ReversalRead, share: Option<Estimate>, plates: bool, limits
 /// Whether two forms that count differ by more than so many of their standard uncertainties. Forms of a weight
 /// below 5 % are refuted by the data and say nothing (common practice).
 fn forms_differ(read: &ReversalRead, limit: f64) -> bool {
-    let forms: Vec<Estimate> = read
-        .after
-        .iter()
-        .flat_map(|a| a.forms.iter().filter(|f| f.weight >= 0.05).map(|f| f.contact_share))
-        .collect();
+    let forms: Vec<Estimate> =
+        read.after.iter().flat_map(|a| a.forms.iter().filter(|f| f.weight >= 0.05).map(|f| f.contact_share)).collect();
     let apart = |a: &Estimate, b: &Estimate| (a.value - b.value).abs() > limit * a.u.max(b.u);
     forms.iter().enumerate().any(|(k, a)| forms[k + 1..].iter().any(|b| apart(a, b)))
 }

@@ -67,7 +67,8 @@ impl Window {
     pub(super) fn line(&self, noise: &Noise) -> Option<Line> {
         let cells = self.cells();
         let whitening = Whitening::new(cells.len(), |j, k| {
-            covariance(noise, cells[j].strain - cells[k].strain) + if j == k { white(noise, cells[j].readings) } else { 0.0 }
+            covariance(noise, cells[j].strain - cells[k].strain)
+                + if j == k { white(noise, cells[j].readings) } else { 0.0 }
         })?;
         let places: Vec<f64> = cells.iter().map(|c| c.strain).collect();
         let values: Vec<f64> = cells.iter().map(|c| c.value).collect();
@@ -134,7 +135,8 @@ fn variogram(windows: &[&Window], largest_lag: f64) -> Vec<Lag> {
     let mut lags = vec![Lag::default(); (largest_lag / CELL + 0.5) as usize + 1];
     for window in windows {
         let stride = window.strain.len().div_ceil(MOST).max(1);
-        let points: Vec<(f64, f64)> = window.strain.iter().copied().zip(window.ln_viscosity.iter().copied()).step_by(stride).collect();
+        let points: Vec<(f64, f64)> =
+            window.strain.iter().copied().zip(window.ln_viscosity.iter().copied()).step_by(stride).collect();
         for (j, a) in points.iter().enumerate() {
             for b in &points[j + 1..] {
                 let distance = b.0 - a.0;

@@ -64,8 +64,5 @@ pub(super) fn table(points: &Points, outcome: &Outcome, fates: &[Fate]) -> Table
     ];
     let named = COLUMNS[3..13].iter().zip(floats);
     let table = named.fold(table, |t, (spec, values)| t.float(spec.name, values.iter().map(|v| Some(*v))));
-    table
-        .int("reversal", number)
-        .float("strain_since_reversal", strain)
-        .text("excluded", fates.iter().map(Fate::text))
+    table.int("reversal", number).float("strain_since_reversal", strain).text("excluded", fates.iter().map(Fate::text))
 }

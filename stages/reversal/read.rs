@@ -142,12 +142,12 @@ impl Run<'_> {
             remarks: Vec::new(),
         };
         if turn.rested {
-            reversal.remarks.push("the sample stood still between the two senses; strain counts from the leaving".to_owned());
+            reversal
+                .remarks
+                .push("the sample stood still between the two senses; strain counts from the leaving".to_owned());
         }
         if let Some((found, steady)) = found.and_then(|f| f.steady.as_ref().map(|s| (f, s))) {
             self.fill(&mut reversal, k, found, steady, all);
-        } else {
-            reversal.remarks.push("no steady stretch before the reversal that could be read".to_owned());
         }
         reversal
     }
@@ -203,7 +203,8 @@ impl Run<'_> {
             let other = value(f).unwrap_or(f64::NAN);
             f.stretches.controlled == controlled && (other / own).max(own / other) < 1.05
         };
-        let windows = |found: &[&Found]| found.iter().filter_map(|f| f.steady.as_ref().map(|s| s.window.clone())).collect();
+        let windows =
+            |found: &[&Found]| found.iter().filter_map(|f| f.steady.as_ref().map(|s| s.window.clone())).collect();
         let every: Vec<&Found> = all.iter().flatten().collect();
         let alike: Vec<&Found> = every.iter().copied().filter(same).collect();
         let (alike, every): (Vec<Window>, Vec<Window>) = (windows(&alike), windows(&every));
@@ -212,7 +213,14 @@ impl Run<'_> {
         noise::pooled(&alike, lag).or_else(|| noise::pooled(&every, lag)).or_else(|| noise::scatter(&alike))
     }
 
-    fn before(&self, found: &Found, steady: &Steady, noise: &Noise, drift: Option<Estimate>, recovery: Option<Estimate>) -> Before {
+    fn before(
+        &self,
+        found: &Found,
+        steady: &Steady,
+        noise: &Noise,
+        drift: Option<Estimate>,
+        recovery: Option<Estimate>,
+    ) -> Before {
         let settings = &self.setup.settings.before;
         let relative = steady.u_relative(noise);
         let (u_stress, u_rate) = match found.stretches.controlled {
@@ -249,7 +257,9 @@ impl Run<'_> {
             (Some(rate), None) => (Some(rate), Controlled::Rate),
             (None, Some(stress)) => (Some(stress), Controlled::Stress),
             // Both, as some exports fill what was not asked for: the readings say which one was held.
-            (Some(rate), Some(stress)) => (Some(if controlled == Controlled::Rate { rate } else { stress }), controlled),
+            (Some(rate), Some(stress)) => {
+                (Some(if controlled == Controlled::Rate { rate } else { stress }), controlled)
+            }
             (None, None) => (None, controlled),
         }
     }
@@ -270,8 +280,11 @@ impl Run<'_> {
     /// Mean first normal-stress difference over readings.
     fn normal_stress(&self, readings: &[usize]) -> Option<f64> {
         let per_force = self.constants.normal_stress_per_force?;
-        let force: Vec<f64> =
-            readings.iter().map(|i| self.points.normal_force_n[self.trace.origin[*i]]).filter(|f| f.is_finite()).collect();
+        let force: Vec<f64> = readings
+            .iter()
+            .map(|i| self.points.normal_force_n[self.trace.origin[*i]])
+            .filter(|f| f.is_finite())
+            .collect();
         (!force.is_empty()).then(|| per_force * force.iter().sum::<f64>() / force.len() as f64)
     }
 
@@ -311,8 +324,10 @@ impl Run<'_> {
         let eta = steady.viscosity();
         let best = &base.minima[0];
         let last = base.bins[base.bins.len() - 1].strain;
-        let curve: Vec<(f64, f64)> = beside::strains(estimator.first, last).into_iter().map(|x| (x, best.curve(x).0)).collect();
-        let minimum = beside::lowest(&curve, settings.minimum_end).unwrap_or((estimator.first, best.curve(estimator.first).0));
+        let curve: Vec<(f64, f64)> =
+            beside::strains(estimator.first, last).into_iter().map(|x| (x, best.curve(x).0)).collect();
+        let minimum =
+            beside::lowest(&curve, settings.minimum_end).unwrap_or((estimator.first, best.curve(estimator.first).0));
         let fall = 1.0 - minimum.1;
         let significant = fall >= settings.significant_fall * (liquid.u * liquid.u + u_before * u_before).sqrt();
         // Where the interval of X covers zero there is nothing whose recovery could be asked for.
@@ -320,7 +335,10 @@ impl Run<'_> {
         After {
             contact_share: share,
             u_zero,
-            viscosity_pa_s: Estimate { value: eta * (1.0 - share.value), u: eta * (liquid.u * liquid.u + u_zero * u_zero).sqrt() },
+            viscosity_pa_s: Estimate {
+                value: eta * (1.0 - share.value),
+                u: eta * (liquid.u * liquid.u + u_zero * u_zero).sqrt(),
+            },
             forms: base.minima.iter().map(|m| form_fit(m, u_before)).collect(),
             squares_per_bin: best.squares / base.bins.len() as f64,
             early_bins: base.bins.iter().filter(|b| b.strain < 0.1).count() as u32,
@@ -384,16 +402,19 @@ impl Run<'_> {
         };
         let with = |choice: String, fit: Fit| again(choice, &fit, 1.0);
         let dead = choices.dead_strain.iter().map(|f| again(format!("first usable strain × {f}"), fit, *f));
-        let priors = choices.prior_width.iter().map(|f| {
-            with(format!("prior width × {f}"), Fit { prior_width: fit.prior_width * f, ..fit.clone() })
-        });
-        let bins = choices.bin_width.iter().map(|f| {
-            with(format!("bin width × {f}"), Fit { bin_width: fit.bin_width * f, ..fit.clone() })
-        });
+        let priors = choices
+            .prior_width
+            .iter()
+            .map(|f| with(format!("prior width × {f}"), Fit { prior_width: fit.prior_width * f, ..fit.clone() }));
+        let bins = choices
+            .bin_width
+            .iter()
+            .map(|f| with(format!("bin width × {f}"), Fit { bin_width: fit.bin_width * f, ..fit.clone() }));
         let release = (choices.without_release && fit.release)
             .then(|| with("without release".to_owned(), Fit { release: false, ..fit.clone() }));
         let windows = choices.window.iter().map(|length| {
-            let steady = before::window(self.trace, found.stretches.before.clone(), *length, &self.setup.settings.before);
+            let steady =
+                before::window(self.trace, found.stretches.before.clone(), *length, &self.setup.settings.before);
             let contact_share = steady.and_then(|steady| {
                 let other = Estimator { steady: &steady, ..estimator.clone() };
                 other.run(fit, &Change::default(), Some(base)).map(|f| f.share(&other))
@@ -406,7 +427,13 @@ impl Run<'_> {
     /// Deviation of a Newtonian liquid's torque from what its viscosity asks for at the measured rate, over strain
     /// 0.5 after the turning point: the instrument's own. The viscosity is that of strain 0.5 on in the new sense,
     /// so that an offset of the torque, which stays, is not taken for one that passes.
-    fn torque_residual(&self, turn: &Turn, after: Range<usize>, steady: &Steady, noise: &Noise) -> Vec<(f64, f64, f64)> {
+    fn torque_residual(
+        &self,
+        turn: &Turn,
+        after: Range<usize>,
+        steady: &Steady,
+        noise: &Noise,
+    ) -> Vec<(f64, f64, f64)> {
         let (early, late): (Vec<usize>, Vec<usize>) =
             self.trace.kept_in(after).into_iter().partition(|i| turn.strain(self.trace, *i) < 0.5);
         let settled = late.into_iter().filter(|i| turn.strain(self.trace, *i) < 2.0);
@@ -426,7 +453,12 @@ impl Run<'_> {
     fn marks(&self, k: usize, turn: &Turn, found: Option<&Found>, reversal: &ReversalRead) -> Vec<Mark> {
         let end = self.turns.get(k + 1).map_or(self.trace.len(), |next| next.end_before);
         let ramp = found.map_or(turn.first_after, |f| f.stretches.before.end)..turn.first_after;
-        let mark = |i: usize, strain: f64, reasons: Vec<&'static str>| Mark { origin: self.trace.origin[i], number: reversal.number, strain, reasons };
+        let mark = |i: usize, strain: f64, reasons: Vec<&'static str>| Mark {
+            origin: self.trace.origin[i],
+            number: reversal.number,
+            strain,
+            reasons,
+        };
         let before = ramp.filter(|_| !turn.rested).map(|i| mark(i, 0.0, vec!["instrument-inertia"]));
         let after = (turn.first_after..end).map(|i| {
             let strain = turn.strain(self.trace, i);

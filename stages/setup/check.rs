@@ -1,7 +1,7 @@
 //! What can be wrong with a study file beyond names and quantities: title, date, authors, claims, ranges of settings.
 
-use crate::near_miss::nearest;
 use crate::claims::params::Claim;
+use crate::near_miss::nearest;
 use crate::setup::document::Document;
 use crate::setup::files::set_point;
 use crate::setup::listing::json;
