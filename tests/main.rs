@@ -3,6 +3,8 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, unreachable_pub)]
 
 mod architecture;
+mod demo;
+mod generator;
 mod open_studies;
 mod rebuild;
 mod support;
