@@ -9,3 +9,4 @@ mod open_studies;
 mod rebuild;
 mod support;
 mod surroundings;
+mod synthetic_record;

@@ -148,7 +148,7 @@ fn a_variant_is_the_main_line_with_what_it_changes() {
     assert!(study.stages.clean.edge_fracture.on().is_none() && strict.clean.edge_fracture.on().is_some());
     assert_eq!(strict.reversal.states.smallest_rise, 0.2);
     assert_eq!(strict.reversal.states.lowest_grade, crate::states::params::LowestGrade::A);
-    assert_eq!(strict.reversal, study.stages.reversal);
+    assert_eq!(strict.reversal.reading(), study.stages.reversal.reading());
 }
 
 #[test]
