@@ -151,9 +151,21 @@ fn few(lines: impl IntoIterator<Item = String>) -> Vec<String> {
     lines
 }
 
+/// Remarks of tasks, each once with the first task that made it and the number of the others.
 fn remark(report: &Report) {
-    let remarks = report.tasks.iter().filter_map(|entry| Some((&entry.name, &entry.finished.done.as_ref()?.remarks)));
-    let lines = remarks.flat_map(|(name, remarks)| remarks.iter().map(move |remark| format!("{name}: {remark}")));
+    let mut once: Vec<(&str, &str, usize)> = Vec::new();
+    for entry in &report.tasks {
+        for remark in entry.finished.done.iter().flat_map(|done| &done.remarks) {
+            match once.iter_mut().find(|(_, told, _)| told == remark) {
+                Some((_, _, others)) => *others += 1,
+                None => once.push((&entry.name, remark, 0)),
+            }
+        }
+    }
+    let lines = once.into_iter().map(|(name, remark, others)| match others {
+        0 => format!("{name}: {remark}"),
+        n => format!("{name} and {n} more: {remark}"),
+    });
     few(lines).iter().for_each(|line| render::tell(&format!("note: {line}")));
 }
 

@@ -50,8 +50,8 @@ pub(super) struct UnitsRow {
 }
 
 impl UnitsRow {
-    /// The next line that says something, if it is one of units: no mapped quantity in it is a number, and at
-    /// least one is a unit.
+    /// The next line that says something, if it is one of units: no mapped quantity in it is a number but 1, the
+    /// unit of pure numbers, and at least one is a unit in letters.
     pub(super) fn find(lines: &[&str], header: &Header, layout: &Layout, format: &Format) -> Option<Self> {
         let after = header.line + 1;
         let line = after + lines[after..].iter().position(|line| !line.trim().is_empty())?;
@@ -61,8 +61,10 @@ impl UnitsRow {
             let roles = header.at.iter().filter(|(role, _)| role.dimension().is_some());
             roles.map(|(_, at)| fields.get(*at).copied().unwrap_or_default())
         };
-        let no_number = quantities().all(|text| !matches!(format.read(text), Field::Number(_)));
-        let some_unit = quantities().any(|text| !says_nothing(bare(text)) && parse_unit(bare(text)).is_ok());
+        let number = |text: &str| matches!(format.read(text), Field::Number(_));
+        let no_number = quantities().all(|text| !number(text) || bare(text) == "1");
+        let unit = |text: &str| !says_nothing(bare(text)) && parse_unit(bare(text)).is_ok();
+        let some_unit = quantities().any(|text| !number(text) && unit(text));
         let fields = fields.iter().map(|f| bare(f).to_owned()).collect();
         (no_number && some_unit).then_some(Self { line, fields })
     }
