@@ -6,6 +6,7 @@ mod architecture;
 mod demo;
 mod generator;
 mod open_studies;
+mod particle_transients;
 mod rebuild;
 mod support;
 mod surroundings;
