@@ -3,8 +3,10 @@
 //! In: settings and results as `plan.rs` declares them. Out: `pdf`, every source file, `methods`. No text of the user
 //! ever becomes markup: templates are fixed, and all that varies is in `data.json`.
 
+mod budget;
 pub mod data;
 pub mod find;
+mod flaws;
 pub mod printed;
 pub mod typeset;
 

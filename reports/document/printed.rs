@@ -1,6 +1,7 @@
 //! The tables as they are printed: chosen columns, rounded, as text. What is published in full is in `tables`.
 
 use crate::tables::reversals::{contact_share, share_at_minimum};
+use crate::text::models;
 use crate::text::numbers::{self, MISSING};
 use serde::Serialize;
 use stages::claims::result::ClaimRow;
@@ -11,7 +12,6 @@ use stages::physics::materials::Sample;
 use stages::physics::quantity::Quantity;
 use stages::reversal::result::JudgedRun;
 use stages::states::result::{Interval, State, StudyReversal, Thickening};
-use stages::uncertainty::result::BudgetRow;
 use std::collections::BTreeMap;
 
 /// A printed table: headings with their alignment, rows of text.
@@ -19,17 +19,18 @@ use std::collections::BTreeMap;
 pub struct Printed {
     /// Headings.
     pub head: Vec<&'static str>,
-    /// For each column `left` or `right`; `wide` for text that may be long, `text` for sentences, `hash` for hashes.
+    /// For each column `left` or `right`; `name` for text that may break where it is long, `wide` for such text that
+    /// takes what is left of the width, `text` for sentences, `hash` for hashes.
     pub kind: Vec<&'static str>,
     /// Cells.
     pub rows: Vec<Vec<String>>,
 }
 
-fn printed(columns: &[(&'static str, &'static str)], rows: Vec<Vec<String>>) -> Printed {
+pub(super) fn printed(columns: &[(&'static str, &'static str)], rows: Vec<Vec<String>>) -> Printed {
     Printed { head: columns.iter().map(|c| c.0).collect(), kind: columns.iter().map(|c| c.1).collect(), rows }
 }
 
-fn or_missing(text: Option<String>) -> String {
+pub(super) fn or_missing(text: Option<String>) -> String {
     text.filter(|t| !t.is_empty()).unwrap_or_else(|| MISSING.to_owned())
 }
 
@@ -57,7 +58,7 @@ pub fn share(state: &State) -> String {
 /// States.
 pub fn states(states: &[State]) -> Printed {
     let columns = [
-        ("sample", "wide"),
+        ("sample", "name"),
         ("set-point", "left"),
         ("σ / Pa", "right"),
         ("γ\u{307} / s⁻¹", "right"),
@@ -85,22 +86,21 @@ pub fn states(states: &[State]) -> Printed {
     printed(&columns, states.iter().map(row).collect())
 }
 
-/// What was measured: sample × set-point × loading, found and resolved.
+/// What was measured: sample × set-point × loading, found and used.
 pub fn design(states: &[State], reversals: &[StudyReversal]) -> Printed {
     let columns = [
-        ("sample", "wide"),
+        ("sample", "name"),
         ("set-point", "left"),
         ("held", "left"),
         ("told by", "left"),
         ("loadings", "right"),
         ("reversals", "right"),
         ("in the value", "right"),
-        ("by loading, resolved of found", "wide"),
+        ("by loading, used of found", "name"),
     ];
     let row = |s: &State| {
         let by_loading = by_loading(s, reversals);
-        let by: Vec<String> =
-            by_loading.iter().map(|(l, (resolved, all))| format!("{l}: {resolved} of {all}")).collect();
+        let by: Vec<String> = by_loading.iter().map(|(l, (used, all))| format!("{l}: {used} of {all}")).collect();
         vec![
             s.sample.clone(),
             s.set_point.clone(),
@@ -115,14 +115,19 @@ pub fn design(states: &[State], reversals: &[StudyReversal]) -> Printed {
     printed(&columns, states.iter().map(row).collect())
 }
 
-/// Loadings of a state, each with its resolved reversals and all of them.
+/// Loadings of a state, each with the reversals in its contact share and all of them.
 fn by_loading<'a>(state: &State, reversals: &'a [StudyReversal]) -> BTreeMap<&'a str, (u32, u32)> {
     let mut out: BTreeMap<&str, (u32, u32)> = BTreeMap::new();
     for r in reversals.iter().filter(|r| belongs(r, state)) {
         let entry = out.entry(&r.identity.loading).or_default();
-        *entry = (entry.0 + u32::from(r.judged.resolved), entry.1 + 1);
+        *entry = (entry.0 + u32::from(enters(r, state)), entry.1 + 1);
     }
     out
+}
+
+/// Whether a reversal enters the contact share of a state.
+fn enters(reversal: &StudyReversal, state: &State) -> bool {
+    state.contact_share.is_some() && state.loading_means.iter().any(|m| m.share_from.contains(&reversal.reversal))
 }
 
 fn belongs(reversal: &StudyReversal, state: &State) -> bool {
@@ -145,7 +150,7 @@ fn told_by(state: &State, reversals: &[StudyReversal]) -> String {
 /// Shares of the rise.
 pub fn thickening(rows: &[Thickening]) -> Printed {
     let columns = [
-        ("sample", "wide"),
+        ("sample", "name"),
         ("φ", "right"),
         ("from", "left"),
         ("to", "left"),
@@ -173,7 +178,7 @@ pub fn thickening(rows: &[Thickening]) -> Printed {
 
 /// Exclusions by run and reason.
 pub fn exclusions(judged: &[JudgedRun]) -> Printed {
-    let columns = [("run", "wide"), ("reason", "left"), ("readings", "right"), ("of all", "right")];
+    let columns = [("run", "name"), ("reason", "left"), ("readings", "right"), ("of all", "right")];
     let rows = crate::tables::runs::exclusion_rows(judged);
     let row = |e: &crate::tables::runs::Exclusion| {
         vec![e.run.clone(), e.reason.clone(), numbers::whole(e.points), or_missing(e.share.map(numbers::percent))]
@@ -181,32 +186,44 @@ pub fn exclusions(judged: &[JudgedRun]) -> Printed {
     printed(&columns, rows.iter().map(row).collect())
 }
 
-/// Reversals that do not enter states, with the reason.
-pub fn left_out(reversals: &[StudyReversal]) -> Printed {
+/// Reversals that do not enter states, with the reason; neighbours of one run with one reason in one line.
+pub fn left_out(states: &[State], reversals: &[StudyReversal]) -> Printed {
     let columns = [
-        ("reversal", "left"),
-        ("run", "wide"),
-        ("step", "right"),
+        ("reversals", "left"),
+        ("run", "name"),
+        ("steps", "left"),
         ("set-point", "left"),
         ("grade", "left"),
-        ("why", "wide"),
+        ("why", "text"),
     ];
-    let out = reversals.iter().filter(|r| !r.identity.control && (!r.judged.resolved || r.judged.grade > ENTERS));
-    let row = |r: &StudyReversal| {
+    let used = |r: &StudyReversal| states.iter().any(|s| enters(r, s));
+    let out: Vec<&StudyReversal> = reversals.iter().filter(|r| !r.identity.control && !used(r)).collect();
+    let same = |a: &&StudyReversal, b: &&StudyReversal| {
+        (&a.identity.run, a.judged.grade, why(a)) == (&b.identity.run, b.judged.grade, why(b))
+    };
+    let row = |group: &[&StudyReversal]| {
+        let (first, last) = (group[0], group[group.len() - 1]);
+        let from_to = |from: String, to: String| if from == to { from } else { format!("{from} – {to}") };
+        let set_point = |r: &StudyReversal| or_missing(r.set_point.clone());
         vec![
-            r.reversal.clone(),
-            r.identity.run.clone(),
-            r.judged.read.step.to_string(),
-            or_missing(r.set_point.clone()),
-            r.judged.grade.name().to_owned(),
-            or_missing(crate::tables::column::joined(&r.judged.remarks)),
+            from_to(first.reversal.clone(), last.reversal.clone()),
+            first.identity.run.clone(),
+            from_to(first.judged.read.step.to_string(), last.judged.read.step.to_string()),
+            from_to(set_point(first), set_point(last)),
+            first.judged.grade.name().to_owned(),
+            why(first),
         ]
     };
-    printed(&columns, out.map(row).collect())
+    printed(&columns, out.chunk_by(same).map(row).collect())
 }
 
-/// Lowest grade that enters states by the printed rules.
-const ENTERS: stages::reversal::result::Grade = stages::reversal::result::Grade::B;
+/// Why a reversal is left out. What was set aside by hand needs no other reason: nothing of it was read.
+fn why(reversal: &StudyReversal) -> String {
+    match &reversal.judged.read.set_aside {
+        Some(because) => format!("set aside by hand: {because}"),
+        None => or_missing(crate::tables::column::joined(&reversal.judged.remarks)),
+    }
+}
 
 /// Claims.
 pub fn claims(rows: &[ClaimRow]) -> Printed {
@@ -240,14 +257,17 @@ fn same_fit(a: &FitRow, b: &FitRow) -> bool {
 pub fn remarks_of_fits(rows: &[FitRow]) -> Vec<String> {
     let said = |rows: &[FitRow]| {
         let common = common_remarks(rows);
-        (!common.is_empty()).then(|| format!("{}, {}: {}", rows[0].model, rows[0].scope, common.join("; ")))
+        (!common.is_empty())
+            .then(|| format!("{}, {}: {}", models::name(&rows[0].model), rows[0].scope, common.join("; ")))
     };
     rows.chunk_by(same_fit).filter_map(said).collect()
 }
 
+/// Remarks of all parameters that were fitted; one that was held says nothing of the fit.
 fn common_remarks(rows: &[FitRow]) -> Vec<String> {
-    let in_all = |remark: &&String| rows.len() > 1 && rows.iter().all(|r| r.remarks.contains(remark));
-    rows[0].remarks.iter().filter(in_all).cloned().collect()
+    let fitted: Vec<&FitRow> = rows.iter().filter(|r| !r.remarks.iter().any(|remark| remark == "held")).collect();
+    let in_all = |remark: &&String| fitted.iter().all(|r| r.remarks.contains(remark));
+    fitted.first().map_or_else(Vec::new, |first| first.remarks.iter().filter(in_all).cloned().collect())
 }
 
 /// Fits.
@@ -260,16 +280,16 @@ pub fn fits(rows: &[FitRow]) -> Printed {
         ("unit", "left"),
         ("95 %", "left"),
         ("AICc", "right"),
-        ("remarks", "wide"),
+        ("remarks", "text"),
     ];
     let row = |f: &FitRow, common: &[String]| {
         let own: Vec<&str> = f.remarks.iter().filter(|r| !common.contains(r)).map(String::as_str).collect();
         let u = f.u_value.unwrap_or(f64::NAN);
         let interval = f.value.map(|value| Interval { value, u, low: f.value_low, high: f.value_high });
         vec![
-            f.model.clone(),
+            models::name(&f.model).to_owned(),
             f.scope.clone(),
-            f.parameter.clone(),
+            models::parameter(&f.parameter).to_owned(),
             or_missing(f.value.map(|v| numbers::plus_minus(v, u))),
             f.unit.clone(),
             ends(interval),
@@ -284,38 +304,11 @@ pub fn fits(rows: &[FitRow]) -> Printed {
     printed(&columns, rows.chunk_by(same_fit).flat_map(of_fit).collect())
 }
 
-/// The budget: a row per quantity with its largest sources; all of them are in the published table.
-pub fn budget(rows: &[BudgetRow]) -> Printed {
-    let columns =
-        [("quantity", "left"), ("sample", "wide"), ("set-point", "left"), ("u", "right"), ("largest sources", "text")];
-    let same =
-        |a: &BudgetRow, b: &BudgetRow| (&a.quantity, &a.sample, &a.set_point) == (&b.quantity, &b.sample, &b.set_point);
-    let row = |rows: &[BudgetRow]| {
-        let (first, squares) = (&rows[0], rows.iter().map(|b| b.u * b.u).sum::<f64>());
-        vec![
-            first.quantity.clone(),
-            first.sample.clone(),
-            or_missing(first.set_point.clone()),
-            numbers::significant(squares.sqrt(), 2),
-            largest_sources(rows),
-        ]
-    };
-    printed(&columns, rows.chunk_by(same).map(row).collect())
-}
-
-/// At most four sources of at least 1 % of the variance, largest first.
-fn largest_sources(rows: &[BudgetRow]) -> String {
-    let mut sorted: Vec<&BudgetRow> = rows.iter().filter(|b| b.share >= 0.01).collect();
-    sorted.sort_by(|a, b| b.share.total_cmp(&a.share));
-    let source = |b: &&BudgetRow| format!("{} {}", b.source, numbers::percent(b.share));
-    or_missing(Some(sorted.iter().take(4).map(source).collect::<Vec<_>>().join(", ")))
-}
-
 /// Every reversal with the three measurands side by side.
 pub fn reversals(rows: &[StudyReversal]) -> Printed {
     let columns = [
         ("reversal", "left"),
-        ("run", "wide"),
+        ("run", "name"),
         ("step", "right"),
         ("set-point", "left"),
         ("η before / (Pa s)", "right"),
@@ -342,7 +335,7 @@ pub fn reversals(rows: &[StudyReversal]) -> Printed {
             zero,
             or_missing(after.and_then(|a| a.plateau).map(|p| numbers::significant(p.1, 2))),
             or_missing(share_at_minimum(r).map(|x| numbers::significant(x, 2))),
-            numbers::significant(read.dead.first_usable(), 2),
+            or_missing(before.map(|_| numbers::significant(read.dead.first_usable(), 2))),
             r.judged.grade.name().to_owned(),
         ]
     };
@@ -352,7 +345,7 @@ pub fn reversals(rows: &[StudyReversal]) -> Printed {
 /// Samples as declared.
 pub fn samples(samples: &[Sample]) -> Printed {
     let columns = [
-        ("sample", "wide"),
+        ("sample", "name"),
         ("φ", "right"),
         ("liquid", "left"),
         ("η of the liquid / (Pa s)", "right"),
@@ -378,7 +371,7 @@ pub fn samples(samples: &[Sample]) -> Printed {
 
 /// Geometries and instruments as declared, a line each.
 pub fn apparatus(geometries: &[Geometry], instruments: &[Instrument]) -> Printed {
-    let columns = [("name", "wide"), ("what", "left"), ("dimensions and limits", "text")];
+    let columns = [("name", "name"), ("what", "left"), ("dimensions and limits", "text")];
     let geometry = |g: &Geometry| vec![g.name.clone(), shape_name(&g.shape).to_owned(), shape(g)];
     let instrument = |i: &Instrument| vec![i.name.clone(), "instrument".to_owned(), limits(i)];
     let rows = geometries.iter().map(geometry).chain(instruments.iter().map(instrument));
@@ -437,7 +430,7 @@ fn limits(instrument: &Instrument) -> String {
 
 /// Raw exports with their hashes.
 pub fn provenance(judged: &[JudgedRun]) -> Printed {
-    let columns = [("raw export", "wide"), ("rows", "right"), ("BLAKE3", "hash")];
+    let columns = [("raw export", "name"), ("rows", "right"), ("BLAKE3", "hash")];
     let row = |r: &JudgedRun| vec![r.identity.run.clone(), numbers::whole(r.identity.rows), r.identity.blake3.clone()];
     printed(&columns, judged.iter().map(row).collect())
 }

@@ -173,6 +173,25 @@ fn the_plan_is_sound() {
     }
 }
 
+/// A key is made of stage, code, settings, tool and inputs: tasks that agree in all of them would share one result.
+#[test]
+fn no_two_tasks_can_have_one_key() {
+    let tool = || Tool { name: find::NAME, version: String::new(), path: None };
+    let full = inputs(tool());
+    let bare = ReportInputs { fits: None, budget: None, claims: Vec::new(), controls: Vec::new(), ..inputs(tool()) };
+    for inputs in [full, bare] {
+        let mut plan = Plan::default();
+        add(&mut plan, &inputs);
+        let of = |t: &Task| format!("{} {} {:?} {:?} {:?}", t.stage, t.code, t.settings, t.tool, t.inputs);
+        let mut seen: BTreeMap<String, String> = BTreeMap::new();
+        for task in &plan.tasks {
+            if let Some(other) = seen.insert(of(task), task.name()) {
+                panic!("{} and {other} would share a key", task.name());
+            }
+        }
+    }
+}
+
 #[test]
 fn a_new_title_redraws_no_figure() {
     let tool = || Tool { name: find::NAME, version: String::new(), path: None };

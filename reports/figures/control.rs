@@ -4,7 +4,7 @@
 use super::axes::Axis;
 use super::legend::{Entry, Legend};
 use super::panel::{Area, DrawError, Drawn, Panel, Place};
-use super::style::{GREY, TWO_COLUMNS, pen, series};
+use super::style::{GREY, Series, TWO_COLUMNS, pen, series};
 use super::{Caption, Figure, nothing, picture};
 use crate::text::captions;
 use stages::reversal::result::Control;
@@ -34,7 +34,7 @@ pub fn draw(control: &Control, reversals: &[StudyReversal]) -> Result<Figure, Dr
         ratio(area, place(42.0), &rows)?;
         residual(area, place(42.0 + 198.0 + 58.0), &rows, control.dead_time_s)
     })?;
-    let (text, alt) = captions::control(control, rows.len());
+    let (text, alt) = captions::control(control, &rows);
     Ok(Figure { svg, data, caption: Caption { text, alt, empty: None, width: size.0, height: size.1, row: None } })
 }
 
@@ -43,14 +43,21 @@ fn has_something(r: &StudyReversal) -> bool {
     !read.torque_residual.is_empty() || read.after.as_ref().is_some_and(|a| !a.bins.is_empty())
 }
 
+/// More reversals than this share one look: their clouds lie over each other.
+const TOLD_APART: usize = 6;
+
+fn look(i: usize, all: usize) -> Series {
+    series(if all <= TOLD_APART { i } else { 0 })
+}
+
 /// Names of the reversals, where they are few enough to be told apart.
 fn legend(rows: &[&StudyReversal]) -> Option<Legend> {
     let entry = |(i, r): (usize, &&StudyReversal)| {
         let rate = r.judged.read.before.as_ref().map(|b| crate::text::numbers::plain(b.rate_per_s.value));
         let at = rate.map_or_else(String::new, |rate| format!(", {rate} 1/s"));
-        Entry { look: series(i), filled: false, text: format!("{}{at}", r.reversal) }
+        Entry { look: look(i, rows.len()), filled: false, text: format!("{}{at}", r.reversal) }
     };
-    (rows.len() <= 16).then(|| Legend::new(rows.iter().enumerate().map(entry).collect(), TWO_COLUMNS - 50.0))
+    (rows.len() <= TOLD_APART).then(|| Legend::new(rows.iter().enumerate().map(entry).collect(), TWO_COLUMNS - 50.0))
 }
 
 fn ratio(area: &Area<'_>, place: Place, rows: &[&StudyReversal]) -> Drawn {
@@ -63,8 +70,8 @@ fn ratio(area: &Area<'_>, place: Place, rows: &[&StudyReversal]) -> Drawn {
     panel.level(1.0, pen(GREY, 0.5))?;
     for (i, r) in rows.iter().enumerate() {
         for (strain, ratio, u) in bins(r) {
-            panel.bar(strain, ratio - u, ratio + u, pen(series(i).color, 0.4))?;
-            panel.marker((strain, ratio), series(i), false, 1.4)?;
+            panel.bar(strain, ratio - u, ratio + u, pen(look(i, rows.len()).color, 0.4))?;
+            panel.marker((strain, ratio), look(i, rows.len()), false, 1.4)?;
         }
     }
     panel.frame("(a)")
@@ -80,7 +87,7 @@ fn residual(area: &Area<'_>, place: Place, rows: &[&StudyReversal], dead_time: O
     panel.level(0.0, pen(GREY, 0.5))?;
     for (i, r) in rows.iter().enumerate() {
         for point in deviations(r) {
-            panel.marker(point, series(i), false, 1.1)?;
+            panel.marker(point, look(i, rows.len()), false, 1.1)?;
         }
     }
     panel.frame("(b)")

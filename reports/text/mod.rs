@@ -2,6 +2,8 @@
 
 pub mod captions;
 pub mod cautions;
+pub mod claims;
 pub mod methods;
+pub mod models;
 pub mod numbers;
 pub mod slug;
