@@ -11,6 +11,7 @@ use crate::physics::models::maron_pierce::MaronPierce;
 use crate::physics::models::wyart_cates::{ALPHA, BETA, WyartCates, discontinuous_onset};
 use crate::physics::models::{Model, Point};
 use crate::states::result::{State, States};
+use std::collections::BTreeMap;
 
 /// Points of a fitted curve.
 const CURVE_POINTS: u16 = 80;
@@ -20,7 +21,7 @@ const WIDEST_BAND: f64 = 1e3;
 /// A model with the parameters that are held, and the data that it is fitted to.
 struct Job<'a> {
     model: &'a dyn Model,
-    scope: &'static str,
+    scope: String,
     held: Vec<Option<f64>>,
     data: Data,
 }
@@ -33,21 +34,59 @@ pub fn fits(states: &States, samples: &[Sample], params: &Params) -> Fits {
     }
     let mut fits = Fits::default();
     for model in &params.models {
-        match model {
-            params::Model::WyartCates => thickening(states, samples, params, &mut fits),
-            params::Model::MaronPierce => packing(&MaronPierce, states, samples, &mut fits),
-            params::Model::KriegerDougherty => packing(&KriegerDougherty, states, samples, &mut fits),
+        for group in groups(samples) {
+            match model {
+                params::Model::WyartCates => thickening(states, samples, &group, params, &mut fits),
+                params::Model::MaronPierce => packing(&MaronPierce, states, samples, &group, &mut fits),
+                params::Model::KriegerDougherty => packing(&KriegerDougherty, states, samples, &group, &mut fits),
+            }
         }
     }
     fits
 }
 
-/// Wyart and Cates over all samples and stresses.
-fn thickening(states: &States, samples: &[Sample], params: &Params, fits: &mut Fits) {
+/// Samples that one law can hold for: the same particles in the same liquid.
+struct Group {
+    /// The particles, with the liquid where that is needed; none where all samples are one group.
+    name: Option<String>,
+    samples: Vec<String>,
+}
+
+impl Group {
+    fn holds(&self, state: &State) -> bool {
+        self.samples.contains(&state.sample)
+    }
+
+    /// `all samples`, or what these have in common.
+    fn scope(&self) -> String {
+        self.name.clone().unwrap_or_else(|| "all samples".to_owned())
+    }
+}
+
+fn groups(samples: &[Sample]) -> Vec<Group> {
+    let mut found: BTreeMap<(&str, &str), Vec<String>> = BTreeMap::new();
+    for sample in samples.iter().filter(|s| !s.control) {
+        let particles = sample.particles.as_ref().map_or("", |p| p.name.as_str());
+        found.entry((particles, &sample.liquid.name)).or_default().push(sample.name.clone());
+    }
+    let alone = found.len() < 2;
+    let one_liquid = found.keys().all(|(_, liquid)| found.keys().all(|(_, other)| liquid == other));
+    let name = |particles: &str, liquid: &str| match (alone, one_liquid) {
+        (true, _) => None,
+        (_, true) => Some(particles.to_owned()),
+        (_, false) => Some(format!("{particles} in {liquid}")),
+    };
+    found.iter().map(|((p, l), samples)| Group { name: name(p, l), samples: samples.clone() }).collect()
+}
+
+/// Wyart and Cates over all samples and stresses of a group.
+fn thickening(states: &States, samples: &[Sample], group: &Group, params: &Params, fits: &mut Fits) {
     let mut held = vec![None; WyartCates.parameters().len()];
     (held[ALPHA], held[BETA]) = (params.alpha, params.beta);
-    let scope = "all samples";
-    let Some(data) = data(states, samples, &|_| true) else { return without_data(&WyartCates, scope, &held, fits) };
+    let scope = group.scope();
+    let Some(data) = data(states, samples, &|state| group.holds(state)) else {
+        return without_data(&WyartCates, &scope, &held, fits);
+    };
     let job = Job { model: &WyartCates, scope, held, data };
     if solid_fractions(&job.data) < 2 {
         let why = "not identified: one solid fraction does not tell the amplitude from the jamming fractions";
@@ -62,11 +101,12 @@ fn thickening(states: &States, samples: &[Sample], params: &Params, fits: &mut F
 }
 
 /// A law against the solid fraction, at the state of lowest and of highest stress of every sample.
-fn packing(model: &dyn Model, states: &States, samples: &[Sample], fits: &mut Fits) {
-    for (scope, high) in [("low stress", false), ("high stress", true)] {
+fn packing(model: &dyn Model, states: &States, samples: &[Sample], group: &Group, fits: &mut Fits) {
+    for (end, high) in [("low stress", false), ("high stress", true)] {
+        let scope = group.name.as_ref().map_or_else(|| end.to_owned(), |name| format!("{end}, {name}"));
         let held = vec![None; model.parameters().len()];
-        let Some(data) = data(states, samples, &|state| is_end(state, &states.states, high)) else {
-            without_data(model, scope, &held, fits);
+        let Some(data) = data(states, samples, &|s| group.holds(s) && is_end(s, &states.states, high)) else {
+            without_data(model, &scope, &held, fits);
             continue;
         };
         let job = Job { model, scope, held, data };
@@ -102,14 +142,14 @@ fn solid_fractions(data: &Data) -> usize {
     all.len()
 }
 
-fn without_data(model: &dyn Model, scope: &'static str, held: &[Option<f64>], fits: &mut Fits) {
+fn without_data(model: &dyn Model, scope: &str, held: &[Option<f64>], fits: &mut Fits) {
     let why = "not fitted: no state has a relative viscosity, a stress and a solid fraction";
     fits.rows.extend(row_heads(model, scope, held, why));
 }
 
 /// Rows that hold words only.
 fn words(job: &Job<'_>, why: &str) -> Vec<FitRow> {
-    row_heads(job.model, job.scope, &job.held, why)
+    row_heads(job.model, &job.scope, &job.held, why)
 }
 
 fn row_heads(model: &dyn Model, scope: &str, held: &[Option<f64>], why: &str) -> Vec<FitRow> {
@@ -157,7 +197,7 @@ fn row(job: &Job<'_>, fit: &Fit, name: &str, unit: &str, known: &Known) -> FitRo
         aicc: criteria.and_then(|c| c.0),
         bic: criteria.and_then(|c| c.1),
         remarks: known.remarks.iter().chain(&fit.remarks).cloned().collect(),
-        ..empty_row(job.model, job.scope, name, unit)
+        ..empty_row(job.model, &job.scope, name, unit)
     }
 }
 
@@ -223,7 +263,7 @@ fn law_curve(job: &Job<'_>, fit: &Fit) -> Option<LawCurve> {
         Some(LawPoint { volume_fraction, relative_viscosity, low, high })
     };
     let points: Vec<LawPoint> = (0..CURVE_POINTS).map_while(point).collect();
-    let (model, scope) = (job.model.name().to_owned(), job.scope.to_owned());
+    let (model, scope) = (job.model.name().to_owned(), job.scope.clone());
     (!points.is_empty()).then_some(LawCurve { model, scope, points })
 }
 
