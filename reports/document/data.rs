@@ -333,7 +333,7 @@ impl Parts {
         if self.controls.is_empty() {
             out.push("The study has no control.".to_owned());
         } else if self.controls.iter().all(|c| !c.failed && c.contact_share.is_some()) {
-            out.push("The control shows no drop where there must be none.".to_owned());
+            out.push("No control shows a drop beyond its error.".to_owned());
         }
         out.extend(self.claims.iter().filter(|c| !c.holds).map(|c| format!("A {}.", claims::miss(c))));
         out

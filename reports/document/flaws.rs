@@ -25,20 +25,25 @@ pub(super) fn flaws(
     let asked = || reversals.iter().filter(|r| !r.identity.control && r.judged.read.set_aside.is_none());
     let unread = asked().filter(|r| r.judged.read.before.is_none());
     let unusable = asked().filter(|r| r.judged.read.before.is_some() && r.judged.grade == Grade::F);
-    let drifting = asked().filter(|r| r.judged.read.before.as_ref().is_some_and(|b| !b.steady));
-    let hidden = asked().filter(|r| {
+    let graded = || asked().filter(|r| r.judged.grade != Grade::F);
+    let drifting = graded().filter(|r| r.judged.read.before.as_ref().is_some_and(|b| !b.steady));
+    let hidden = graded().filter(|r| {
         let too_late = r.judged.read.dead.first_usable() > dead_strain;
-        r.judged.read.before.is_some() && r.judged.grade != Grade::F && !r.judged.resolved && too_late
+        r.judged.read.before.is_some() && !r.judged.resolved && too_late
     });
     let of_reversals = [
         ("Nothing steady that could be read before the reversal", places(unread, run)),
-        ("Not usable", places(unusable, |r| format!("{}, step {}", run(r), r.judged.read.step))),
+        ("Not usable", places(unusable, |r| format!("{}, step {}{}", run(r), r.judged.read.step, first_remark(r)))),
         ("Not steady", places(drifting, |r| format!("{}, loading {}", state(r), r.identity.loading))),
         ("Hidden until the drive had turned round", places(hidden, state)),
     ];
     let of_reversals = of_reversals.into_iter().filter(|(_, places)| !places.is_empty());
     let line = |(kind, places): (&str, Vec<String>)| format!("{kind}: {}", listed(named(places).into_iter()));
     by_hand.chain(of_reversals.map(line)).chain(readings(judged)).collect()
+}
+
+fn first_remark(r: &StudyReversal) -> String {
+    r.judged.remarks.first().map_or_else(String::new, |remark| format!(", {remark}"))
 }
 
 fn run(r: &StudyReversal) -> String {
@@ -84,7 +89,7 @@ fn readings(judged: &[JudgedRun]) -> Option<String> {
     }
     let parts = all
         .into_iter()
-        .map(|(reason, (n, runs))| format!("{reason} {} in {}", count(n, "reading"), count(runs, "run")));
+        .map(|(reason, (n, runs))| format!("{reason} ({}, {})", count(n, "reading"), count(runs, "run")));
     let text = listed(parts);
     (!text.is_empty()).then(|| format!("Readings set aside by rule: {text}"))
 }

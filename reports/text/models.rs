@@ -16,6 +16,8 @@ pub fn parameter(parameter: &str) -> &str {
         "phi_0" => "φ_0, frictionless jamming",
         "phi_m" => "φ_m, frictional jamming",
         "phi_max" => "φ_max, divergence",
+        "phi_dst" => "φ_DST, onset of jumps",
+        "sigma_dst" => "σ_DST, stress at φ_DST",
         "sigma_star" => "σ*, onset stress",
         "alpha" => "α, exponent",
         "beta" => "β, exponent of the stress",
