@@ -12,6 +12,7 @@ use stages::claims::params::Claim;
 use stages::physics::geometry::Geometry;
 use stages::physics::instrument::Instrument;
 use stages::physics::materials::Sample;
+use std::collections::BTreeMap;
 
 /// The stages that [`add`] uses, in their order.
 pub const STAGES: [&str; 4] = ["table", "claims", "figure", "document"];
@@ -114,6 +115,11 @@ impl Planner<'_> {
         }
     }
 
+    /// Adds the task and gives its name, or that of the main line's task that is the same.
+    fn push(&mut self, task: Task) -> String {
+        stages::plan::shared(self.plan, task).name()
+    }
+
     fn publish(&mut self, path: String, task: &str, output: &'static str) {
         self.plan.publications.push(Publication { path, task: task.to_owned(), output });
     }
@@ -147,8 +153,7 @@ impl Planner<'_> {
         let task = self.task(stage, of, code::TABLE, work);
         let settings = vec![which("table", name)];
         let task = Task { settings, inputs, outputs: TABLE_OUTPUTS.to_vec(), ..task };
-        let (path, producer) = (self.table_path(name), task.name());
-        self.plan.tasks.push(task);
+        let (path, producer) = (self.table_path(name), self.push(task));
         self.publish(format!("{path}.parquet"), &producer, "parquet");
         self.publish(format!("{path}.csv"), &producer, "csv");
     }
@@ -167,8 +172,7 @@ impl Planner<'_> {
             outputs: TABLE_OUTPUTS.to_vec(),
             ..self.task("table", "dictionary", code::TABLE, write::dictionary)
         };
-        let (path, producer) = (self.table_path("dictionary"), dictionary.name());
-        self.plan.tasks.push(dictionary);
+        let (path, producer) = (self.table_path("dictionary"), self.push(dictionary));
         self.publish(format!("{path}.csv"), &producer, "csv");
         self.points();
     }
@@ -274,13 +278,19 @@ impl Planner<'_> {
 
     fn document_settings(&self, figures: &[FigureRef]) -> Vec<Settings> {
         let i = self.inputs;
+        // Maps by name, so that `why` can name the one entry that changed.
+        let samples: BTreeMap<&str, &Sample> = i.samples.iter().map(|s| (s.name.as_str(), s)).collect();
+        let geometries: BTreeMap<&str, &Geometry> = i.geometries.iter().map(|g| (g.name.as_str(), g)).collect();
+        let instruments: BTreeMap<&str, &Instrument> = i.instruments.iter().map(|a| (a.name.as_str(), a)).collect();
+        let printed = i.settings.iter().map(|s| (s.path.as_str(), (&s.value, s.from_study)));
+        let printed: BTreeMap<&str, (&String, bool)> = printed.collect();
         vec![
             Settings::new("study", "", &i.study),
-            Settings::new("samples", "samples", &i.samples),
-            Settings::new("geometries", "geometries", &i.geometries),
-            Settings::new("instruments", "instruments", &i.instruments),
+            Settings::new("samples", "samples", &samples),
+            Settings::new("geometries", "geometries", &geometries),
+            Settings::new("instruments", "instruments", &instruments),
             Settings::new("in_force", "stages", &i.in_force),
-            Settings::new("settings", "stages", &i.settings),
+            Settings::new("settings", "", &printed),
             Settings::new("set_aside", "set_aside", &i.set_aside),
             Settings::new("figures", "report", &figures),
         ]

@@ -55,6 +55,25 @@ pub fn add(plan: &mut Plan, study: &Study, stages: &Stages, variant: Option<&str
     Planner { plan, study, stages, variant }.chain()
 }
 
+/// Adds the task, or gives the one of the main line that is the same: a variant shares all that it does not change.
+pub fn shared(plan: &mut Plan, task: Task) -> Task {
+    let values = |task: &Task| task.settings.iter().map(|s| (s.role, s.value.clone())).collect::<Vec<_>>();
+    let same = |main: &&Task| {
+        main.stage == task.stage
+            && main.of == task.of
+            && main.variant.is_none()
+            && values(main) == values(&task)
+            && main.inputs == task.inputs
+    };
+    if task.variant.is_some()
+        && let Some(main) = plan.tasks.iter().find(same)
+    {
+        return main.clone();
+    }
+    plan.tasks.push(task.clone());
+    task
+}
+
 struct Planner<'a> {
     plan: &'a mut Plan,
     study: &'a Study,
@@ -89,23 +108,8 @@ impl<'a> Planner<'a> {
         }
     }
 
-    /// Adds the task, or gives the one of the main line that is the same.
     fn push(&mut self, task: Task) -> Task {
-        let values = |task: &Task| task.settings.iter().map(|s| (s.role, s.value.clone())).collect::<Vec<_>>();
-        let same = |main: &&Task| {
-            main.stage == task.stage
-                && main.of == task.of
-                && main.variant.is_none()
-                && values(main) == values(&task)
-                && main.inputs == task.inputs
-        };
-        if self.variant.is_some()
-            && let Some(main) = self.plan.tasks.iter().find(same)
-        {
-            return main.clone();
-        }
-        self.plan.tasks.push(task.clone());
-        task
+        shared(self.plan, task)
     }
 
     fn task(&self, stage: &'static str, of: &str, code: &'static str, outputs: &[Output], work: Work) -> Task {

@@ -1,6 +1,6 @@
 //! The demo study: its raw exports are what the generator makes, and the results hold to the truth that went in.
 
-use crate::generator::read::{Reversal, demo_project, reversals, states};
+use crate::generator::read::{Reversal, demo_project, reversals, states, world};
 use crate::support::table::{Row, read};
 use crate::support::{copy_folder, shearback};
 use std::path::PathBuf;
@@ -108,4 +108,25 @@ fn verdicts_are_the_true_ones() {
         ("C50", "no thickening to explain"),
     ];
     assert_eq!(verdicts, wanted.map(|(sample, verdict)| (sample.to_owned(), verdict.to_owned())));
+}
+
+/// The law of the bare beads, from the solid fractions and viscosities that the study believes; u holds both. The
+/// coated beads have one solid fraction, which identifies nothing.
+#[test]
+fn the_fitted_law_is_the_true_one_and_one_solid_fraction_gives_words() {
+    let fits = table("fits");
+    let wyart_cates = |scope: &str| {
+        let rows = fits.iter().filter(|row| row.text("model") == "wyart-cates" && row.text("scope") == scope);
+        rows.collect::<Vec<_>>()
+    };
+    for (name, of_world) in [("phi_0", "phi_0"), ("phi_m", "phi_m"), ("sigma_star", "sigma_star_pa"), ("beta", "beta")]
+    {
+        let row = *wyart_cates("bare beads").iter().find(|row| row.text("parameter") == name).unwrap();
+        let (value, u) = (row.number("value").unwrap(), row.number("u_value").unwrap());
+        let truth = world("bare beads", of_world);
+        assert!((value - truth).abs() < 3.0 * u, "{name}: {value} ± {u}, in truth {truth}");
+    }
+    for row in wyart_cates("coated beads").iter().filter(|row| row.text("parameter") != "alpha") {
+        assert!(row.number("value").is_none() && row.text("remarks").contains("not identified"));
+    }
 }
