@@ -132,7 +132,11 @@ fn is_end(state: &State, states: &[State], high: bool) -> bool {
 fn stress_range(data: &Data) -> String {
     let stresses = || data.points.iter().map(|p| p.stress_pa);
     let (low, high) = (stresses().fold(f64::INFINITY, f64::min), stresses().fold(0.0, f64::max));
-    format!("states from {low:.3} to {high:.3} Pa")
+    let three = |x: f64| format!("{x:.2e}").parse().unwrap_or(x);
+    match data.points.len() {
+        1 => format!("one state at {} Pa", three(low)),
+        _ => format!("states from {} to {} Pa", three(low), three(high)),
+    }
 }
 
 fn solid_fractions(data: &Data) -> usize {

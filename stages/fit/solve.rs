@@ -178,7 +178,7 @@ pub(super) fn fit(model: &dyn Model, held: &[Option<f64>], data: &Data) -> Fit {
     let problem = Problem::new(model, held, data);
     let (n, free) = (data.ln.len(), problem.free().len());
     if n <= free {
-        return nothing(&problem, format!("not fitted: {n} data for {free} free parameters"));
+        return nothing(&problem, format!("not fitted: free parameters {free}, states {n}"));
     }
     let with_ln: Vec<(Point, f64)> = data.points.iter().copied().zip(data.ln.iter().copied()).collect();
     let starts = model.starts(&with_ln);
@@ -240,7 +240,7 @@ fn describe(problem: &Problem<'_>, solution: Solution) -> Fit {
     if known_errors && chance < MISFIT {
         let widened = if variance <= MISSES * MISSES { "; uncertainties are widened by its root" } else { "" };
         remarks.push(format!(
-            "does not fit: sum of squares {rss:.1} on {dof} degrees of freedom, more than chance gives{widened}"
+            "does not fit: sum of squares {rss:.0} on {dof} degrees of freedom, more than chance gives{widened}"
         ));
     }
     if !known_errors {

@@ -27,10 +27,14 @@ pub(super) fn judge(
         read.dead.control = dead_strain(&read, control);
     }
     let share = usable_share(&read, &mut remarks).map(|x| with_control(x, &read, transfer));
-    let grade = grade(&read, share, transfer, plates, settings, &mut remarks);
+    let mut why = Vec::new();
+    let grade = grade(&read, share, transfer, plates, settings, &mut why);
     let refusals = share.map(|x| refusals(x, &read, is_control, &settings.resolved));
     let resolved = grade != Grade::F && refusals.as_ref().is_some_and(Vec::is_empty);
-    remarks.extend(refusals.into_iter().flatten());
+    let refusals = refusals.unwrap_or_default();
+    // What keeps a value from grade A need not be said where it has none.
+    remarks.extend(why.into_iter().filter(|_| grade != Grade::B || refusals.is_empty()));
+    remarks.extend(refusals);
     let value = share.filter(|_| resolved);
     let (low, high) = match value {
         Some(x) => interval(x),

@@ -110,9 +110,8 @@ fn fill_ends(row: &mut Thickening, states: &[&State], low: usize, high: usize) {
     row.stress_high_pa = high.stress_pa.map(|s| s.value);
     row.viscosity_rise_pa_s = high.viscosity_pa_s.zip(low.viscosity_pa_s).map(|(h, l)| h.value - l.value);
     if row.states_without_value > 0 {
-        let stress = row.stress_high_pa.map_or_else(String::new, |s| format!(" (up to {s:.3} Pa)"));
         let n = row.states_without_value;
         let states = if n == 1 { "1 state" } else { &format!("{n} states") };
-        row.remarks.push(format!("holds up to {}{stress}: {states} above it without a value", high.set_point));
+        row.remarks.push(format!("holds up to {}: {states} above it without a value", high.set_point));
     }
 }

@@ -68,8 +68,7 @@ pub fn joined(
             rows.extend(budget("contact_share_of_rise", &row.sample, None, sources));
         }
     }
-    let remarks = vec![format!("{} trials of every term", trials.n)];
-    (out, Budget { rows, skipped: false, remarks })
+    (out, Budget { rows, skipped: false, remarks: Vec::new() })
 }
 
 fn draw<'a>(terms: Terms<'a>, samples: &[Sample], seed: u64, n: usize) -> Trials<'a> {
