@@ -16,5 +16,9 @@ pub mod run;
 pub mod stage;
 pub mod store;
 
+// Compiled into the build scripts of `stages` and `reports`; here only for its tests.
+#[cfg(test)]
+#[allow(dead_code)]
+mod code_hash;
 #[cfg(test)]
 mod toy;

@@ -52,7 +52,7 @@ impl Domain for Reversal {
     }
 
     fn schema(&self) -> Result<String, Failure> {
-        Ok(serde_json::to_string_pretty(&setup::schema()).unwrap_or_default())
+        Ok(reports::settings::schema())
     }
 
     fn show(&self, table: &str, folder: &Path, form: Form) -> Result<String, Failure> {
@@ -60,7 +60,10 @@ impl Domain for Reversal {
         match form {
             Form::Text => Ok(reports::tables::show::show(&table)),
             Form::Json => Ok(reports::tables::find::json(&table)),
-            Form::Csv => table.to_csv().map(|csv| String::from_utf8_lossy(&csv).into_owned()).map_err(|e| unreadable(e.to_string())),
+            Form::Csv => table
+                .to_csv()
+                .map(|csv| String::from_utf8_lossy(&csv).into_owned())
+                .map_err(|e| unreadable(e.to_string())),
         }
     }
 
@@ -82,5 +85,8 @@ fn typst() -> Tool {
 
 fn unreadable(message: String) -> Failure {
     let help = "run again: what does not fit is made anew";
-    Failure { exit: Exit::Surroundings, diagnostics: vec![Diagnostic::new(message).at(Place::file("results")).help(help)] }
+    Failure {
+        exit: Exit::Surroundings,
+        diagnostics: vec![Diagnostic::new(message).at(Place::file("results")).help(help)],
+    }
 }

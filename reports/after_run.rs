@@ -34,7 +34,8 @@ pub fn after_run(results: &Path, earlier: impl Fn(&str) -> Option<Vec<u8>>) -> R
     let claims = read(results, "claims")?.unwrap_or_default();
     let before = earlier("tables/states.parquet").and_then(|bytes| Table::from_parquet(&bytes).ok());
     let moves = before.map_or_else(Vec::new, |before| moves(&before, &states));
-    let missed: Vec<usize> = (0..claims.height()).filter(|row| bool_at(&claims, "holds", *row) == Some(false)).collect();
+    let missed: Vec<usize> =
+        (0..claims.height()).filter(|row| bool_at(&claims, "holds", *row) == Some(false)).collect();
     let mut lines = verdicts(&thickening);
     lines.extend(unresolved(&thickening, &states));
     lines.extend(failed_controls(&reversals));
@@ -87,12 +88,12 @@ fn bool_at(table: &Table, name: &str, row: usize) -> Option<bool> {
 fn verdicts(thickening: &Table) -> Vec<String> {
     (0..thickening.height())
         .map(|row| {
-            let mut line =
-                format!("{}: {}", text_at(thickening, "sample", row), text_at(thickening, "verdict", row));
+            let mut line = format!("{}: {}", text_at(thickening, "sample", row), text_at(thickening, "verdict", row));
             let name = "contact_share_of_rise";
             if let Some(value) = float_at(thickening, name, row) {
                 let at = |prefix: &str, suffix: &str| float_at(thickening, &format!("{prefix}{name}{suffix}"), row);
-                let share = Interval { value, u: at("u_", "").unwrap_or(f64::NAN), low: at("", "_low"), high: at("", "_high") };
+                let share =
+                    Interval { value, u: at("u_", "").unwrap_or(f64::NAN), low: at("", "_low"), high: at("", "_high") };
                 let interval = match numbers::interval(&share) {
                     text if text == numbers::MISSING => "(no interval)".to_owned(),
                     text => text,
@@ -129,7 +130,9 @@ fn failed_controls(reversals: &Table) -> Vec<String> {
         .map(|row| text_at(reversals, "run", row))
         .collect();
     runs.dedup();
-    runs.into_iter().map(|run| format!("control failed: {run} shows a drop that a Newtonian liquid cannot have")).collect()
+    runs.into_iter()
+        .map(|run| format!("control failed: {run} shows a drop that a Newtonian liquid cannot have"))
+        .collect()
 }
 
 fn miss(claims: &Table, row: usize) -> String {

@@ -192,6 +192,7 @@ pub(crate) fn control() -> Control {
         contact_share: Some(Estimate { value: 0.002, u: 0.004 }),
         dead_time_s: Some(0.12),
         torque_offset_n_m: Some(Estimate { value: 1e-8, u: 1e-8 }),
+        false_torque: vec![],
         failed: false,
         remarks: vec![],
     }
@@ -209,6 +210,8 @@ fn state(s: usize, sample: &str, i: usize) -> State {
         u_z: resolved.then_some(0.02),
         resolved: u32::from(resolved),
         found: 1,
+        viscosity_from: vec![],
+        share_from: vec![],
     };
     State {
         sample: sample.into(),
@@ -230,6 +233,9 @@ fn state(s: usize, sample: &str, i: usize) -> State {
         reversals_found: 3,
         remarks: if resolved { vec![] } else { vec!["fewer than half of its reversals are resolved".to_owned()] },
         loading_means: (1..=3).map(mean).collect(),
+        u_z_shared: 0.01,
+        u_z_within: 0.02,
+        u_ln_viscosity_within: 0.01,
     }
 }
 
@@ -255,6 +261,9 @@ pub(crate) fn states() -> States {
         degrees_of_freedom: Some(2.0),
         loadings: 3,
         verdict: if s == 0 { Verdict::ContactsDominate } else { Verdict::NotDecided },
+        reason: "the interval of the share lies above one half".into(),
+        loadings_of_sample: 3,
+        smallest_rise: 0.1,
         remarks: if s == 0 { vec![] } else { vec!["the verdict changes with the first usable strain".to_owned()] },
     };
     let samples = [HOSTILE, LONG];

@@ -11,7 +11,6 @@ mod fixture;
 pub mod plan;
 pub mod settings;
 pub mod study;
-pub mod summary;
 pub mod tables;
 pub mod text;
 

@@ -12,6 +12,7 @@ use stages::claims::params::Claim;
 use stages::physics::geometry::Geometry;
 use stages::physics::instrument::Instrument;
 use stages::physics::materials::Sample;
+use std::collections::BTreeMap;
 
 /// The stages that [`add`] uses, in their order.
 pub const STAGES: [&str; 4] = ["table", "claims", "figure", "document"];
@@ -114,6 +115,11 @@ impl Planner<'_> {
         }
     }
 
+    /// Adds the task and gives its name, or that of the main line's task that is the same.
+    fn push(&mut self, task: Task) -> String {
+        stages::plan::shared(self.plan, task).name()
+    }
+
     fn publish(&mut self, path: String, task: &str, output: &'static str) {
         self.plan.publications.push(Publication { path, task: task.to_owned(), output });
     }
@@ -145,9 +151,9 @@ impl Planner<'_> {
 
     fn table(&mut self, stage: &'static str, of: &str, name: &str, inputs: Vec<Input>, work: Work) {
         let task = self.task(stage, of, code::TABLE, work);
-        let task = Task { inputs, outputs: TABLE_OUTPUTS.to_vec(), ..task };
-        let (path, producer) = (self.table_path(name), task.name());
-        self.plan.tasks.push(task);
+        let settings = vec![which("table", name)];
+        let task = Task { settings, inputs, outputs: TABLE_OUTPUTS.to_vec(), ..task };
+        let (path, producer) = (self.table_path(name), self.push(task));
         self.publish(format!("{path}.parquet"), &producer, "parquet");
         self.publish(format!("{path}.csv"), &producer, "csv");
     }
@@ -166,8 +172,7 @@ impl Planner<'_> {
             outputs: TABLE_OUTPUTS.to_vec(),
             ..self.task("table", "dictionary", code::TABLE, write::dictionary)
         };
-        let (path, producer) = (self.table_path("dictionary"), dictionary.name());
-        self.plan.tasks.push(dictionary);
+        let (path, producer) = (self.table_path("dictionary"), self.push(dictionary));
         self.publish(format!("{path}.csv"), &producer, "csv");
         self.points();
     }
@@ -202,7 +207,8 @@ impl Planner<'_> {
         self.table("claims", "table", "claims", vec![found], write::claims);
     }
 
-    fn figure(&mut self, name: &str, settings: Vec<Settings>, inputs: Vec<Input>, work: Work) {
+    fn figure(&mut self, kind: &str, name: &str, settings: Vec<Settings>, inputs: Vec<Input>, work: Work) {
+        let settings = settings.into_iter().chain([which("figure", kind)]).collect();
         let task = self.task("figure", name, code::FIGURE, work);
         let task = Task { settings, inputs, outputs: FIGURE_OUTPUTS.to_vec(), ..task };
         let producer = task.name();
@@ -220,32 +226,32 @@ impl Planner<'_> {
         let samples = Settings::new("samples", "samples", &asked);
         let mut out = Vec::new();
         let mut place = |name: &str, section| out.push(FigureRef { name: name.to_owned(), section });
-        self.figure("contact-share", vec![samples.clone()], vec![states.clone()], draw::contact_share);
+        self.figure("contact_share", "contact-share", vec![samples.clone()], vec![states.clone()], draw::contact_share);
         place("contact-share", Section::Results);
         for (sample, slug) in self.inputs.samples.iter().zip(slugs(&names)) {
             let setting = || vec![Settings::new("sample", "samples", &sample.name)];
             if !sample.control {
                 let name = format!("viscosity-{slug}");
-                self.figure(&name, setting(), vec![states.clone()], draw::viscosity);
+                self.figure("viscosity", &name, setting(), vec![states.clone()], draw::viscosity);
                 place(&name, Section::Results);
             }
             let name = format!("atlas-{slug}");
-            self.figure(&name, setting(), vec![states.clone()], draw::atlas);
+            self.figure("atlas", &name, setting(), vec![states.clone()], draw::atlas);
             place(&name, Section::Atlas);
         }
-        self.figure("typical-reversal", Vec::new(), vec![states.clone()], draw::typical);
+        self.figure("typical", "typical-reversal", Vec::new(), vec![states.clone()], draw::typical);
         place("typical-reversal", Section::Typical);
         let controls: Vec<String> = self.inputs.controls.iter().map(|c| c.name.clone()).collect();
         for (control, slug) in self.inputs.controls.iter().zip(slugs(&controls)) {
             let name = format!("control-{slug}");
             let inputs = vec![states.clone(), input("control", &control.task, "control")];
-            self.figure(&name, Vec::new(), inputs, draw::control);
+            self.figure("control", &name, Vec::new(), inputs, draw::control);
             place(&name, Section::Control);
         }
         let with_fits: Vec<Input> = [states].into_iter().chain(fits).collect();
-        self.figure("flow-curves", vec![samples], with_fits.clone(), draw::flow_curves);
+        self.figure("flow_curves", "flow-curves", vec![samples], with_fits.clone(), draw::flow_curves);
         place("flow-curves", Section::Fits);
-        self.figure("relative-viscosity", Vec::new(), with_fits, draw::relative_viscosity);
+        self.figure("relative_viscosity", "relative-viscosity", Vec::new(), with_fits, draw::relative_viscosity);
         place("relative-viscosity", Section::Fits);
         out
     }
@@ -272,13 +278,19 @@ impl Planner<'_> {
 
     fn document_settings(&self, figures: &[FigureRef]) -> Vec<Settings> {
         let i = self.inputs;
+        // Maps by name, so that `why` can name the one entry that changed.
+        let samples: BTreeMap<&str, &Sample> = i.samples.iter().map(|s| (s.name.as_str(), s)).collect();
+        let geometries: BTreeMap<&str, &Geometry> = i.geometries.iter().map(|g| (g.name.as_str(), g)).collect();
+        let instruments: BTreeMap<&str, &Instrument> = i.instruments.iter().map(|a| (a.name.as_str(), a)).collect();
+        let printed = i.settings.iter().map(|s| (s.path.as_str(), (&s.value, s.from_study)));
+        let printed: BTreeMap<&str, (&String, bool)> = printed.collect();
         vec![
             Settings::new("study", "", &i.study),
-            Settings::new("samples", "samples", &i.samples),
-            Settings::new("geometries", "geometries", &i.geometries),
-            Settings::new("instruments", "instruments", &i.instruments),
+            Settings::new("samples", "samples", &samples),
+            Settings::new("geometries", "geometries", &geometries),
+            Settings::new("instruments", "instruments", &instruments),
             Settings::new("in_force", "stages", &i.in_force),
-            Settings::new("settings", "stages", &i.settings),
+            Settings::new("settings", "", &printed),
             Settings::new("set_aside", "set_aside", &i.set_aside),
             Settings::new("figures", "report", &figures),
         ]
@@ -301,6 +313,11 @@ impl Planner<'_> {
         }
         inputs
     }
+}
+
+/// Tasks of one stage that read the same inputs differ by what they make of them, and their keys must as well.
+fn which(role: &'static str, kind: &str) -> Settings {
+    Settings::new(role, "", &kind)
 }
 
 fn input(name: &str, task: &str, output: &'static str) -> Input {

@@ -2,7 +2,12 @@
 
 use serde_json::Value;
 use stages::setup::listing::{SettingRow, settings};
-use stages::setup::{STUDY_FILE, Study};
+use stages::setup::{self, STUDY_FILE, Study};
+
+/// The JSON Schema of the study file.
+pub fn schema() -> String {
+    serde_json::to_string_pretty(&setup::schema()).unwrap_or_default()
+}
 
 /// Every setting as JSON: a list of rows.
 pub fn json(study: &Study) -> String {

@@ -56,6 +56,11 @@ fn front(study: &Study) -> data::Study {
         summary: study.r#abstract.clone(),
         keywords: study.keywords.clone(),
         protocol: study.protocol.clone(),
+        subtitle: study.report.subtitle.clone(),
+        paper: match study.report.paper {
+            document::Paper::A4 => data::Paper::A4,
+            document::Paper::Letter => data::Paper::UsLetter,
+        },
     }
 }
 
@@ -64,8 +69,7 @@ fn in_force(study: &Study, stages: &Stages) -> InForce {
     InForce {
         ingest: stages.ingest.clone(),
         clean: stages.clean.clone(),
-        reversal: stages.reversal.reversal.clone(),
-        states: stages.reversal.states.clone(),
+        reversal: stages.reversal.clone(),
         fit: stages.fit.clone(),
         uncertainty: stages.uncertainty.clone(),
         seed: study.seed,

@@ -10,6 +10,8 @@ pub mod ingest;
 pub mod near_miss;
 pub mod numerics;
 pub mod physics;
+pub mod plan;
+pub mod references;
 pub mod reversal;
 pub mod settings;
 pub mod setup;

@@ -13,16 +13,22 @@ use serde::Serialize;
 use std::collections::BTreeMap;
 
 /// Stages of the computation in the order of the data.
-pub const STAGES: [&str; 8] = [
-    "ingest",
-    "clean",
-    "reversal: read",
-    "reversal: control",
-    "reversal: judge",
-    "states",
-    "fit",
-    "uncertainty",
-];
+pub const STAGES: [&str; 8] =
+    ["ingest", "clean", "reversal: read", "reversal: control", "reversal: judge", "states", "fit", "uncertainty"];
+
+const fn small(name: &'static str) -> Output {
+    Output { name, bulky: false }
+}
+
+const fn bulky(name: &'static str) -> Output {
+    Output { name, bulky: true }
+}
+
+const INGEST: [Output; 2] = [bulky("readings"), small("head")];
+const CLEAN: [Output; 2] = [bulky("points"), small("notes")];
+const READ: [Output; 2] = [bulky("read"), bulky("points")];
+const CONTROL: [Output; 1] = [small("control")];
+const JUDGE: [Output; 1] = [small("judged")];
 
 /// Names of the tasks whose results others show.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -49,6 +55,25 @@ pub fn add(plan: &mut Plan, study: &Study, stages: &Stages, variant: Option<&str
     Planner { plan, study, stages, variant }.chain()
 }
 
+/// Adds the task, or gives the one of the main line that is the same: a variant shares all that it does not change.
+pub fn shared(plan: &mut Plan, task: Task) -> Task {
+    let values = |task: &Task| task.settings.iter().map(|s| (s.role, s.value.clone())).collect::<Vec<_>>();
+    let same = |main: &&Task| {
+        main.stage == task.stage
+            && main.of == task.of
+            && main.variant.is_none()
+            && values(main) == values(&task)
+            && main.inputs == task.inputs
+    };
+    if task.variant.is_some()
+        && let Some(main) = plan.tasks.iter().find(same)
+    {
+        return main.clone();
+    }
+    plan.tasks.push(task.clone());
+    task
+}
+
 struct Planner<'a> {
     plan: &'a mut Plan,
     study: &'a Study,
@@ -72,7 +97,7 @@ impl<'a> Planner<'a> {
         let judged: Vec<Task> = runs.iter().map(|tasks| self.judge(tasks, &controls)).collect();
         let states = self.states(&runs, &judged);
         let fit = self.fit(&states);
-        let uncertainty = self.uncertainty(&states, &fit);
+        let uncertainty = self.uncertainty(&states);
         let named = runs.iter().zip(&judged);
         Chain {
             runs: named.map(|(tasks, judged)| (tasks.run.path.clone(), judged.name(), tasks.read.name())).collect(),
@@ -83,23 +108,8 @@ impl<'a> Planner<'a> {
         }
     }
 
-    /// Adds the task, or gives the one of the main line that is the same.
     fn push(&mut self, task: Task) -> Task {
-        let values = |task: &Task| task.settings.iter().map(|s| (s.role, s.value.clone())).collect::<Vec<_>>();
-        let same = |main: &&Task| {
-            main.stage == task.stage
-                && main.of == task.of
-                && main.variant.is_none()
-                && values(main) == values(&task)
-                && main.inputs == task.inputs
-        };
-        if self.variant.is_some()
-            && let Some(main) = self.plan.tasks.iter().find(same)
-        {
-            return main.clone();
-        }
-        self.plan.tasks.push(task.clone());
-        task
+        shared(self.plan, task)
     }
 
     fn task(&self, stage: &'static str, of: &str, code: &'static str, outputs: &[Output], work: Work) -> Task {
@@ -138,7 +148,7 @@ impl<'a> Planner<'a> {
             self.stage("ingest", "ingest", &self.stages.ingest),
         ];
         let raw = Input { name: "raw".to_owned(), source: Source::Raw(run.path.clone()) };
-        let task = self.task("ingest", &names::subject(&run.path), code::INGEST, &ingest::OUTPUTS, ingest::work);
+        let task = self.task("ingest", &names::subject(&run.path), code::INGEST, &INGEST, ingest::work);
         self.push(Task { settings, inputs: vec![raw], ..task })
     }
 
@@ -156,7 +166,7 @@ impl<'a> Planner<'a> {
             ),
             Settings::new("set_aside", "set_aside", set_aside),
         ]);
-        let task = self.task("clean", &names::subject(&run.path), code::CLEAN, &clean::OUTPUTS, clean::work);
+        let task = self.task("clean", &names::subject(&run.path), code::CLEAN, &CLEAN, clean::work);
         self.push(Task { settings, inputs: vec![ingest.output("readings", "readings")], ..task })
     }
 
@@ -170,16 +180,19 @@ impl<'a> Planner<'a> {
         ]
     }
 
-    fn reversal_settings(&self) -> Settings {
-        self.stage("reversal", "reversal", &self.stages.reversal.reversal)
+    fn reversal(&self, part: &impl Serialize) -> Settings {
+        self.stage("reversal", "reversal", part)
     }
 
     fn read(&mut self, run: &RunPlan, clean: &Task) -> Task {
         let mut settings = self.apparatus(run);
-        settings.extend([Settings::new("run", run.entry.clone(), &run.path), self.reversal_settings()]);
+        settings.extend([
+            Settings::new("run", run.entry.clone(), &run.path),
+            self.reversal(&self.stages.reversal.reading()),
+        ]);
         let inputs = vec![clean.output("points", "points"), clean.output("notes", "notes")];
         let of = names::subject(&run.path);
-        let task = self.task("reversal: read", &of, code::REVERSAL, &reversal::READ_OUTPUTS, reversal::read_work);
+        let task = self.task("reversal: read", &of, code::REVERSAL, &READ, reversal::read_work);
         self.push(Task { settings, inputs, ..task })
     }
 
@@ -192,10 +205,9 @@ impl<'a> Planner<'a> {
         }
         let mut controls = BTreeMap::new();
         for ((instrument, geometry), inputs) in inputs {
-            let settings = vec![self.reversal_settings()];
+            let settings = vec![self.reversal(&self.stages.reversal.controlling())];
             let of = names::subject(&control_name(&instrument, &geometry));
-            let outputs = &reversal::CONTROL_OUTPUTS;
-            let task = self.task("reversal: control", &of, code::REVERSAL, outputs, reversal::control_work);
+            let task = self.task("reversal: control", &of, code::REVERSAL, &CONTROL, reversal::control_work);
             controls.insert((instrument, geometry), self.push(Task { settings, inputs, ..task }));
         }
         controls
@@ -208,15 +220,18 @@ impl<'a> Planner<'a> {
             run: run.path.clone(),
             sample: sample.name.clone(),
             control: sample.control,
-            volume_fraction: sample.volume_fraction,
+            volume_fraction: sample.volume_fraction.map(|phi| (phi.value, phi.u)),
             geometry: run.geometry.clone(),
             instrument: run.instrument.clone(),
             loading: run.loading.clone(),
             repeat: run.repeat.clone(),
         };
         let mut settings = self.apparatus(run);
-        settings.retain(|s| s.role != "sample");
-        settings.extend([Settings::new("identity", run.entry.clone(), &identity), self.reversal_settings()]);
+        settings.retain(|s| s.role == "geometry");
+        settings.extend([
+            Settings::new("identity", run.entry.clone(), &identity),
+            self.reversal(&self.stages.reversal.judging()),
+        ]);
         let mut inputs = vec![
             tasks.read.output("read", "read"),
             tasks.clean.output("notes", "notes"),
@@ -225,13 +240,18 @@ impl<'a> Planner<'a> {
         let control = controls.get(&(run.instrument.clone(), run.geometry.clone()));
         inputs.extend(control.map(|task| task.output("control", "control")));
         let of = names::subject(&run.path);
-        let task = self.task("reversal: judge", &of, code::REVERSAL, &reversal::JUDGE_OUTPUTS, reversal::judge_work);
+        let task = self.task("reversal: judge", &of, code::REVERSAL, &JUDGE, reversal::judge_work);
         self.push(Task { settings, inputs, ..task })
     }
 
     fn states(&mut self, runs: &[RunTasks<'_>], judged: &[Task]) -> Task {
-        let listed: BTreeMap<&str, _> =
-            self.study.runs.iter().map(|run| (run.path.as_str(), &run.set_points)).filter(|(_, s)| !s.is_empty()).collect();
+        let listed: BTreeMap<&str, _> = self
+            .study
+            .runs
+            .iter()
+            .map(|run| (run.path.as_str(), &run.set_points))
+            .filter(|(_, s)| !s.is_empty())
+            .collect();
         let settings = vec![
             self.stage("states", "reversal.states", &self.stages.reversal.states),
             Settings::new("samples", "samples", &self.study.samples),
@@ -253,18 +273,15 @@ impl<'a> Planner<'a> {
         self.push(Task { settings, inputs: vec![states.output("states", "states")], ..task })
     }
 
-    fn uncertainty(&mut self, states: &Task, fit: &Task) -> Task {
+    fn uncertainty(&mut self, states: &Task) -> Task {
         let settings = vec![
             self.stage("uncertainty", "uncertainty", &self.stages.uncertainty),
-            self.stage("states", "reversal.states", &self.stages.reversal.states),
             Settings::new("samples", "samples", &self.study.samples),
-            Settings::new("instruments", "instruments", &self.study.instruments),
             Settings::new("geometries", "geometries", &self.study.geometries),
             Settings::new("seed", "seed", &self.study.seed),
         ];
-        let inputs = vec![states.output("states", "states"), fit.output("fits", "fits")];
         let task = self.task("uncertainty", "study", code::UNCERTAINTY, &uncertainty::OUTPUTS, uncertainty::work);
-        self.push(Task { settings, inputs, ..task })
+        self.push(Task { settings, inputs: vec![states.output("states", "states")], ..task })
     }
 }
 

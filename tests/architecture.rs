@@ -68,7 +68,8 @@ fn stages_see_each_other_only_through_results_and_settings() {
     let stages = ["ingest", "clean", "reversal", "states", "fit", "uncertainty", "claims"];
     for stage in stages {
         for (name, text) in sources(&format!("stages/{stage}")) {
-            let text = code(&text);
+            // Tests may take a way round through other stages; the code hash leaves them out.
+            let text = if name.ends_with("/tests.rs") { String::new() } else { code(&text) };
             for other in stages.into_iter().filter(|other| *other != stage) {
                 let path = format!("crate::{other}::");
                 for (at, _) in text.match_indices(&path) {

@@ -1,9 +1,13 @@
 //! End-to-end tests: the real program in a folder of its own, and the rules of the house.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, unreachable_pub)]
 
 mod architecture;
+mod demo;
+mod generator;
 mod open_studies;
+mod particle_transients;
 mod rebuild;
 mod support;
 mod surroundings;
+mod synthetic_record;

@@ -101,11 +101,9 @@ fn check_states(study: &Study, perfect: usize) {
         let state = found
             .iter()
             .filter(|state| state.text("sample") == truth.text("sample"))
-            .find(|state| state.number("rate_per_s").is_some_and(|r| (r / rate).ln().abs() < 0.1))
-            .unwrap_or_else(|| panic!("no state of {} at {rate}", truth.text("sample")));
-        if state.number("contact_share").is_none() {
-            continue;
-        }
+            .find(|state| state.number("rate_per_s").is_some_and(|r| (r / rate).ln().abs() < 0.1));
+        // One state of `mixed-study` has three readings behind the transient: it has no steady stretch, and no state.
+        let Some(state) = state.filter(|state| state.number("contact_share").is_some()) else { continue };
         with_value += 1;
         let share = truth.number("contact_share").unwrap();
         let (low, high) = (state.number("contact_share_low").unwrap(), state.number("contact_share_high").unwrap());

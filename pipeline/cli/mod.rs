@@ -80,9 +80,12 @@ fn exists(study: &Path) -> Result<&Path, Failure> {
     Err(Failure::input(vec![diagnostic.help("give a folder that holds a study.yaml")]))
 }
 
-/// The document of `--json` for a command that could not begin.
-fn document_of(failure: &Failure) -> serde_json::Value {
-    serde_json::json!({ "tasks": [], "errors": failure.diagnostics })
+/// The document of `--json` for a command that could not begin: the keys that it always has, and why.
+fn document_of(study: &Path, failure: &Failure) -> serde_json::Value {
+    serde_json::json!({
+        "study": null, "tasks": [], "built": 0, "reused": 0, "failed": 0,
+        "results": study.join("results").to_string_lossy(), "errors": failure.diagnostics,
+    })
 }
 
 /// One JSON document on stdout.

@@ -33,7 +33,7 @@ pub(super) fn run(domain: &dyn Domain, options: &Options<'_>) -> Result<Exit, Fa
         Ok(done) => done,
         Err(failure) => {
             if options.json {
-                print_json(&document_of(&failure))?;
+                print_json(&document_of(options.study, &failure))?;
             }
             return Err(failure);
         }
@@ -44,7 +44,7 @@ pub(super) fn run(domain: &dyn Domain, options: &Options<'_>) -> Result<Exit, Fa
     });
     if options.json {
         print_json(&document(options.study, &plan, &report, &summary))?;
-    } else {
+    } else if report.failure.is_none() || !report.tasks.is_empty() {
         let text = text(options.study, &plan, &report, &summary, begin.elapsed().as_secs_f64());
         render::say(text.as_bytes())?;
         remark(&report);
@@ -123,8 +123,13 @@ fn text(study: &Path, plan: &Plan, report: &Report, summary: &Summary, seconds: 
     for moved in &report.moved {
         let _ = writeln!(text, "moved out of results, not as we wrote it: {moved}");
     }
-    let state = if report.laid_out { "" } else { " (as it was before this run)" };
-    let _ = writeln!(text, "results: {}{state}", study.join("results").display());
+    let results = study.join("results");
+    let state = match (report.laid_out, results.exists()) {
+        (true, _) => "",
+        (false, true) => " (as it was before this run)",
+        (false, false) => " (not there yet)",
+    };
+    let _ = writeln!(text, "results: {}{state}", results.display());
     text
 }
 
@@ -146,9 +151,21 @@ fn few(lines: impl IntoIterator<Item = String>) -> Vec<String> {
     lines
 }
 
+/// Remarks of tasks, each once with the first task that made it and the number of the others.
 fn remark(report: &Report) {
-    let remarks = report.tasks.iter().filter_map(|entry| Some((&entry.name, &entry.finished.done.as_ref()?.remarks)));
-    let lines = remarks.flat_map(|(name, remarks)| remarks.iter().map(move |remark| format!("{name}: {remark}")));
+    let mut once: Vec<(&str, &str, usize)> = Vec::new();
+    for entry in &report.tasks {
+        for remark in entry.finished.done.iter().flat_map(|done| &done.remarks) {
+            match once.iter_mut().find(|(_, told, _)| told == remark) {
+                Some((_, _, others)) => *others += 1,
+                None => once.push((&entry.name, remark, 0)),
+            }
+        }
+    }
+    let lines = once.into_iter().map(|(name, remark, others)| match others {
+        0 => format!("{name}: {remark}"),
+        n => format!("{name} and {n} more: {remark}"),
+    });
     few(lines).iter().for_each(|line| render::tell(&format!("note: {line}")));
 }
 

@@ -21,7 +21,7 @@ pub(super) fn why(domain: &dyn Domain, study: &Path, as_json: bool) -> Result<Ex
         Ok((plan, tasks)) => render::say(listing(&plan, &tasks).as_bytes())?,
         Err(failure) => {
             if as_json {
-                print_json(&document_of(&failure))?;
+                print_json(&document_of(study, &failure))?;
             }
             return Err(failure);
         }

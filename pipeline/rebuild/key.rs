@@ -85,3 +85,77 @@ fn write_canonical(value: &Value, text: &mut String) {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::stage::{Input, Output, Produced, Source, Tool};
+    use serde_json::json;
+
+    fn task() -> Task {
+        Task {
+            stage: "count",
+            of: "raw/a.txt".into(),
+            variant: None,
+            code: "c1",
+            settings: vec![
+                Settings::new("one", "stages.one", &json!({"x": 1.5, "a": {"d": [1, 2], "b": "t"}})),
+                Settings::new("two", "stages.two", &json!(true)),
+            ],
+            inputs: ["p", "q"].map(|name| Input { name: name.into(), source: Source::Raw("raw/a.txt".into()) }).into(),
+            tool: Some(Tool { name: "pen", version: "1".into(), path: None }),
+            outputs: vec![Output { name: "count", bulky: false }],
+            work: |_| Ok(Produced::default()),
+        }
+    }
+
+    fn with(change: impl FnOnce(&mut Task)) -> Digest {
+        let mut task = task();
+        change(&mut task);
+        partial(&task)
+    }
+
+    #[test]
+    fn what_counts_changes_the_key() {
+        let changed = [
+            partial(&task()),
+            with(|t| t.stage = "counts"),
+            with(|t| t.code = "c2"),
+            with(|t| t.settings[0].value["x"] = json!(1.25)),
+            with(|t| t.settings[0].value["a"]["d"] = json!([2, 1])),
+            with(|t| t.settings[1].value = json!("true")),
+            with(|t| t.settings[1].role = "three"),
+            with(|t| drop(t.settings.pop())),
+            with(|t| t.inputs[1].name = "r".into()),
+            with(|t| t.inputs.swap(0, 1)),
+            with(|t| t.tool = None),
+            with(|t| t.tool.as_mut().unwrap().version = "2".into()),
+            with(|t| t.outputs[0].name = "sum"),
+            with(|t| t.outputs[0].bulky = true),
+        ];
+        let different: std::collections::BTreeSet<_> = changed.iter().collect();
+        assert_eq!(different.len(), changed.len());
+        let (p, a, b) = (changed[0], Digest::of(b"a"), Digest::of(b"b"));
+        let keys = [key(&p, &[a, b]), key(&p, &[b, a]), key(&p, &[a]), key(&p, &[]), key(&changed[1], &[a, b])];
+        assert_eq!(keys.iter().collect::<std::collections::BTreeSet<_>>().len(), keys.len());
+    }
+
+    #[test]
+    fn what_does_not_count_leaves_the_key() {
+        let same = [
+            with(|t| t.of = "raw/b.txt".into()),
+            with(|t| t.variant = Some("strict".into())),
+            with(|t| t.settings.swap(0, 1)),
+            with(|t| t.settings[0].path = "elsewhere".into()),
+            with(|t| t.inputs[0].source = Source::Raw("raw/b.txt".into())),
+            with(|t| t.tool.as_mut().unwrap().path = Some("/usr/bin/pen".into())),
+        ];
+        assert!(same.iter().all(|digest| *digest == partial(&task())));
+    }
+
+    #[test]
+    fn canonical_json_is_sorted_and_dense() {
+        let value = json!({"b": [1.0, null, "ä\"\n"], "a": {"d": 1e-9, "c": false}});
+        assert_eq!(canonical(&value), r#"{"a":{"c":false,"d":1e-9},"b":[1.0,null,"ä\"\n"]}"#);
+    }
+}

@@ -19,7 +19,8 @@
 //!
 //! Raw files and results are known by size, times and inode, and read again if those differ
 //! ([`crate::store::stamp`]). Objects of the store are checked when they are read; one that is missing or damaged
-//! makes its producer run again, on the spot and only if somebody needs the object.
+//! makes its producer run again, on the spot and only if somebody needs the object. Objects are shared by content,
+//! so two tasks can lose the same one; then both run again, whichever of them brought it back.
 //!
 //! The old value in a reason ([`reason`]) comes from the record that the task had in the last whole run.
 

@@ -104,7 +104,8 @@ pub fn differences(old: &Record, new: &Declared) -> Vec<Reason> {
         let version = |tool: &Option<(String, String)>| tool.as_ref().map(|(_, version)| version.clone());
         reasons.push(Reason::new(Kind::Tool, name).values(version(&old.tool), version(&new.tool)));
     }
-    if reasons.is_empty() {
+    let all_known = new.inputs.iter().all(|reads| reads.hash.is_some());
+    if reasons.is_empty() && all_known {
         reasons.push(Reason::new(Kind::Code, format!("the plan for stage {}", new.stage)));
     }
     reasons

@@ -42,6 +42,9 @@ impl From<Failure> for Stop {
     }
 }
 
+/// Inputs by name, as the work receives them.
+type Named = Vec<(String, Arc<[u8]>)>;
+
 /// Everything that the tasks of one run share.
 pub struct Workshop<'a> {
     graph: &'a Graph<'a>,
@@ -220,13 +223,13 @@ impl<'a> Workshop<'a> {
         Ok(Finished::with(Outcome::Built, done, seconds, reasons))
     }
 
-    fn inputs(&self, at: usize) -> Result<Vec<(String, Arc<[u8]>)>, Stop> {
+    fn inputs(&self, at: usize) -> Result<Named, Stop> {
         let node = &self.graph.nodes[at];
         let inputs = node.inputs.iter().zip(&node.task.inputs);
         inputs.map(|(edge, input)| Ok((input.name.clone(), Arc::from(self.fetch(edge)?)))).collect()
     }
 
-    fn work(&self, task: &Task, inputs: Vec<(String, Arc<[u8]>)>) -> Result<Produced, Stop> {
+    fn work(&self, task: &Task, inputs: Named) -> Result<Produced, Stop> {
         let temporary = self.store.files.temporary();
         let scratch = || tempfile::tempdir_in(&temporary).map_err(|e| Failure::io("use", &temporary, &e));
         let scratch = task.tool.is_some().then(scratch).transpose()?;

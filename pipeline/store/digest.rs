@@ -84,3 +84,19 @@ impl Fields {
         Digest(*self.0.finalize().as_bytes())
     }
 }
+
+#[cfg(test)]
+mod vectors {
+    /// First words of the published BLAKE3 test vectors (input: bytes 0, 1, 2, … 250, 0, 1, …), from memory.
+    #[test]
+    fn hashes_are_those_of_the_published_test_vectors() {
+        let input: Vec<u8> = (0..1024_u32).map(|i| (i % 251) as u8).collect();
+        for (length, hex) in [
+            (0, "af1349b9f5f9a1a6a0404dea36dcc9499bcb25c9adc112b7cc9a93cae41f3262"),
+            (1, "2d3adedff11b61f14c886e35afa036736dcd87a74d27b5c1510225d0f592e213"),
+            (1024, "42214739f095a406f3fc83deb889744ac00df831c10daa55189b5d121c855af7"),
+        ] {
+            assert_eq!(blake3::hash(&input[..length]).to_hex().as_str(), hex);
+        }
+    }
+}

@@ -74,6 +74,11 @@ impl Disk for QuickDisk {
     }
 }
 
+/// An empty folder, in memory where the system has such a place: these tests make many thousand small files.
+fn folder() -> tempfile::TempDir {
+    tempfile::tempdir_in("/dev/shm").or_else(|_| tempfile::tempdir()).unwrap()
+}
+
 /// A study in a folder of its own.
 struct Toy {
     folder: tempfile::TempDir,
@@ -82,7 +87,7 @@ struct Toy {
 
 impl Toy {
     fn new() -> Self {
-        let toy = Self { folder: tempfile::tempdir().unwrap(), config: Config::default() };
+        let toy = Self { folder: folder(), config: Config::default() };
         toy.write("study.yaml", "study: toy\n");
         toy.write("raw/a.txt", "#first\nalpha beta gamma\n");
         toy.write("raw/b.txt", "#second\ndelta epsilon zeta\n");
@@ -92,7 +97,7 @@ impl Toy {
 
     /// Another folder with the same raw files and settings, never run.
     fn fresh_copy(&self) -> Self {
-        let copy = Self { folder: tempfile::tempdir().unwrap(), config: self.config.clone() };
+        let copy = Self { folder: folder(), config: self.config.clone() };
         copy.write("study.yaml", "study: toy\n");
         for raw in self.raws() {
             copy.write(&raw, &self.read(&raw));

@@ -82,7 +82,7 @@ fn a_setting_is_named_with_old_and_new_value_and_line() {
     assert_eq!(reasons[0], "setting title Sum -> Total (study.yaml:2)");
     assert_eq!(reasons[1], "depends on sum study, which is out of date");
     let report = toy.run();
-    let because = super::super::store::ledger::Ledger::read(&Store::new(toy.folder.path(), &SystemDisk)).unwrap();
+    let because = crate::store::ledger::Ledger::read(&Store::new(toy.folder.path(), &SystemDisk)).unwrap();
     let because = because.last.unwrap().because;
     assert!(because.contains(&"setting stages.count.unit 8 -> 4 (study.yaml:7)".to_string()), "{because:?}");
     assert_eq!(whole(&report).count(Outcome::Built), 5);
@@ -271,4 +271,27 @@ fn large_outputs_are_kept_for_the_current_run_and_the_last_three() {
     toy.config.title = "one".into();
     assert_eq!(toy.condition("note study"), Condition::OutOfDate);
     assert_eq!(with(whole(&toy.run()), Outcome::Built), ["note study"]);
+}
+
+#[test]
+fn a_run_that_is_stopped_keeps_what_is_done_and_says_so() {
+    let toy = Toy::new();
+    toy.run();
+    let before = toy.results();
+    toy.write("raw/a.txt", "something else, of another length\n");
+    let (cancel, progress) = (std::sync::atomic::AtomicBool::new(true), crate::progress::Progress::none());
+    let request = crate::run::Request { jobs: 2, until: None, cancel: &cancel, progress: &progress, disk: &SystemDisk };
+    let report = crate::run::run(toy.folder.path(), &toy.plan(), &request);
+    assert_eq!((report.exit(), report.laid_out), (Exit::Surroundings, false));
+    let said = messages(report.failure.as_ref().unwrap());
+    assert!(said.contains("0 of 8 tasks are done and kept"), "{said}");
+    assert_eq!(toy.results(), before);
+}
+
+#[test]
+fn a_raw_file_that_changes_while_it_is_read_fails() {
+    let toy = Toy::new();
+    let files = crate::store::files::Files::new(toy.folder.path());
+    let said = crate::rebuild::raw::read(&files, "raw/a.txt", &Digest::of(b"as it was hashed")).unwrap_err();
+    assert!(said.to_string().starts_with("raw/a.txt: the file changed while it was being read"), "{said}");
 }

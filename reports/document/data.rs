@@ -1,18 +1,21 @@
 //! What the templates read: every text of the document as data, none of it markup. Wording is in `text`, the choice
 //! and rounding of printed tables in `printed.rs`.
 
+use super::budget;
+use super::flaws::flaws;
 use super::printed::{self, Printed};
 use crate::figures::Caption;
-use crate::summary;
+use crate::text::cautions;
+use crate::text::claims;
 use crate::text::methods::{self, InForce, Paragraph};
 use crate::text::numbers::{self, count};
-use crate::text::{cautions, sources};
 use serde::{Deserialize, Serialize};
 use stages::claims::result::ClaimRow;
 use stages::fit::result::Fits;
 use stages::physics::geometry::Geometry;
 use stages::physics::instrument::Instrument;
 use stages::physics::materials::Sample;
+use stages::references;
 use stages::reversal::result::{Control, JudgedRun};
 use stages::states::result::{States, Thickening};
 use stages::uncertainty::result::Budget;
@@ -47,6 +50,21 @@ pub struct Study {
     pub keywords: Vec<String>,
     /// Protocol in free text.
     pub protocol: Option<String>,
+    /// Line below the title.
+    pub subtitle: Option<String>,
+    /// Size of the paper.
+    pub paper: Paper,
+}
+
+/// Size of the paper.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Paper {
+    /// ISO 216.
+    #[default]
+    A4,
+    /// 8.5 × 11 inches, as typst calls it.
+    UsLetter,
 }
 
 /// A setting in force, as it is printed: settings role `settings`, a list of them.
@@ -136,6 +154,7 @@ pub struct Parts {
 struct Answer {
     sample: String,
     verdict: &'static str,
+    reason: String,
     share: Option<String>,
     interval: Option<String>,
     ends: Option<String>,
@@ -163,6 +182,7 @@ struct Data {
     date: Option<Day>,
     answers: Vec<Answer>,
     notes: Vec<String>,
+    flaws: Vec<String>,
     tables: Tables,
     figures: Vec<FigureData>,
     set_aside: Vec<SetAside>,
@@ -170,7 +190,7 @@ struct Data {
     fits: Stage,
     budget: Stage,
     methods: Vec<Titled>,
-    sources: Vec<&'static str>,
+    sources: Vec<String>,
     limits: [&'static str; 4],
     cautions: [&'static str; 3],
     settings: Vec<SettingLine>,
@@ -189,6 +209,7 @@ struct Tables {
     claims: Printed,
     fits: Printed,
     budget: Printed,
+    reversals: Printed,
     provenance: Printed,
 }
 
@@ -241,23 +262,31 @@ impl Parts {
             date: self.date().map(|d| Day { year: d.year(), month: d.month(), day: d.day() }),
             answers: self.states.thickening.iter().map(|t| self.answer(t)).collect(),
             notes: self.notes(),
+            flaws: flaws(
+                &self.set_aside,
+                &self.judged,
+                &self.states.reversals,
+                self.in_force.reversal.resolved.dead_strain,
+            ),
             tables: self.tables(),
             figures: self.figures.iter().map(figure).collect(),
             set_aside: self.set_aside.clone(),
             remarks: self.remarks(),
             fits: Stage {
                 skipped: self.fits.as_ref().is_none_or(|f| f.skipped),
-                remarks: self.fits.as_ref().map_or_else(Vec::new, |f| f.remarks.clone()),
+                remarks: self.fits.as_ref().map_or_else(Vec::new, |f| {
+                    f.remarks.iter().cloned().chain(printed::remarks_of_fits(&f.rows)).collect()
+                }),
             },
             budget: Stage {
                 skipped: self.budget.as_ref().is_none_or(|b| b.skipped),
                 remarks: self.budget.as_ref().map_or_else(Vec::new, |b| b.remarks.clone()),
             },
             methods: paragraphs.iter().map(titled).collect(),
-            sources: cited.iter().filter_map(|key| sources::printed(key)).collect(),
+            sources: cited.iter().filter_map(|key| references::find(key).map(references::Reference::printed)).collect(),
             limits: cautions::LIMITS,
             cautions: cautions::CAUTIONS,
-            settings: self.settings.clone(),
+            settings: self.settings.iter().map(for_people).collect(),
             versions: self.versions.clone(),
         }
     }
@@ -269,6 +298,7 @@ impl Parts {
         Answer {
             sample: t.sample.clone(),
             verdict: t.verdict.name(),
+            reason: t.reason.clone(),
             share: share.map(|s| numbers::plus_minus(s.value, s.u)),
             interval,
             ends: ends.map(|(low, high)| format!("{low} to {high}")),
@@ -282,15 +312,9 @@ impl Parts {
         let of_sample = || self.states.states.iter().filter(|s| s.sample == t.sample);
         let open: Vec<String> =
             of_sample().filter(|s| s.contact_share.is_none()).map(|s| s.set_point.clone()).collect();
-        if !open.is_empty() {
+        if open.len() > t.states_without_value as usize || (!open.is_empty() && t.remarks.is_empty()) {
             let states = count(of_sample().count() as u64, "state");
             out.push(format!("{} of {states} not resolved: {}", open.len(), methods::listed(open.into_iter())));
-        }
-        if t.states_without_value > 0 {
-            out.push(format!(
-                "{} at higher stress without a value, so the answer holds up to the high end only",
-                count(u64::from(t.states_without_value), "state")
-            ));
         }
         out
     }
@@ -308,14 +332,16 @@ impl Parts {
         }
         if self.controls.is_empty() {
             out.push("The study has no control.".to_owned());
+        } else if self.controls.iter().all(|c| !c.failed && c.contact_share.is_some()) {
+            out.push("No control shows a drop beyond its error.".to_owned());
         }
-        out.extend(self.claims.iter().filter(|c| !c.holds).map(|c| format!("A {}.", summary::miss(c))));
+        out.extend(self.claims.iter().filter(|c| !c.holds).map(|c| format!("A {}.", claims::miss(c))));
         out
     }
 
     fn tables(&self) -> Tables {
         let fits = self.fits.as_ref().map_or(&[][..], |f| &f.rows);
-        let budget = self.budget.as_ref().map_or(&[][..], |b| &b.rows);
+        let rows_of_budget = self.budget.as_ref().map_or(&[][..], |b| &b.rows);
         Tables {
             design: printed::design(&self.states.states, &self.states.reversals),
             samples: printed::samples(&self.samples),
@@ -323,10 +349,11 @@ impl Parts {
             states: printed::states(&self.states.states),
             thickening: printed::thickening(&self.states.thickening),
             exclusions: printed::exclusions(&self.judged),
-            left_out: printed::left_out(&self.states.reversals),
+            left_out: printed::left_out(&self.states.states, &self.states.reversals),
             claims: printed::claims(&self.claims),
             fits: printed::fits(fits),
-            budget: printed::budget(budget),
+            budget: budget::budget(rows_of_budget, &self.states.thickening),
+            reversals: printed::reversals(&self.states.reversals),
             provenance: printed::provenance(&self.judged),
         }
     }
@@ -341,6 +368,20 @@ impl Parts {
         let controls = self.controls.iter().map(|c| titled(format!("control: {}", c.runs.join(", ")), &c.remarks));
         runs.chain(states).chain(controls).flatten().collect()
     }
+}
+
+/// A setting whose value is a JSON list or null, in words.
+fn for_people(line: &SettingLine) -> SettingLine {
+    let value = match serde_json::from_str::<serde_json::Value>(&line.value) {
+        Ok(serde_json::Value::Null) => "none".to_owned(),
+        Ok(serde_json::Value::Array(items)) => {
+            let item = |v: &serde_json::Value| v.as_str().map_or_else(|| v.to_string(), ToOwned::to_owned);
+            items.iter().map(item).collect::<Vec<_>>().join(", ")
+        }
+        Ok(serde_json::Value::Object(fields)) if fields.is_empty() => "none".to_owned(),
+        _ => line.value.clone(),
+    };
+    SettingLine { value, ..line.clone() }
 }
 
 fn figure((figure, caption): &(FigureRef, Caption)) -> FigureData {

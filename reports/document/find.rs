@@ -85,3 +85,28 @@ fn tool(path: PathBuf, tried: &mut Vec<String>) -> Option<Tool> {
     tried.push(format!("{} is version {version}", path.display()));
     None
 }
+
+#[cfg(all(test, unix))]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use crate::document::typeset::tests::script;
+
+    #[test]
+    fn only_the_version_of_the_templates_is_taken() {
+        let folder = tempfile::tempdir().unwrap();
+        let fit = script(folder.path(), "fit", "echo 'typst 0.15.9 (abc)'");
+        let other = script(folder.path(), "other", "echo typst 0.14.2");
+        let broken = script(folder.path(), "broken", "exit 3");
+        let mut tried = Vec::new();
+        assert_eq!(tool(fit, &mut tried).unwrap().version, "0.15.9");
+        for path in [other, broken, folder.path().join("none")] {
+            assert_eq!(tool(path, &mut tried), None);
+        }
+        let error = not_found(&tried);
+        assert!(error.message.contains("is version 0.14.2") && error.message.contains("does not run"), "{error}");
+        assert!(
+            error.help.is_some_and(|h| h.matches("cargo install --locked typst-cli --version 0.15.1").count() == 2)
+        );
+    }
+}

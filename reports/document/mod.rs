@@ -3,15 +3,18 @@
 //! In: settings and results as `plan.rs` declares them. Out: `pdf`, every source file, `methods`. No text of the user
 //! ever becomes markup: templates are fixed, and all that varies is in `data.json`.
 
+mod budget;
 pub mod data;
 pub mod find;
+mod flaws;
 pub mod printed;
 pub mod typeset;
 
-use data::{FigureRef, Parts};
+use data::{FigureRef, Parts, SettingLine};
 use pipeline::diagnostic::Diagnostic;
 use pipeline::stage::{Context, Output, Produced, from_json, mistake};
 use serde::de::DeserializeOwned;
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
 
@@ -65,11 +68,15 @@ fn parts(context: &Context<'_>, typst: &str) -> Result<Parts, Vec<Diagnostic>> {
     let ours = ("shearback".to_owned(), env!("CARGO_PKG_VERSION").to_owned());
     Ok(Parts {
         study: context.settings("study")?,
-        samples: context.settings("samples")?,
-        geometries: context.settings("geometries")?,
-        instruments: context.settings("instruments")?,
+        samples: by_name(context, "samples")?,
+        geometries: by_name(context, "geometries")?,
+        instruments: by_name(context, "instruments")?,
         in_force: context.settings("in_force")?,
-        settings: context.settings("settings")?,
+        settings: context
+            .settings::<BTreeMap<String, (String, bool)>>("settings")?
+            .into_iter()
+            .map(|(path, (value, from_study))| SettingLine { path, value, from_study })
+            .collect(),
         set_aside: context.settings("set_aside")?,
         versions: vec![ours, (find::NAME.to_owned(), typst.to_owned())],
         judged: all(context, "run:")?,
@@ -112,6 +119,11 @@ fn lay_out(context: &Context<'_>, folder: &Path, data: &[u8]) -> std::io::Result
 /// Midnight UTC of a day, seconds since 1970.
 fn midnight(date: jiff::civil::Date) -> Option<i64> {
     jiff::tz::TimeZone::UTC.to_timestamp(date.at(0, 0, 0, 0)).ok().map(jiff::Timestamp::as_second)
+}
+
+/// What the settings of `role` hold, without the names that are its keys.
+fn by_name<T: DeserializeOwned>(context: &Context<'_>, role: &str) -> Result<Vec<T>, Vec<Diagnostic>> {
+    Ok(context.settings::<BTreeMap<String, T>>(role)?.into_values().collect())
 }
 
 #[cfg(test)]

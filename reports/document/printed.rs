@@ -1,5 +1,7 @@
 //! The tables as they are printed: chosen columns, rounded, as text. What is published in full is in `tables`.
 
+use crate::tables::reversals::{contact_share, share_at_minimum};
+use crate::text::models;
 use crate::text::numbers::{self, MISSING};
 use serde::Serialize;
 use stages::claims::result::ClaimRow;
@@ -10,24 +12,25 @@ use stages::physics::materials::Sample;
 use stages::physics::quantity::Quantity;
 use stages::reversal::result::JudgedRun;
 use stages::states::result::{Interval, State, StudyReversal, Thickening};
-use stages::uncertainty::result::BudgetRow;
+use std::collections::BTreeMap;
 
 /// A printed table: headings with their alignment, rows of text.
 #[derive(Debug, Clone, PartialEq, Serialize, Default)]
 pub struct Printed {
     /// Headings.
     pub head: Vec<&'static str>,
-    /// For each column `left` or `right`; `wide` for text that may be long, `text` for sentences, `hash` for hashes.
+    /// For each column `left` or `right`; `name` for text that may break where it is long, `wide` for such text that
+    /// takes what is left of the width, `text` for sentences, `hash` for hashes.
     pub kind: Vec<&'static str>,
     /// Cells.
     pub rows: Vec<Vec<String>>,
 }
 
-fn printed(columns: &[(&'static str, &'static str)], rows: Vec<Vec<String>>) -> Printed {
+pub(super) fn printed(columns: &[(&'static str, &'static str)], rows: Vec<Vec<String>>) -> Printed {
     Printed { head: columns.iter().map(|c| c.0).collect(), kind: columns.iter().map(|c| c.1).collect(), rows }
 }
 
-fn or_missing(text: Option<String>) -> String {
+pub(super) fn or_missing(text: Option<String>) -> String {
     text.filter(|t| !t.is_empty()).unwrap_or_else(|| MISSING.to_owned())
 }
 
@@ -55,7 +58,7 @@ pub fn share(state: &State) -> String {
 /// States.
 pub fn states(states: &[State]) -> Printed {
     let columns = [
-        ("sample", "wide"),
+        ("sample", "name"),
         ("set-point", "left"),
         ("σ / Pa", "right"),
         ("γ\u{307} / s⁻¹", "right"),
@@ -83,27 +86,27 @@ pub fn states(states: &[State]) -> Printed {
     printed(&columns, states.iter().map(row).collect())
 }
 
-/// What was measured: sample × set-point × loading, found and resolved.
+/// What was measured: sample × set-point × loading, found and used.
 pub fn design(states: &[State], reversals: &[StudyReversal]) -> Printed {
     let columns = [
-        ("sample", "wide"),
+        ("sample", "name"),
         ("set-point", "left"),
         ("held", "left"),
         ("told by", "left"),
         ("loadings", "right"),
         ("reversals", "right"),
         ("in the value", "right"),
-        ("by loading, resolved of found", "wide"),
+        ("by loading, used of found", "name"),
     ];
     let row = |s: &State| {
-        let by: Vec<String> =
-            s.loading_means.iter().map(|m| format!("{}: {} of {}", m.loading, m.resolved, m.found)).collect();
+        let by_loading = by_loading(s, reversals);
+        let by: Vec<String> = by_loading.iter().map(|(l, (used, all))| format!("{l}: {used} of {all}")).collect();
         vec![
             s.sample.clone(),
             s.set_point.clone(),
             s.controlled.name().to_owned(),
             told_by(s, reversals),
-            s.loading_means.len().to_string(),
+            by_loading.len().to_string(),
             s.reversals_found.to_string(),
             s.reversals.to_string(),
             by.join("; "),
@@ -112,9 +115,28 @@ pub fn design(states: &[State], reversals: &[StudyReversal]) -> Printed {
     printed(&columns, states.iter().map(row).collect())
 }
 
+/// Loadings of a state, each with the reversals in its contact share and all of them.
+fn by_loading<'a>(state: &State, reversals: &'a [StudyReversal]) -> BTreeMap<&'a str, (u32, u32)> {
+    let mut out: BTreeMap<&str, (u32, u32)> = BTreeMap::new();
+    for r in reversals.iter().filter(|r| belongs(r, state)) {
+        let entry = out.entry(&r.identity.loading).or_default();
+        *entry = (entry.0 + u32::from(enters(r, state)), entry.1 + 1);
+    }
+    out
+}
+
+/// Whether a reversal enters the contact share of a state.
+fn enters(reversal: &StudyReversal, state: &State) -> bool {
+    state.contact_share.is_some() && state.loading_means.iter().any(|m| m.share_from.contains(&reversal.reversal))
+}
+
+fn belongs(reversal: &StudyReversal, state: &State) -> bool {
+    reversal.identity.sample == state.sample && reversal.set_point.as_ref() == Some(&state.set_point)
+}
+
 /// Whether the export told the set-point, or it was found from the motion.
 fn told_by(state: &State, reversals: &[StudyReversal]) -> String {
-    let mine = |r: &&StudyReversal| r.identity.sample == state.sample && r.set_point.as_ref() == Some(&state.set_point);
+    let mine = |r: &&StudyReversal| belongs(r, state);
     let told = reversals.iter().filter(mine).filter(|r| r.judged.read.set_point_in_export.is_some()).count();
     let all = reversals.iter().filter(mine).count();
     match told {
@@ -128,7 +150,7 @@ fn told_by(state: &State, reversals: &[StudyReversal]) -> String {
 /// Shares of the rise.
 pub fn thickening(rows: &[Thickening]) -> Printed {
     let columns = [
-        ("sample", "wide"),
+        ("sample", "name"),
         ("φ", "right"),
         ("from", "left"),
         ("to", "left"),
@@ -156,7 +178,7 @@ pub fn thickening(rows: &[Thickening]) -> Printed {
 
 /// Exclusions by run and reason.
 pub fn exclusions(judged: &[JudgedRun]) -> Printed {
-    let columns = [("run", "wide"), ("reason", "left"), ("readings", "right"), ("of all", "right")];
+    let columns = [("run", "name"), ("reason", "left"), ("readings", "right"), ("of all", "right")];
     let rows = crate::tables::runs::exclusion_rows(judged);
     let row = |e: &crate::tables::runs::Exclusion| {
         vec![e.run.clone(), e.reason.clone(), numbers::whole(e.points), or_missing(e.share.map(numbers::percent))]
@@ -164,32 +186,44 @@ pub fn exclusions(judged: &[JudgedRun]) -> Printed {
     printed(&columns, rows.iter().map(row).collect())
 }
 
-/// Reversals that do not enter states, with the reason.
-pub fn left_out(reversals: &[StudyReversal]) -> Printed {
+/// Reversals that do not enter states, with the reason; neighbours of one run with one reason in one line.
+pub fn left_out(states: &[State], reversals: &[StudyReversal]) -> Printed {
     let columns = [
-        ("reversal", "left"),
-        ("run", "wide"),
-        ("step", "right"),
+        ("reversals", "left"),
+        ("run", "name"),
+        ("steps", "left"),
         ("set-point", "left"),
         ("grade", "left"),
-        ("why", "wide"),
+        ("why", "text"),
     ];
-    let out = reversals.iter().filter(|r| !r.identity.control && (!r.judged.resolved || r.judged.grade > ENTERS));
-    let row = |r: &StudyReversal| {
+    let used = |r: &StudyReversal| states.iter().any(|s| enters(r, s));
+    let out: Vec<&StudyReversal> = reversals.iter().filter(|r| !r.identity.control && !used(r)).collect();
+    let same = |a: &&StudyReversal, b: &&StudyReversal| {
+        (&a.identity.run, a.judged.grade, why(a)) == (&b.identity.run, b.judged.grade, why(b))
+    };
+    let row = |group: &[&StudyReversal]| {
+        let (first, last) = (group[0], group[group.len() - 1]);
+        let from_to = |from: String, to: String| if from == to { from } else { format!("{from} – {to}") };
+        let set_point = |r: &StudyReversal| or_missing(r.set_point.clone());
         vec![
-            r.reversal.clone(),
-            r.identity.run.clone(),
-            r.judged.read.step.to_string(),
-            or_missing(r.set_point.clone()),
-            r.judged.grade.name().to_owned(),
-            or_missing(crate::tables::column::joined(&r.judged.remarks)),
+            from_to(first.reversal.clone(), last.reversal.clone()),
+            first.identity.run.clone(),
+            from_to(first.judged.read.step.to_string(), last.judged.read.step.to_string()),
+            from_to(set_point(first), set_point(last)),
+            first.judged.grade.name().to_owned(),
+            why(first),
         ]
     };
-    printed(&columns, out.map(row).collect())
+    printed(&columns, out.chunk_by(same).map(row).collect())
 }
 
-/// Lowest grade that enters states by the printed rules.
-const ENTERS: stages::reversal::result::Grade = stages::reversal::result::Grade::B;
+/// Why a reversal is left out. What was set aside by hand needs no other reason: nothing of it was read.
+fn why(reversal: &StudyReversal) -> String {
+    match &reversal.judged.read.set_aside {
+        Some(because) => format!("set aside by hand: {because}"),
+        None => or_missing(crate::tables::column::joined(&reversal.judged.remarks)),
+    }
+}
 
 /// Claims.
 pub fn claims(rows: &[ClaimRow]) -> Printed {
@@ -214,6 +248,28 @@ pub fn claims(rows: &[ClaimRow]) -> Printed {
     printed(&columns, rows.iter().map(row).collect())
 }
 
+/// Rows of one fit: a model and what it was fitted to.
+fn same_fit(a: &FitRow, b: &FitRow) -> bool {
+    (&a.model, &a.scope) == (&b.model, &b.scope)
+}
+
+/// What all rows of one fit say is said of the fit, once.
+pub fn remarks_of_fits(rows: &[FitRow]) -> Vec<String> {
+    let said = |rows: &[FitRow]| {
+        let common = common_remarks(rows);
+        (!common.is_empty())
+            .then(|| format!("{}, {}: {}", models::name(&rows[0].model), rows[0].scope, common.join("; ")))
+    };
+    rows.chunk_by(same_fit).filter_map(said).collect()
+}
+
+/// Remarks of all parameters that were fitted; one that was held says nothing of the fit.
+fn common_remarks(rows: &[FitRow]) -> Vec<String> {
+    let fitted: Vec<&FitRow> = rows.iter().filter(|r| !r.remarks.iter().any(|remark| remark == "held")).collect();
+    let in_all = |remark: &&String| fitted.iter().all(|r| r.remarks.contains(remark));
+    fitted.first().map_or_else(Vec::new, |first| first.remarks.iter().filter(in_all).cloned().collect())
+}
+
 /// Fits.
 pub fn fits(rows: &[FitRow]) -> Printed {
     let columns = [
@@ -224,43 +280,63 @@ pub fn fits(rows: &[FitRow]) -> Printed {
         ("unit", "left"),
         ("95 %", "left"),
         ("AICc", "right"),
-        ("remarks", "wide"),
+        ("remarks", "text"),
     ];
-    let row = |f: &FitRow| {
+    let row = |f: &FitRow, common: &[String]| {
+        let own: Vec<&str> = f.remarks.iter().filter(|r| !common.contains(r)).map(String::as_str).collect();
         let u = f.u_value.unwrap_or(f64::NAN);
         let interval = f.value.map(|value| Interval { value, u, low: f.value_low, high: f.value_high });
         vec![
-            f.model.clone(),
+            models::name(&f.model).to_owned(),
             f.scope.clone(),
-            f.parameter.clone(),
+            models::parameter(&f.parameter).to_owned(),
             or_missing(f.value.map(|v| numbers::plus_minus(v, u))),
             f.unit.clone(),
             ends(interval),
             or_missing(f.aicc.map(numbers::plain)),
-            f.remarks.join("; "),
+            own.join("; "),
         ]
     };
-    printed(&columns, rows.iter().map(row).collect())
+    let of_fit = |rows: &[FitRow]| {
+        let common = common_remarks(rows);
+        rows.iter().map(|r| row(r, &common)).collect::<Vec<_>>()
+    };
+    printed(&columns, rows.chunk_by(same_fit).flat_map(of_fit).collect())
 }
 
-/// The budget, all rows.
-pub fn budget(rows: &[BudgetRow]) -> Printed {
+/// Every reversal with the three measurands side by side.
+pub fn reversals(rows: &[StudyReversal]) -> Printed {
     let columns = [
-        ("quantity", "left"),
-        ("sample", "wide"),
+        ("reversal", "left"),
+        ("run", "name"),
+        ("step", "right"),
         ("set-point", "left"),
-        ("source", "wide"),
-        ("u", "right"),
-        ("of the variance", "right"),
+        ("η before / (Pa s)", "right"),
+        ("zero strain", "right"),
+        ("plateau", "right"),
+        ("minimum", "right"),
+        ("first strain", "right"),
+        ("grade", "left"),
     ];
-    let row = |b: &BudgetRow| {
+    let row = |r: &StudyReversal| {
+        let read = &r.judged.read;
+        let (before, after) = (read.before.as_ref(), read.after.as_ref());
+        let zero = match (contact_share(r), r.judged.contact_share_low.filter(|_| !r.judged.resolved)) {
+            (Some(x), _) => numbers::concise(x.value, x.u),
+            (None, Some(bound)) => format!("≥ {}", numbers::significant(bound, 2)),
+            (None, None) => MISSING.to_owned(),
+        };
         vec![
-            b.quantity.clone(),
-            b.sample.clone(),
-            or_missing(b.set_point.clone()),
-            b.source.clone(),
-            numbers::significant(b.u, 2),
-            numbers::percent(b.share),
+            r.reversal.clone(),
+            r.identity.run.clone(),
+            read.step.to_string(),
+            or_missing(r.set_point.clone()),
+            or_missing(before.map(|b| numbers::concise(b.viscosity_pa_s.value, b.viscosity_pa_s.u))),
+            zero,
+            or_missing(after.and_then(|a| a.plateau).map(|p| numbers::significant(p.1, 2))),
+            or_missing(share_at_minimum(r).map(|x| numbers::significant(x, 2))),
+            or_missing(before.map(|_| numbers::significant(read.dead.first_usable(), 2))),
+            r.judged.grade.name().to_owned(),
         ]
     };
     printed(&columns, rows.iter().map(row).collect())
@@ -269,10 +345,10 @@ pub fn budget(rows: &[BudgetRow]) -> Printed {
 /// Samples as declared.
 pub fn samples(samples: &[Sample]) -> Printed {
     let columns = [
-        ("sample", "wide"),
+        ("sample", "name"),
         ("φ", "right"),
         ("liquid", "left"),
-        ("η of the liquid / (mPa s)", "right"),
+        ("η of the liquid / (Pa s)", "right"),
         ("particles", "left"),
         ("diameter / µm", "right"),
         ("density / (kg/m³)", "right"),
@@ -284,7 +360,7 @@ pub fn samples(samples: &[Sample]) -> Printed {
             name,
             quantity(s.volume_fraction, 1.0, ""),
             s.liquid.name.clone(),
-            quantity(s.liquid.viscosity, 1e3, ""),
+            quantity(s.liquid.viscosity, 1.0, ""),
             or_missing(particles.map(|p| p.name.clone())),
             quantity(particles.and_then(|p| p.diameter), 1e6, ""),
             quantity(particles.and_then(|p| p.density), 1.0, ""),
@@ -295,7 +371,7 @@ pub fn samples(samples: &[Sample]) -> Printed {
 
 /// Geometries and instruments as declared, a line each.
 pub fn apparatus(geometries: &[Geometry], instruments: &[Instrument]) -> Printed {
-    let columns = [("name", "wide"), ("what", "left"), ("dimensions and limits", "text")];
+    let columns = [("name", "name"), ("what", "left"), ("dimensions and limits", "text")];
     let geometry = |g: &Geometry| vec![g.name.clone(), shape_name(&g.shape).to_owned(), shape(g)];
     let instrument = |i: &Instrument| vec![i.name.clone(), "instrument".to_owned(), limits(i)];
     let rows = geometries.iter().map(geometry).chain(instruments.iter().map(instrument));
@@ -354,7 +430,7 @@ fn limits(instrument: &Instrument) -> String {
 
 /// Raw exports with their hashes.
 pub fn provenance(judged: &[JudgedRun]) -> Printed {
-    let columns = [("raw export", "wide"), ("rows", "right"), ("BLAKE3", "hash")];
+    let columns = [("raw export", "name"), ("rows", "right"), ("BLAKE3", "hash")];
     let row = |r: &JudgedRun| vec![r.identity.run.clone(), numbers::whole(r.identity.rows), r.identity.blake3.clone()];
     printed(&columns, judged.iter().map(row).collect())
 }

@@ -52,6 +52,8 @@ fn inputs(typst: Tool) -> ReportInputs {
             summary: Some(hostile("Abstract.")),
             keywords: vec!["suspension".into(), "#k".into()],
             protocol: Some(hostile("Pre-shear.")),
+            subtitle: Some("#sub".into()),
+            paper: Paper::A4,
         },
         samples: samples(),
         geometries: vec![Geometry { name: "cone40".into(), shape, inertia: Some(q(9.1e-6, 0.0)) }],
@@ -171,6 +173,25 @@ fn the_plan_is_sound() {
     }
 }
 
+/// A key is made of stage, code, settings, tool and inputs: tasks that agree in all of them would share one result.
+#[test]
+fn no_two_tasks_can_have_one_key() {
+    let tool = || Tool { name: find::NAME, version: String::new(), path: None };
+    let full = inputs(tool());
+    let bare = ReportInputs { fits: None, budget: None, claims: Vec::new(), controls: Vec::new(), ..inputs(tool()) };
+    for inputs in [full, bare] {
+        let mut plan = Plan::default();
+        add(&mut plan, &inputs);
+        let of = |t: &Task| format!("{} {} {:?} {:?} {:?}", t.stage, t.code, t.settings, t.tool, t.inputs);
+        let mut seen: BTreeMap<String, String> = BTreeMap::new();
+        for task in &plan.tasks {
+            if let Some(other) = seen.insert(of(task), task.name()) {
+                panic!("{} and {other} would share a key", task.name());
+            }
+        }
+    }
+}
+
 #[test]
 fn a_new_title_redraws_no_figure() {
     let tool = || Tool { name: find::NAME, version: String::new(), path: None };
@@ -229,6 +250,18 @@ fn text_is_there(pdf: &Path) {
     let text = String::from_utf8_lossy(&said.stdout).split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(text.contains(fixture::HOSTILE), "{text}");
     assert!(text.contains("bubble #seen") && text.contains("not decided"));
+}
+
+#[test]
+fn letter_paper_holds_the_same_figures() {
+    let Some(typst) = typst() else { return };
+    let mut inputs = inputs(typst);
+    inputs.study.paper = Paper::UsLetter;
+    let mut plan = Plan::default();
+    add(&mut plan, &inputs);
+    let scratch = tempfile::tempdir().unwrap();
+    let done = run(&plan, scratch.path());
+    assert!(done[&("document study".to_owned(), "pdf")].starts_with(b"%PDF-"));
 }
 
 #[test]

@@ -116,8 +116,54 @@ fn message(line: &str, severity: &str) -> Option<Diagnostic> {
 }
 
 #[cfg(test)]
-mod tests {
+#[allow(clippy::unwrap_used)]
+pub(super) mod tests {
     use super::*;
+
+    /// A program of a few lines of shell.
+    #[cfg(unix)]
+    pub(in crate::document) fn script(folder: &Path, name: &str, lines: &str) -> std::path::PathBuf {
+        use std::os::unix::fs::PermissionsExt;
+        let path = folder.join(name);
+        fs::write(&path, format!("#!/bin/sh\n[ \"$1\" = probe ] && exit\n{lines}\n")).unwrap();
+        fs::set_permissions(&path, fs::Permissions::from_mode(0o755)).unwrap();
+        // A child that another test starts at this instant may still hold the file open for writing.
+        let busy = |e: std::io::Error| e.kind() == std::io::ErrorKind::ExecutableFileBusy;
+        while Command::new(&path).arg("probe").status().is_err_and(busy) {
+            thread::sleep(TICK);
+        }
+        path
+    }
+
+    #[cfg(unix)]
+    fn set(lines: &str, stop: bool) -> Result<Vec<u8>, Vec<Diagnostic>> {
+        let folder = tempfile::tempdir().unwrap();
+        let typst = script(folder.path(), "typst", lines);
+        pdf(&Job { typst: &typst, folder: folder.path(), timestamp: 0 }, &|| stop)
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn an_unknown_font_is_an_error() {
+        let warned = "echo 'main.typ:1:1: warning: unknown font family: foo' >&2; echo hi > out.pdf";
+        assert!(set(warned, false).unwrap_err()[0].message.contains("unknown font family: foo"));
+        assert_eq!(set("echo hi > out.pdf", false).unwrap(), b"hi\n");
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_wish_to_stop_ends_the_call() {
+        let start = Instant::now();
+        assert!(set("exec sleep 60", true).unwrap_err()[0].message.contains("stopped"));
+        assert!(start.elapsed() < Duration::from_secs(30));
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn no_variable_reaches_typst() {
+        let text = String::from_utf8(set("env > out.pdf", false).unwrap()).unwrap();
+        assert!(!text.contains("HOME=") && text.contains("HTTPS_PROXY=http://127.0.0.1:9"), "{text}");
+    }
 
     #[test]
     fn messages_are_read_with_their_place() {

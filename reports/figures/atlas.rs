@@ -1,10 +1,10 @@
-//! The atlas: every reversal of a sample in a small panel of its own, in rows that the document may part.
+//! The atlas: every reversal of a sample in a small panel of its own, in rows between which the document may part it.
 
 use super::axes::Axis;
 use super::legend::shortened;
 use super::panel::{Area, DrawError, Drawn, Labels, Panel, Place, write};
 use super::style::{CONTACT, GREY, INK, Series, Shape, TOTAL, TWO_COLUMNS, pen, units};
-use super::svg::literal;
+use super::svg::{literal, stacked};
 use super::typical::trace_table;
 use super::{Caption, Figure, nothing, picture};
 use crate::tables::reversals::contact_share;
@@ -24,7 +24,7 @@ const SMALL: f64 = 7.0;
 const TRACE: Series = Series { color: TOTAL, shape: Shape::Circle };
 const AT_ZERO: Series = Series { color: CONTACT, shape: Shape::Diamond };
 
-/// Draws all reversals of a sample in the order of the table; `reversals` may hold those of others.
+/// Draws all reversals of a sample that have a trace, in the order of the table; `reversals` may hold those of others.
 ///
 /// # Errors
 /// If something could not be drawn: a mistake in the program.
@@ -37,11 +37,18 @@ pub fn draw(sample: &str, reversals: &[StudyReversal]) -> Result<Figure, DrawErr
     if rows.is_empty() {
         return nothing(&title, "no reversal was found in the runs of this sample", data);
     }
-    let size = (TWO_COLUMNS, ROW * rows.len().div_ceil(COLUMNS) as f64);
+    if traced.is_empty() {
+        return nothing(&title, "no reversal of this sample could be read", data);
+    }
+    let size = (TWO_COLUMNS, ROW * traced.len().div_ceil(COLUMNS) as f64);
     let strains = strain_range(&traced);
-    let svg = picture(size, &title, |area| {
-        rows.iter().enumerate().try_for_each(|(i, reversal)| cell(area, i, reversal, strains))
-    })?;
+    let row = |(i, cells): (usize, &[(&StudyReversal, &After)])| {
+        picture((TWO_COLUMNS, ROW), &format!("{title}, row {}", i + 1), |area| {
+            cells.iter().enumerate().try_for_each(|(column, traced)| cell(area, column, *traced, strains))
+        })
+    };
+    let pictures = traced.chunks(COLUMNS).enumerate().map(row).collect::<Result<Vec<_>, _>>()?;
+    let svg = stacked(&pictures, (TWO_COLUMNS, ROW), &title);
     let (text, alt) = captions::atlas(sample, &rows);
     let caption = Caption { text, alt, empty: None, width: size.0, height: size.1, row: Some(ROW) };
     Ok(Figure { svg, data, caption })
@@ -55,23 +62,17 @@ fn strain_range(traced: &[(&StudyReversal, &After)]) -> (f64, f64) {
     if high > 0.0 { (low.max(1e-4) / 2.5, 1.3 * high) } else { (0.0008, 8.0) }
 }
 
-fn cell(area: &Area<'_>, i: usize, reversal: &StudyReversal, strains: (f64, f64)) -> Drawn {
-    let (column, row) = ((i % COLUMNS) as f64, (i / COLUMNS) as f64);
-    let left = LEFT + STEP * column;
-    let place = Place { left, top: ROW * row + 21.0, width: STEP - 8.0, height: 70.0 };
+fn cell(area: &Area<'_>, column: usize, traced: (&StudyReversal, &After), strains: (f64, f64)) -> Drawn {
+    let (reversal, after) = traced;
+    let left = LEFT + STEP * column as f64;
+    let place = Place { left, top: 21.0, width: STEP - 8.0, height: 70.0 };
     heading(area, place, reversal)?;
     let x = Axis::log(strains.0, strains.1, "");
     let mut panel = Panel::new(area, place, x, Axis::linear(0.0, 1.25, ""))?;
-    panel.labels = Labels { left: i % COLUMNS == 0, axes: false, tick: SMALL };
+    panel.labels = Labels { left: column == 0, axes: false, tick: SMALL };
     panel.shade(0.0, reversal.judged.read.dead.first_usable(), GREY)?;
     panel.level(1.0, pen(GREY, 0.4))?;
-    match &reversal.judged.read.after {
-        Some(after) => trace(&mut panel, reversal, after, strains.0)?,
-        None => {
-            let middle = (units(place.left + place.width / 2.0), units(place.top + place.height / 2.0));
-            write(area, "no value", middle, SMALL, (HPos::Center, VPos::Center))?;
-        }
-    }
+    trace(&mut panel, reversal, after, strains.0)?;
     panel.frame("")
 }
 

@@ -4,15 +4,12 @@
 use super::axes::Axis;
 use super::legend::{Entry, Legend};
 use super::panel::{Area, DrawError, Drawn, Panel, Place};
-use super::style::{GREY, TWO_COLUMNS, pen, series};
+use super::style::{GREY, Series, TWO_COLUMNS, pen, series};
 use super::{Caption, Figure, nothing, picture};
 use crate::text::captions;
 use stages::reversal::result::Control;
 use stages::states::result::StudyReversal;
 use stages::table::Table;
-
-/// SI to the unit of the axis, µN m.
-const MICRO: f64 = 1e6;
 
 /// Draws the reversals of the control runs in `control`; `reversals` may hold others.
 ///
@@ -37,7 +34,7 @@ pub fn draw(control: &Control, reversals: &[StudyReversal]) -> Result<Figure, Dr
         ratio(area, place(42.0), &rows)?;
         residual(area, place(42.0 + 198.0 + 58.0), &rows, control.dead_time_s)
     })?;
-    let (text, alt) = captions::control(control, rows.len());
+    let (text, alt) = captions::control(control, &rows);
     Ok(Figure { svg, data, caption: Caption { text, alt, empty: None, width: size.0, height: size.1, row: None } })
 }
 
@@ -46,14 +43,21 @@ fn has_something(r: &StudyReversal) -> bool {
     !read.torque_residual.is_empty() || read.after.as_ref().is_some_and(|a| !a.bins.is_empty())
 }
 
+/// More reversals than this share one look: their clouds lie over each other.
+const TOLD_APART: usize = 6;
+
+fn look(i: usize, all: usize) -> Series {
+    series(if all <= TOLD_APART { i } else { 0 })
+}
+
 /// Names of the reversals, where they are few enough to be told apart.
 fn legend(rows: &[&StudyReversal]) -> Option<Legend> {
     let entry = |(i, r): (usize, &&StudyReversal)| {
         let rate = r.judged.read.before.as_ref().map(|b| crate::text::numbers::plain(b.rate_per_s.value));
         let at = rate.map_or_else(String::new, |rate| format!(", {rate} 1/s"));
-        Entry { look: series(i), filled: false, text: format!("{}{at}", r.reversal) }
+        Entry { look: look(i, rows.len()), filled: false, text: format!("{}{at}", r.reversal) }
     };
-    (rows.len() <= 16).then(|| Legend::new(rows.iter().enumerate().map(entry).collect(), TWO_COLUMNS - 50.0))
+    (rows.len() <= TOLD_APART).then(|| Legend::new(rows.iter().enumerate().map(entry).collect(), TWO_COLUMNS - 50.0))
 }
 
 fn ratio(area: &Area<'_>, place: Place, rows: &[&StudyReversal]) -> Drawn {
@@ -66,28 +70,34 @@ fn ratio(area: &Area<'_>, place: Place, rows: &[&StudyReversal]) -> Drawn {
     panel.level(1.0, pen(GREY, 0.5))?;
     for (i, r) in rows.iter().enumerate() {
         for (strain, ratio, u) in bins(r) {
-            panel.bar(strain, ratio - u, ratio + u, pen(series(i).color, 0.4))?;
-            panel.marker((strain, ratio), series(i), false, 1.4)?;
+            panel.bar(strain, ratio - u, ratio + u, pen(look(i, rows.len()).color, 0.4))?;
+            panel.marker((strain, ratio), look(i, rows.len()), false, 1.4)?;
         }
     }
     panel.frame("(a)")
 }
 
 fn residual(area: &Area<'_>, place: Place, rows: &[&StudyReversal], dead_time: Option<f64>) -> Drawn {
-    let all = || rows.iter().flat_map(|r| &r.judged.read.torque_residual).filter(|p| p.0 > 0.0);
+    let all = || rows.iter().flat_map(|r| deviations(r)).filter(|p| p.0 > 0.0);
     let x = Axis::log_around(all().map(|p| p.0), "time since reversal *t* / s");
-    let y = Axis::linear_around(middle(all().map(|p| p.1 * MICRO)), [0.0, 0.0], "torque deviation Δ*M* / (µN m)");
+    let label = "deviation of the torque Δ*M*/*M*_{before} / %";
+    let y = Axis::linear_around(middle(all().map(|p| p.1)), [-1.0, 1.0], label);
     let mut panel = Panel::new(area, place, x, y)?;
     panel.shade(0.0, dead_time.unwrap_or(0.0), GREY)?;
     panel.level(0.0, pen(GREY, 0.5))?;
     for (i, r) in rows.iter().enumerate() {
-        for (time, torque, u) in &r.judged.read.torque_residual {
-            let (torque, u) = (torque * MICRO, u * MICRO);
-            panel.bar(*time, torque - u, torque + u, pen(series(i).color, 0.3))?;
-            panel.marker((*time, torque), series(i), false, 1.2)?;
+        for point in deviations(r) {
+            panel.marker(point, look(i, rows.len()), false, 1.1)?;
         }
     }
     panel.frame("(b)")
+}
+
+/// Time in s and deviation of the torque in per cent of its steady value before.
+fn deviations(r: &StudyReversal) -> Vec<(f64, f64)> {
+    let read = &r.judged.read;
+    let Some(before) = read.before.as_ref().filter(|b| b.torque_n_m.abs() > 0.0) else { return Vec::new() };
+    read.torque_residual.iter().map(|p| (p.0, 100.0 * p.1 / before.torque_n_m.abs())).collect()
 }
 
 /// The middle 96 % of the values, so that a few readings in the turn itself do not flatten all others.
@@ -98,21 +108,28 @@ fn middle(values: impl Iterator<Item = f64>) -> Vec<f64> {
     values.get(cut..values.len() - cut).map_or_else(Vec::new, <[f64]>::to_vec)
 }
 
+/// A line of the table: a bin of the trace or a deviation of the torque, the other half empty.
+#[derive(Default)]
+struct Line {
+    reversal: String,
+    bin: Option<(f64, f64, f64)>,
+    deviation: Option<(f64, f64, f64)>,
+}
+
 fn table(rows: &[&StudyReversal]) -> Table {
-    let mut lines: Vec<(String, Option<f64>, Option<f64>, Option<f64>, Option<f64>, [Option<f64>; 2])> = Vec::new();
+    let mut lines: Vec<Line> = Vec::new();
     for r in rows {
-        let name = || r.reversal.clone();
+        let line = || Line { reversal: r.reversal.clone(), ..Line::default() };
         let bins = r.judged.read.after.iter().flat_map(|a| &a.bins);
-        lines.extend(bins.map(|b| (name(), Some(b.0), Some(b.1), Some(b.2), None, [None; 2])));
-        let residual = r.judged.read.torque_residual.iter();
-        lines.extend(residual.map(|p| (name(), None, None, None, Some(p.0), [Some(p.1), Some(p.2)])));
+        lines.extend(bins.map(|b| Line { bin: Some(*b), ..line() }));
+        lines.extend(r.judged.read.torque_residual.iter().map(|p| Line { deviation: Some(*p), ..line() }));
     }
     Table::new()
-        .text("reversal", lines.iter().map(|l| Some(l.0.clone())))
-        .float("strain_since_reversal", lines.iter().map(|l| l.1))
-        .float("viscosity_ratio", lines.iter().map(|l| l.2))
-        .float("u_viscosity_ratio", lines.iter().map(|l| l.3))
-        .float("time_since_reversal_s", lines.iter().map(|l| l.4))
-        .float("torque_deviation_n_m", lines.iter().map(|l| l.5[0]))
-        .float("u_torque_deviation_n_m", lines.iter().map(|l| l.5[1]))
+        .text("reversal", lines.iter().map(|l| Some(l.reversal.clone())))
+        .float("strain_since_reversal", lines.iter().map(|l| Some(l.bin?.0)))
+        .float("viscosity_ratio", lines.iter().map(|l| Some(l.bin?.1)))
+        .float("u_viscosity_ratio", lines.iter().map(|l| Some(l.bin?.2)))
+        .float("time_since_reversal_s", lines.iter().map(|l| Some(l.deviation?.0)))
+        .float("torque_deviation_n_m", lines.iter().map(|l| Some(l.deviation?.1)))
+        .float("u_torque_deviation_n_m", lines.iter().map(|l| Some(l.deviation?.2)))
 }

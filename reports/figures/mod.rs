@@ -46,7 +46,7 @@ pub struct Caption {
     pub width: f64,
     /// Height, pt.
     pub height: f64,
-    /// Height of a row of panels, pt, if a long picture may be cut between rows.
+    /// Height of a row, pt, if the picture is made of rows between which it may be parted.
     pub row: Option<f64>,
 }
 

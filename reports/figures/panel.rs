@@ -144,16 +144,15 @@ impl<'a, 'b> Panel<'a, 'b> {
         Ok(())
     }
 
-    /// A band between two curves over the same abscissae, (x, low, high).
+    /// A band between two curves over the same abscissae, (x, low, high), rising in x.
     pub fn band(&mut self, values: &[(f64, f64, f64)], color: RGBColor) -> Drawn {
-        let inside = |(x, low, high): &(f64, f64, f64)| {
-            let (x, low, high) = (self.x.at(*x), self.y.at(*low), self.y.at(*high));
-            let shown = self.x.holds(x) && high.is_finite() && high >= self.y.lo && !(low > self.y.hi);
-            // A low end at or below zero lies below every log axis.
-            let low = if low.is_finite() { low } else { self.y.lo };
-            shown.then(|| (x, low.clamp(self.y.lo, self.y.hi), high.clamp(self.y.lo, self.y.hi)))
-        };
-        let edges: Vec<_> = values.iter().filter_map(inside).collect();
+        let (x, y) = (&self.x, &self.y);
+        // A low end at or below zero lies below every log axis.
+        let below = |v: f64| Some(y.at(v)).filter(|v| v.is_finite()).unwrap_or(y.lo);
+        let all =
+            values.iter().map(|v| (x.at(v.0), below(v.1), y.at(v.2))).filter(|v| v.0.is_finite() && v.2.is_finite());
+        let within = |v: (f64, f64, f64)| (v.0, v.1.clamp(y.lo, y.hi), v.2.clamp(y.lo, y.hi));
+        let edges: Vec<_> = cut_across(&all.collect::<Vec<_>>(), x).into_iter().map(within).collect();
         let upper = edges.iter().map(|e| (e.0, e.2));
         let outline: Vec<_> = upper.chain(edges.iter().rev().map(|e| (e.0, e.1))).collect();
         if edges.len() > 1 {
@@ -300,6 +299,27 @@ pub fn mark(area: &Area<'_>, (x, y): (i32, i32), look: Series, filled: bool, rad
     Ok(area.draw(&PathElement::new(corners, line))?)
 }
 
+/// The part of a band that lies between the ends of an axis, its own ends interpolated there.
+fn cut_across(values: &[(f64, f64, f64)], axis: &Axis) -> Vec<(f64, f64, f64)> {
+    let mut out: Vec<(f64, f64, f64)> = Vec::new();
+    for pair in values.windows(2) {
+        let (a, b) = (pair[0], pair[1]);
+        let (from, to) = (a.0.max(axis.lo), b.0.min(axis.hi));
+        if from >= to {
+            continue;
+        }
+        let at = |x: f64| {
+            let t = (x - a.0) / (b.0 - a.0);
+            (x, a.1 + t * (b.1 - a.1), a.2 + t * (b.2 - a.2))
+        };
+        if out.last().is_none_or(|last| last.0 < from) {
+            out.push(at(from));
+        }
+        out.push(at(to));
+    }
+    out
+}
+
 /// Cuts a polyline at the frame (Liang & Barsky 1984); what is outside is left out, never moved to the edge.
 fn clip(path: &[(f64, f64)], x: &Axis, y: &Axis) -> Vec<Vec<(f64, f64)>> {
     let mut pieces: Vec<Vec<(f64, f64)>> = Vec::new();
@@ -337,6 +357,13 @@ fn inside(a: Point, b: Point, x: &Axis, y: &Axis) -> Option<(Point, Point)> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_band_reaches_the_frame_and_no_further() {
+        let band = [(-1.0, 0.0, 1.0), (1.0, 2.0, 3.0), (3.0, 2.0, 5.0)];
+        let cut = cut_across(&band, &Axis::linear(0.0, 2.0, ""));
+        assert_eq!(cut, [(0.0, 1.0, 2.0), (1.0, 2.0, 3.0), (2.0, 2.0, 4.0)]);
+    }
 
     #[test]
     fn a_curve_that_leaves_the_frame_is_cut_not_bent() {

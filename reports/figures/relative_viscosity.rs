@@ -81,7 +81,7 @@ fn law(curve: &LawCurve) -> Vec<Shown> {
 }
 
 fn look(scope: &str) -> Series {
-    series(ENDS.iter().position(|e| e.0 == scope).unwrap_or(0))
+    series(ENDS.iter().position(|e| scope.starts_with(e.0)).unwrap_or(0))
 }
 
 fn panel(area: &Area<'_>, place: Place, points: &[Point], laws: &[LawCurve]) -> Drawn {

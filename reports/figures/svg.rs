@@ -38,6 +38,23 @@ impl<'a> FineSvg<'a> {
     }
 }
 
+/// Pictures of one size below each other in one file. Each stays a picture of its own between marks, so that what
+/// shows the file may part it there.
+pub fn stacked(rows: &[String], (width, height): (f64, f64), title: &str) -> String {
+    let whole = |pt: f64| hundredths((pt * UNIT).round() as i32);
+    let mut out = String::new();
+    let all = height * rows.len() as f64;
+    FineSvg::new(&mut out, width, all, title);
+    out.push_str("<!--row-->\n");
+    for (i, row) in rows.iter().enumerate() {
+        let placed = format!("<svg y=\"{}\" ", whole(height * i as f64));
+        out.push_str(&row.replacen("<svg ", &placed, 1));
+        out.push_str("<!--row-->\n");
+    }
+    out.push_str("</svg>\n");
+    out
+}
+
 /// Points as SVG wants them; a point equal to the one before adds nothing.
 fn points(path: impl IntoIterator<Item = BackendCoord>) -> String {
     let (mut text, mut last) = (String::new(), None);

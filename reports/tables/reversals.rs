@@ -22,7 +22,7 @@ pub fn contact_share(r: &StudyReversal) -> Option<Estimate> {
 }
 
 /// Contact share that the minimum would give, 1 − η_min/η_before.
-fn share_at_minimum(r: &StudyReversal) -> Option<f64> {
+pub fn share_at_minimum(r: &StudyReversal) -> Option<f64> {
     Some(1.0 - after(r)?.minimum_pa_s / before(r)?.viscosity_pa_s.value)
 }
 

@@ -93,6 +93,7 @@ pub fn thickening() -> Vec<Column<Thickening>> {
         }),
         int("loadings", "Loadings that have both ends", |t| Some(i64::from(t.loadings))),
         text("verdict", "The answer for the sample", |t| Some(t.verdict.name().to_owned())),
+        text("reason", "Why this verdict", |t| Some(t.reason.clone())),
         text("remarks", "What speaks against it or limits it", |t| joined(&t.remarks)),
     ]);
     columns

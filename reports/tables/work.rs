@@ -66,7 +66,7 @@ pub fn budget(context: &Context<'_>) -> Made {
 pub fn claims(context: &Context<'_>) -> Made {
     let rows: Vec<ClaimRow> = optional(context, "claims")?;
     let mut produced = written(&rows::claims_table(&rows))?;
-    produced.remarks = rows.iter().filter(|r| !r.holds).map(crate::summary::miss).collect();
+    produced.remarks = rows.iter().filter(|r| !r.holds).map(crate::text::claims::miss).collect();
     Ok(produced)
 }
 

@@ -1,7 +1,9 @@
 //! Captions and alternative texts of figures: what is shown, how many, what the bars mean. Counts come from the
 //! same results that are drawn.
 
+use super::methods::listed;
 use super::numbers::{count, plain, plus_minus, significant};
+use crate::tables::reversals::share_at_minimum;
 use stages::fit::result::Fits;
 use stages::reversal::result::{Control, Estimate};
 use stages::states::result::{State, StudyReversal};
@@ -91,6 +93,7 @@ pub fn typical(reversal: &StudyReversal, share: Estimate) -> (String, String) {
         count(bins as u64, "strain bin"),
         plus_minus(share.value, share.u),
     );
+    let text = format!("{text}{}", beside(reversal));
     let zero = plus_minus(1.0 - share.value, share.u);
     let alt = format!(
         "Viscosity after a reversal relative to before: it drops to {zero} at once and recovers over a strain of {}.",
@@ -99,8 +102,17 @@ pub fn typical(reversal: &StudyReversal, share: Estimate) -> (String, String) {
     (text, alt)
 }
 
+/// What the two other measurands would give.
+fn beside(reversal: &StudyReversal) -> String {
+    let plateau = reversal.judged.read.after.as_ref().and_then(|a| a.plateau);
+    let plateau = plateau.map(|p| format!("the early plateau gives {}", significant(p.1, 2)));
+    let minimum = share_at_minimum(reversal).map(|x| format!("the minimum gives {}", significant(x, 2)));
+    let both = listed(plateau.into_iter().chain(minimum));
+    if both.is_empty() { String::new() } else { format!(" As contact share, {both}.") }
+}
+
 /// Caption and alternative text of the control.
-pub fn control(control: &Control, shown: usize) -> (String, String) {
+pub fn control(control: &Control, shown: &[&StudyReversal]) -> (String, String) {
     let share = match control.contact_share {
         Some(x) => format!("Mean apparent contact share: {}, which should be zero.", plus_minus(x.value, x.u)),
         None => "None of these reversals is resolved, so no apparent contact share is given.".to_owned(),
@@ -109,11 +121,15 @@ pub fn control(control: &Control, shown: usize) -> (String, String) {
         Some(t) => format!(" Shaded: {} s, after which the torque is back at its steady value.", significant(t, 2)),
         None => " The time in which the torque comes back could not be told.".to_owned(),
     };
+    let on = shown.first().map_or_else(String::new, |r| {
+        format!(" on instrument {} with geometry {}", r.identity.instrument, r.identity.geometry)
+    });
     let text = format!(
-        "The control, a Newtonian liquid under the same protocol: {} of {}. (a) Apparent viscosity over its steady \
-         value before. (b) Deviation of the torque from its steady value. Bars: standard uncertainties. {share}{dead}",
-        count(shown as u64, "reversal"),
-        count(control.runs.len() as u64, "run"),
+        "The control, a Newtonian liquid under the same protocol{on}: {} of {}. (a) Apparent viscosity over its steady \
+         value before. Bars: standard uncertainties. (b) Deviation of the torque from its steady value, in \
+         per cent of it; the vertical axis leaves out the outermost 4 % of the readings, those in the turn itself. {share}{dead}",
+        count(shown.len() as u64, "reversal"),
+        listed(control.runs.iter().cloned()),
     );
     (text, format!("Control reversals in two panels. {share}"))
 }
@@ -128,10 +144,14 @@ pub fn atlas(sample: &str, reversals: &[&StudyReversal]) -> (String, String) {
     let grade = |name: &str| reversals.iter().filter(|r| r.judged.grade.name() == name).count();
     let grades: Vec<String> =
         ["A", "B", "C", "F"].iter().filter(|g| grade(g) > 0).map(|g| format!("{} {g}", grade(g))).collect();
+    let undrawn = match reversals.iter().filter(|r| r.judged.read.after.is_none()).count() {
+        0 => String::new(),
+        n => format!(" Not drawn: {} of which nothing could be read.", count(n as u64, "reversal")),
+    };
     let text = format!(
-        "All reversals of {sample}: {} (grades: {}). Across: strain since reversal. Up: viscosity over its steady \
+        "Reversals of {sample}: {} (grades: {}). Across: strain since reversal. Up: viscosity over its steady \
          value before. Circles: binned trace; line: fitted curve; shaded: strain that is not used; diamond on the left \
-         edge, where resolved: value at zero strain with its 95 % interval. Name, set-point and grade above each.",
+         edge, where resolved: value at zero strain with its 95 % interval. Name, set-point and grade above each.{undrawn}",
         count(reversals.len() as u64, "reversal"),
         grades.join(", "),
     );
@@ -143,11 +163,12 @@ pub fn atlas(sample: &str, reversals: &[&StudyReversal]) -> (String, String) {
 fn models<'a>(names: impl Iterator<Item = &'a String>) -> String {
     let mut seen: Vec<&str> = Vec::new();
     for name in names {
-        if !seen.contains(&name.as_str()) {
+        let name = super::models::name(name);
+        if !seen.contains(&name) {
             seen.push(name);
         }
     }
-    seen.join(", ")
+    listed(seen.into_iter().map(ToOwned::to_owned))
 }
 
 /// Caption and alternative text of the flow curves.

@@ -2,11 +2,11 @@
 //! step that is left out, has no sentence. Every sentence names the settings or counts that it rests on.
 
 use super::numbers::{count, setting, setting_percent, whole};
-use super::sources;
 use serde::{Deserialize, Serialize};
 use stages::clean::params::Params as Clean;
 use stages::fit::params::{Model, Params as Fit};
 use stages::ingest::params::Params as Ingest;
+use stages::references;
 use stages::reversal::params::Params as Reversal;
 use stages::reversal::result::JudgedRun;
 use stages::states::params::Params as StatesParams;
@@ -20,10 +20,8 @@ pub struct InForce {
     pub ingest: Ingest,
     /// `stages.clean`.
     pub clean: Clean,
-    /// `stages.reversal`.
+    /// `stages.reversal`, the settings of states included.
     pub reversal: Reversal,
-    /// `stages.reversal.states`.
-    pub states: StatesParams,
     /// `stages.fit`.
     pub fit: Fit,
     /// `stages.uncertainty`.
@@ -222,8 +220,23 @@ fn before(settings: &InForce) -> Vec<Sentence> {
     ]
 }
 
+/// From which reading on a trace is used.
+fn usable(settings: &InForce) -> Sentence {
+    let dead = &settings.reversal.dead;
+    let inertia = settings.clean.instrument_inertia.on().map_or_else(String::new, |rule| {
+        format!("inertia takes less than {} of the sample torque, and ", setting_percent(rule.share))
+    });
+    let text = format!(
+        "Readings after the turn are used once the speed is within {} of its later value, {inertia}{} times the time \
+         that momentum needs to cross the gap have passed.",
+        setting_percent(dead.speed_band),
+        setting(dead.diffusion)
+    );
+    say(text, &["stages.reversal.dead", "stages.clean.instrument_inertia"]).citing(&["ewoldt-2015"])
+}
+
 fn after(settings: &InForce) -> Vec<Sentence> {
-    let (dead, fit, beside) = (&settings.reversal.dead, &settings.reversal.fit, &settings.reversal.beside);
+    let (fit, beside) = (&settings.reversal.fit, &settings.reversal.beside);
     let forms = match (fit.release, fit.delay) {
         (true, true) => "with and without an elastic release, with and without a delay of the return of contacts",
         (true, false) => "with and without an elastic release",
@@ -231,17 +244,7 @@ fn after(settings: &InForce) -> Vec<Sentence> {
         (false, false) => "of one kind",
     };
     vec![
-        say(
-            format!(
-                "Readings after the turn are used once the speed is within {} of its later value, inertia takes less \
-                 than {} of the torque, and {} times the time that momentum needs to cross the gap have passed.",
-                setting_percent(dead.speed_band),
-                setting_percent(dead.inertia),
-                setting(dead.diffusion)
-            ),
-            &["stages.reversal.dead"],
-        )
-        .citing(&["ewoldt-2015"]),
+        usable(settings),
         say(
             format!(
                 "The contact share is one less the ratio of the viscosity at zero strain to the steady one before. \
@@ -347,7 +350,7 @@ fn control(settings: &InForce, states: &States) -> Vec<Sentence> {
 }
 
 fn hierarchy(settings: &InForce, states: &States) -> Vec<Sentence> {
-    let params = &settings.states;
+    let params = &settings.reversal.states;
     let loadings: std::collections::BTreeSet<_> =
         states.reversals.iter().map(|r| (&r.identity.sample, &r.identity.loading)).collect();
     vec![
@@ -480,7 +483,7 @@ pub fn listed(items: impl Iterator<Item = String>) -> String {
 /// Keys of the sources that are cited, in the order of the printed list.
 pub fn cited(paragraphs: &[Paragraph]) -> Vec<&'static str> {
     let used = |key: &str| paragraphs.iter().flat_map(|p| &p.sentences).any(|s| s.cites.contains(&key));
-    sources::SOURCES.iter().map(|s| s.0).filter(|key| used(key)).collect()
+    references::ALL.iter().map(|r| r.key).filter(|key| used(key)).collect()
 }
 
 /// The sentences of a paragraph in one text, sources as `[1, 2]` by their place in `cited`.
@@ -509,7 +512,11 @@ pub fn markdown(paragraphs: &[Paragraph]) -> String {
         out.push_str("\n## Sources\n\n");
     }
     for (i, key) in cited.iter().enumerate() {
-        out.push_str(&format!("{}. {}\n", i + 1, sources::printed(key).unwrap_or_default()));
+        out.push_str(&format!(
+            "{}. {}\n",
+            i + 1,
+            references::find(key).map_or_else(String::new, references::Reference::printed)
+        ));
     }
     out
 }
@@ -550,7 +557,7 @@ mod tests {
         for sentence in paragraphs(&settings, &[], &States::default()).iter().flat_map(|p| &p.sentences) {
             assert!(!sentence.from.is_empty(), "{}", sentence.text);
             assert!(sentence.text.ends_with('.'), "{}", sentence.text);
-            assert!(sentence.cites.iter().all(|key| sources::printed(key).is_some()), "{}", sentence.text);
+            assert!(sentence.cites.iter().all(|key| references::find(key).is_some()), "{}", sentence.text);
         }
     }
 }

@@ -1,8 +1,9 @@
-//! What is said in words: rounded numbers, captions, the methods text, cautions, sources.
+//! What is said in words: rounded numbers, captions, the methods text, cautions.
 
 pub mod captions;
 pub mod cautions;
+pub mod claims;
 pub mod methods;
+pub mod models;
 pub mod numbers;
 pub mod slug;
-pub mod sources;

@@ -15,9 +15,13 @@ pub struct Rounded {
     exponent: i32,
 }
 
-/// Rounds `value` by its standard uncertainty `u`; none where either is not finite or `u` is not positive.
+/// A standard uncertainty below this part of its value is rounding of the arithmetic, as where one value comes back
+/// from several sums; no measurement is that good.
+const ARITHMETIC: f64 = 1e-12;
+
+/// Rounds `value` by its standard uncertainty `u`; none where either is not finite or `u` says nothing.
 fn rounded(value: f64, u: f64) -> Option<Rounded> {
-    if !value.is_finite() || !u.is_finite() || u <= 0.0 {
+    if !value.is_finite() || !u.is_finite() || u <= ARITHMETIC * value.abs() {
         return None;
     }
     // Two significant digits of u end at this power of ten; formatting carries 0.0996 to 0.10.

@@ -55,6 +55,7 @@ fn without_an_uncertainty_three_digits() {
     assert_eq!(plain(f64::NAN), MISSING);
     assert_eq!(plus_minus(0.5, 0.0), "0.500");
     assert_eq!(plus_minus(0.5, f64::NAN), "0.500");
+    assert_eq!(concise(0.032_589_866_833_98, 1e-17), "0.0326");
 }
 
 #[test]

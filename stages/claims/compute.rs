@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 const SET_POINT_RATIO: f64 = 1.05;
 
 /// The row of one claim.
-pub fn check(claim: &Claim, tables: &BTreeMap<String, Table>) -> ClaimRow {
+pub(super) fn check(claim: &Claim, tables: &BTreeMap<String, Table>) -> ClaimRow {
     match find(claim, tables) {
         Ok((found, u_found)) => {
             let holds = (found - claim.value).abs() <= claim.within;

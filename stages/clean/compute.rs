@@ -38,7 +38,7 @@ impl Setup<'_> {
 /// If torque and stress are both there and do not agree by the geometry.
 pub fn clean(readings: &Readings, setup: &Setup<'_>, params: &Params) -> Result<(Points, CleanNotes), Vec<Diagnostic>> {
     let constants = setup.geometry.constants();
-    let torque = exported_torque(readings, &constants, params).map_err(|problem| vec![problem])?;
+    let torque = exported_torque(readings, &constants, params)?;
     let (time, joined) = joined_time(&readings.time_s, &readings.step);
     let mut run = Run::new(readings, setup, params, constants, time, torque);
     if joined > 0 {
@@ -54,7 +54,7 @@ pub fn clean(readings: &Readings, setup: &Setup<'_>, params: &Params) -> Result<
 }
 
 /// Torque as exported, or from the exported stress.
-fn exported_torque(readings: &Readings, constants: &Constants, params: &Params) -> Result<Vec<f64>, Diagnostic> {
+fn exported_torque(readings: &Readings, constants: &Constants, params: &Params) -> Result<Vec<f64>, Vec<Diagnostic>> {
     match (&readings.torque_n_m, &readings.stress_pa) {
         (Some(torque), Some(stress)) => {
             agree(readings, torque, stress, constants, params.stress_agreement)?;
@@ -74,12 +74,12 @@ fn agree(
     stress: &[f64],
     constants: &Constants,
     allowed: f64,
-) -> Result<(), Diagnostic> {
+) -> Result<(), Vec<Diagnostic>> {
     let largest = torque.iter().filter(|m| m.is_finite()).fold(0.0_f64, |most, m| most.max(m.abs()));
     let ratio = |at: usize| (stress[at] / (torque[at] * constants.stress_per_torque)).abs();
     let counts = |at: &usize| torque[*at].abs() >= 0.1 * largest && torque[*at] != 0.0 && stress[*at].is_finite();
     let counting: Vec<usize> = (0..readings.len()).filter(counts).collect();
-    let Some(middle) = median(&mut counting.iter().map(|at| ratio(*at)).collect()) else { return Ok(()) };
+    let Some(middle) = median(counting.iter().map(|at| ratio(*at))) else { return Ok(()) };
     if (middle - 1.0).abs() <= allowed {
         return Ok(());
     }
@@ -91,9 +91,8 @@ fn agree(
         torque[at],
         torque[at] * constants.stress_per_torque
     );
-    Err(Diagnostic::new(message)
-        .at(Place::line("raw", u64::from(readings.row[at])))
-        .help("check the geometry of this raw entry and the units of both columns, or map only one of them"))
+    let help = "check the geometry of this raw entry and the units of both columns, or map only one of them";
+    Err(vec![Diagnostic::new(message).at(Place::line("raw", u64::from(readings.row[at]))).help(help)])
 }
 
 /// One run on its way from readings to points.

@@ -89,7 +89,7 @@ fn target(leg: &Leg, speed: &[f64]) -> Option<f64> {
         held.map(|(at, _)| speed[*at]).filter(|v| v.is_finite()).collect()
     };
     let half = 0.5 * leg.path.last().copied()?;
-    super::median(&mut within(LEAST_STRAIN, 1.0)).or_else(|| super::median(&mut within(half, f64::INFINITY)))
+    super::median(within(LEAST_STRAIN, 1.0)).or_else(|| super::median(within(half, f64::INFINITY)))
 }
 
 #[cfg(test)]

@@ -107,7 +107,7 @@ fn choose(windows: &[Quadratic], place: usize, size: usize, noise: f64) -> &Quad
 
 /// Noise of one reading: the median residual spread.
 fn noise(windows: &[Vec<Quadratic>]) -> f64 {
-    super::median(&mut windows.iter().flatten().map(|fit| fit.spread).collect()).unwrap_or(0.0)
+    super::median(windows.iter().flatten().map(|fit| fit.spread)).unwrap_or(0.0)
 }
 
 /// Standard deviation of rounding in a position, 1/√12 of the last digit, where the motion is so slow that at most

@@ -39,8 +39,9 @@ pub fn work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
     produced.with("points", points.to_table().to_parquet()?).with_json("notes", &notes)
 }
 
-/// Median of the values, which are sorted; none of none.
-fn median(values: &mut Vec<f64>) -> Option<f64> {
+/// Median of the values; none of none.
+fn median(values: impl IntoIterator<Item = f64>) -> Option<f64> {
+    let mut values: Vec<f64> = values.into_iter().collect();
     values.sort_by(f64::total_cmp);
     let (low, high) = (values.get(values.len().checked_sub(1)? / 2)?, values.get(values.len() / 2)?);
     Some(0.5 * (low + high))

@@ -45,7 +45,7 @@ pub(super) fn steady_torque(torque: &[f64], strain: &[f64], stretch: &[usize]) -
         false => stretch[stretch.len() / 2..].iter().map(|at| torque[*at].abs()).collect(),
     };
     late.retain(|m| m.is_finite());
-    median(&mut late)
+    median(late)
 }
 
 /// Single torques that stand out on one side of both neighbours and of the median around them, in robust standard
@@ -68,10 +68,9 @@ pub(super) fn spikes(torque: &[f64], leg: &Leg, left_out: impl Fn(usize) -> bool
 
 fn is_spike(values: &[f64], place: usize, least: f64, settings: &Spike) -> bool {
     let around = place.saturating_sub(settings.window)..(place + settings.window + 1).min(values.len());
-    let mut others: Vec<f64> = around.filter(|other| *other != place).map(|other| values[other]).collect();
-    let Some(center) = median(&mut others).filter(|_| others.len() >= 4) else { return false };
-    let mut distances: Vec<f64> = others.iter().map(|v| (v - center).abs()).collect();
-    let noise = TO_STANDARD_DEVIATION * median(&mut distances).unwrap_or(0.0);
+    let others: Vec<f64> = around.filter(|other| *other != place).map(|other| values[other]).collect();
+    let Some(center) = median(others.iter().copied()).filter(|_| others.len() >= 4) else { return false };
+    let noise = TO_STANDARD_DEVIATION * median(others.iter().map(|v| (v - center).abs())).unwrap_or(0.0);
     let distance = values[place] - center;
     let beyond = (settings.threshold * noise).max(least * center.abs());
     let sticks_out = |neighbour: f64| (values[place] - neighbour) * distance.signum() > 0.5 * distance.abs();
@@ -138,7 +137,7 @@ impl Drive<'_> {
             return false;
         };
         let off = |at: &usize| (self.torque[*at] / self.torque[after] - 1.0).abs();
-        median(&mut ramp.readings.iter().map(off).collect()).is_some_and(|off| off < 0.1)
+        median(ramp.readings.iter().map(off)).is_some_and(|off| off < 0.1)
     }
 }
 
@@ -150,8 +149,7 @@ impl Drive<'_> {
 pub(super) fn fracture(torque: &[f64], speed: &[f64], leg: &Leg, settings: &EdgeFracture) -> Vec<usize> {
     let late = leg.readings.iter().zip(&leg.path).filter(|(_, path)| **path > settings.transient_strain);
     let late: Vec<usize> = late.map(|(at, _)| *at).collect();
-    let levels: Vec<f64> =
-        late.windows(5).filter_map(|w| median(&mut w.iter().map(|at| torque[*at].abs()).collect())).collect();
+    let levels: Vec<f64> = late.windows(5).filter_map(|w| median(w.iter().map(|at| torque[*at].abs()))).collect();
     let Some(highest) = (0..levels.len()).max_by(|a, b| levels[*a].total_cmp(&levels[*b])) else { return Vec::new() };
     let limit = (1.0 - settings.fall) * levels[highest];
     let Some(from) = levels.iter().rposition(|level| *level >= limit).map(|last| last + 1) else { return Vec::new() };
@@ -176,6 +174,7 @@ pub(super) fn set_aside(time: &[f64], step: &[i64], by_hand: &SetAside) -> Vec<u
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::numerics::float::exp;
 
     /// A leg that gains `per` strain with each reading.
     fn leg(n: usize, per: f64) -> Leg {
@@ -224,7 +223,7 @@ mod tests {
         let level = |i: usize| match i {
             0..20 => 1.0,
             20 => 0.4,
-            _ => 0.05 + 0.95 * (1.0 - (-0.05 * (i as f64 - 21.0)).exp()),
+            _ => 0.05 + 0.95 * (1.0 - exp(-0.05 * (i as f64 - 21.0))),
         };
         let torque: Vec<f64> = (0..100).map(|i| level(i) * noisy(i)).collect();
         assert_eq!(spikes(&torque, &leg(100, 0.05), |_| false, &Spike::default()), Vec::<usize>::new());
@@ -234,8 +233,7 @@ mod tests {
     fn the_quick_transient_of_a_reversal_survives_and_a_spike_in_it_does_not() {
         // An elastic release from the wrong sign within strain 0.005, a dip at 0.2, contacts that come back.
         let level = |g: f64| {
-            0.6 * (1.0 - 0.4 * (g / 0.2) * (1.0 - g / 0.2).exp()) - 0.9 * (-g / 0.005_f64).exp()
-                + 0.4 * (1.0 - (-g / 0.4_f64).exp())
+            0.6 * (1.0 - 0.4 * (g / 0.2) * exp(1.0 - g / 0.2)) - 0.9 * exp(-g / 0.005) + 0.4 * (1.0 - exp(-g / 0.4))
         };
         for per in [0.0005, 0.002, 0.004, 0.01, 0.03] {
             let mut torque: Vec<f64> = (0..200).map(|i| level(per * i as f64) * noisy(i)).collect();

@@ -55,7 +55,7 @@ pub struct FlowCurve {
     pub model: String,
     /// The sample.
     pub sample: String,
-    /// Solid fraction at which the curve is drawn, as stated for the sample.
+    /// Solid fraction at which the curve is drawn: that of the sample as the fit shifts it within its uncertainty.
     pub volume_fraction: f64,
     /// The curve, by rising stress.
     pub points: Vec<FlowPoint>,

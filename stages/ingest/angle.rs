@@ -10,7 +10,7 @@ pub(super) fn unwrap(angles: &mut [f64]) -> u32 {
     let finite = || angles.iter().copied().filter(|a| a.is_finite());
     let range = finite().fold(f64::NEG_INFINITY, f64::max) - finite().fold(f64::INFINITY, f64::min);
     // A thousandth of a turn for rounding in the export.
-    if !(range <= 2.0 * PI * 1.001) {
+    if range.is_nan() || range > 2.0 * PI * 1.001 {
         return 0;
     }
     let (mut turns, mut wraps) = (0.0, 0);

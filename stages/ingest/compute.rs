@@ -24,9 +24,9 @@ pub fn read(bytes: &[u8], layout: &Layout, params: &Params) -> Result<(Readings,
     if !problems.is_empty() {
         return Err(problems.into_iter().map(Diagnostic::new).collect());
     }
-    let decoded = decode(bytes, layout.encoding).map_err(one)?;
+    let decoded = decode(bytes, layout.encoding)?;
     let lines = lines(&decoded.text);
-    let header = header::find(&lines, layout).map_err(one)?;
+    let header = header::find(&lines, layout)?;
     let preamble = header::preamble(&lines, &header, layout);
     let mut reader = Reader::new(layout, params, &lines, header, End::of(&decoded))?;
     reader.rows(&lines)?;
@@ -180,7 +180,7 @@ impl<'a> Reader<'a> {
         if !first.is_some_and(|name| fields.contains(&name.as_str())) {
             return Ok(false);
         }
-        let Some(header) = as_header(lines[line], line, self.header.separator, self.layout).map_err(one)? else {
+        let Some(header) = as_header(lines[line], line, self.header.separator, self.layout)? else {
             return Ok(false);
         };
         let units = UnitsRow::find(lines, &header, self.layout, &self.format);
@@ -368,10 +368,14 @@ impl<'a> Reader<'a> {
 
     fn take_columns(&mut self, readings: &mut Readings) {
         for ((role, _), values) in self.header.at.iter().zip(&mut self.values) {
-            let values = Some(std::mem::take(values));
+            let values = std::mem::take(values);
+            if *role == Role::Time {
+                readings.time_s = values;
+                continue;
+            }
+            let values = Some(values);
             match role {
-                Role::Step | Role::Label => {}
-                Role::Time => readings.time_s = values.unwrap_or_default(),
+                Role::Step | Role::Label | Role::Time => {}
                 Role::Angle => readings.angle_rad = values,
                 Role::Speed => readings.speed_rad_per_s = values,
                 Role::Torque => readings.torque_n_m = values,

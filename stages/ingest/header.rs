@@ -68,15 +68,15 @@ pub(super) fn without_comment<'a>(line: &'a str, layout: &Layout) -> (&'a str, b
 }
 
 /// Finds the header: the first line that holds all mapped names.
-pub(super) fn find(lines: &[&str], layout: &Layout) -> Result<Header, Diagnostic> {
+pub(super) fn find(lines: &[&str], layout: &Layout) -> Result<Header, Vec<Diagnostic>> {
     let tried = match layout.separator {
         Separator::Auto => &SEPARATORS[..],
         ref stated => std::slice::from_ref(stated),
     };
-    search(lines, layout, tried)?.ok_or_else(|| not_found(lines, layout, tried))
+    search(lines, layout, tried)?.ok_or_else(|| vec![not_found(lines, layout, tried)])
 }
 
-fn search(lines: &[&str], layout: &Layout, tried: &[Separator]) -> Result<Option<Header>, Diagnostic> {
+fn search(lines: &[&str], layout: &Layout, tried: &[Separator]) -> Result<Option<Header>, Vec<Diagnostic>> {
     for separator in tried {
         for (line, text) in lines.iter().enumerate() {
             if let Some(header) = as_header(text, line, *separator, layout)? {
@@ -93,7 +93,7 @@ pub(super) fn as_header(
     line: usize,
     separator: Separator,
     layout: &Layout,
-) -> Result<Option<Header>, Diagnostic> {
+) -> Result<Option<Header>, Vec<Diagnostic>> {
     let mut fields = Vec::new();
     split(without_comment(text, layout).0, separator, &mut fields);
     let mapped = layout.columns.mapped();
@@ -107,7 +107,7 @@ pub(super) fn as_header(
         if let [first, second, ..] = found[..] {
             let message =
                 format!("column `{name}` stands twice in the header, as fields {} and {}", first + 1, second + 1);
-            return Err(at_line(message, line, text).help("map a column whose name stands there once"));
+            return Err(vec![at_line(message, line, text).help("map a column whose name stands there once")]);
         }
         at.extend(found.first().map(|field| (role, *field)));
     }
@@ -279,7 +279,7 @@ mod tests {
     #[test]
     fn a_missing_column_is_named_with_what_is_there() {
         let said =
-            find(&["Zeit", "t;Torque;angle", "1;2;3"], &layout(["t", "Torqe", "angle"])).unwrap_err().to_string();
+            find(&["Zeit", "t;Torque;angle", "1;2;3"], &layout(["t", "Torqe", "angle"])).unwrap_err()[0].to_string();
         assert_eq!(
             said,
             "raw:2: the header has no column `Torqe`; it has `t`, `Torque`, `angle` (did you mean `Torque` by `Torqe`?)"
@@ -289,19 +289,19 @@ mod tests {
     #[test]
     fn another_separator_is_proposed() {
         let layout = Layout { separator: Separator::Tab, ..layout(["t", "M", "angle"]) };
-        let said = find(&["t;M;angle"], &layout).unwrap_err().to_string();
+        let said = find(&["t;M;angle"], &layout).unwrap_err()[0].to_string();
         assert!(said.contains("separated by `;`"), "{said}");
     }
 
     #[test]
     fn a_file_of_another_kind_is_told() {
-        let said = find(&["", "dear reader,"], &layout(["t", "M", "angle"])).unwrap_err().to_string();
+        let said = find(&["", "dear reader,"], &layout(["t", "M", "angle"])).unwrap_err()[0].to_string();
         assert!(said.starts_with("raw:2: no line holds any of the columns `t`, `angle`, `M`"), "{said}");
     }
 
     #[test]
     fn a_name_that_stands_twice_is_refused() {
-        let said = find(&["t;M;angle;M"], &layout(["t", "M", "angle"])).unwrap_err().to_string();
+        let said = find(&["t;M;angle;M"], &layout(["t", "M", "angle"])).unwrap_err()[0].to_string();
         assert!(said.contains("`M` stands twice in the header, as fields 2 and 4"), "{said}");
     }
 

@@ -139,6 +139,17 @@ fn units_come_from_the_row_or_the_name() {
 }
 
 #[test]
+fn one_is_the_unit_of_pure_numbers_and_also_a_number() {
+    let strain = Layout { columns: Columns { strain: unitless("g"), ..bare().columns }, ..Layout::default() };
+    let (readings, _) = ok("t\tM\tD\tg\ns\tN.m\t1/s\t1\n1\t2\t3\t4\n", &strain);
+    assert_eq!((readings.row, readings.strain), (vec![3], Some(vec![4.0])));
+    let mut stated = bare();
+    stated.columns =
+        Columns { time: column("t", "s"), torque: column("M", "N.m"), rate: column("D", "1/s"), ..Columns::default() };
+    assert_eq!(ok("t\tM\tD\n1\t1\t1\n2\t2\t3\n", &stated).0.row, [2, 3], "a row of ones is a reading");
+}
+
+#[test]
 fn steps_begin_at_marked_lines_and_headers_may_repeat() {
     let layout = Layout { step_starts: Some(r"^Interval\s+(\d+)".into()), ..bare() };
     let text = "Test;x\nInterval 4\nPoints;2\nt;M;D\ns;uN.m;1/s\n0;1;2\n1;1;2\n\n\

@@ -31,12 +31,12 @@ const NO_TEXT: [(&[u8], &str); 8] = [
 ];
 
 /// Decodes an export.
-pub(super) fn decode(bytes: &[u8], stated: Encoding) -> Result<Decoded, Diagnostic> {
+pub(super) fn decode(bytes: &[u8], stated: Encoding) -> Result<Decoded, Vec<Diagnostic>> {
     if bytes.is_empty() {
-        return Err(problem("the file is empty").help("export the run again; this file holds no readings"));
+        return Err(problem("the file is empty", "export the run again; this file holds no readings"));
     }
     if let Some((_, what)) = NO_TEXT.iter().find(|(magic, _)| bytes.starts_with(magic)) {
-        return Err(problem(format!("this is {what}, not a text export")).help("export the run as text or CSV"));
+        return Err(problem(format!("this is {what}, not a text export"), "export the run as text or CSV"));
     }
     let (encoding, body) = choose(bytes, stated)?;
     let decoded = decode_as(encoding, body)?;
@@ -44,12 +44,12 @@ pub(super) fn decode(bytes: &[u8], stated: Encoding) -> Result<Decoded, Diagnost
     Ok(decoded)
 }
 
-fn problem(message: impl Into<String>) -> Diagnostic {
-    Diagnostic::new(message).at(Place::file(RAW))
+fn problem(message: impl Into<String>, help: &str) -> Vec<Diagnostic> {
+    vec![Diagnostic::new(message).at(Place::file(RAW)).help(help)]
 }
 
 /// The encoding that holds, and the bytes behind the byte-order mark.
-fn choose(bytes: &[u8], stated: Encoding) -> Result<(&'static encoding_rs::Encoding, &[u8]), Diagnostic> {
+fn choose(bytes: &[u8], stated: Encoding) -> Result<(&'static encoding_rs::Encoding, &[u8]), Vec<Diagnostic>> {
     let Some((marked, length)) = encoding_rs::Encoding::for_bom(bytes) else {
         return Ok((without_mark(bytes, stated), bytes));
     };
@@ -62,8 +62,8 @@ fn choose(bytes: &[u8], stated: Encoding) -> Result<(&'static encoding_rs::Encod
         return Ok((marked, &bytes[length..]));
     }
     let stated = without_mark(bytes, stated).name();
-    Err(problem(format!("the byte-order mark says {}, the layout says {stated}", marked.name()))
-        .help("write `encoding: auto` in the layout"))
+    let message = format!("the byte-order mark says {}, the layout says {stated}", marked.name());
+    Err(problem(message, "write `encoding: auto` in the layout"))
 }
 
 fn without_mark(bytes: &[u8], stated: Encoding) -> &'static encoding_rs::Encoding {
@@ -95,7 +95,7 @@ fn sniff_utf_16(bytes: &[u8]) -> Option<&'static encoding_rs::Encoding> {
     }
 }
 
-fn decode_as(encoding: &'static encoding_rs::Encoding, body: &[u8]) -> Result<Decoded, Diagnostic> {
+fn decode_as(encoding: &'static encoding_rs::Encoding, body: &[u8]) -> Result<Decoded, Vec<Diagnostic>> {
     let whole = without_broken_end(encoding, body);
     let cut = whole.len() < body.len();
     match encoding.decode_without_bom_handling_and_without_replacement(whole) {
@@ -115,24 +115,21 @@ fn without_broken_end<'a>(encoding: &'static encoding_rs::Encoding, body: &'a [u
     }
 }
 
-fn malformed(encoding: &'static encoding_rs::Encoding, body: &[u8]) -> Diagnostic {
+fn malformed(encoding: &'static encoding_rs::Encoding, body: &[u8]) -> Vec<Diagnostic> {
     let (text, _) = encoding.decode_without_bom_handling(body);
     let lines = lines(&text);
     let at = lines.iter().position(|line| line.contains('\u{FFFD}')).unwrap_or(0);
     let place = Place { text: lines.get(at).map(|l| (*l).to_owned()), ..Place::line(RAW, at as u64 + 1) };
-    Diagnostic::new(format!("a byte here is not {}", encoding.name()))
-        .at(place)
-        .help("write `encoding: auto` in the layout, or the encoding that the export has, for example `windows-1252`")
+    let help = "write `encoding: auto` in the layout, or the encoding that the export has, for example `windows-1252`";
+    vec![Diagnostic::new(format!("a byte here is not {}", encoding.name())).at(place).help(help)]
 }
 
 /// Refuses text with NULs, or with more control characters than a stray one here and there (empirical: 1 %).
-fn refuse_binary(text: &str) -> Result<(), Diagnostic> {
+fn refuse_binary(text: &str) -> Result<(), Vec<Diagnostic>> {
     let head: Vec<char> = text.chars().take(65_536).collect();
     let odd = head.iter().filter(|c| c.is_control() && !matches!(c, '\t' | '\n' | '\r' | '\u{c}' | '\u{1a}')).count();
     if head.contains(&'\0') || odd * 100 > head.len() {
-        return Err(
-            problem("this is not text").help("export the run as text or CSV, or state the encoding in the layout")
-        );
+        return Err(problem("this is not text", "export the run as text or CSV, or state the encoding in the layout"));
     }
     Ok(())
 }
@@ -161,7 +158,7 @@ mod tests {
     }
 
     fn message(bytes: &[u8], stated: Encoding) -> String {
-        decode(bytes, stated).unwrap_err().to_string()
+        decode(bytes, stated).unwrap_err()[0].to_string()
     }
 
     #[test]

@@ -50,8 +50,8 @@ pub(super) struct UnitsRow {
 }
 
 impl UnitsRow {
-    /// The next line that says something, if it is one of units: no mapped quantity in it is a number, and at
-    /// least one is a unit.
+    /// The next line that says something, if it is one of units: no mapped quantity in it is a number but 1, the
+    /// unit of pure numbers, and at least one is a unit in letters.
     pub(super) fn find(lines: &[&str], header: &Header, layout: &Layout, format: &Format) -> Option<Self> {
         let after = header.line + 1;
         let line = after + lines[after..].iter().position(|line| !line.trim().is_empty())?;
@@ -61,8 +61,10 @@ impl UnitsRow {
             let roles = header.at.iter().filter(|(role, _)| role.dimension().is_some());
             roles.map(|(_, at)| fields.get(*at).copied().unwrap_or_default())
         };
-        let no_number = quantities().all(|text| !matches!(format.read(text), Field::Number(_)));
-        let some_unit = quantities().any(|text| !says_nothing(bare(text)) && parse_unit(bare(text)).is_ok());
+        let number = |text: &str| matches!(format.read(text), Field::Number(_));
+        let no_number = quantities().all(|text| !number(text) || bare(text) == "1");
+        let unit = |text: &str| !says_nothing(bare(text)) && parse_unit(bare(text)).is_ok();
+        let some_unit = quantities().any(|text| !number(text) && unit(text));
         let fields = fields.iter().map(|f| bare(f).to_owned()).collect();
         (no_number && some_unit).then_some(Self { line, fields })
     }
@@ -109,7 +111,8 @@ pub(super) fn conversions(
                 found.push(conversion);
                 remarks.extend(remark);
             }
-            Err((problem, line)) => {
+            Err(problem) => {
+                let (problem, line) = *problem;
                 let line = line.unwrap_or(header.line);
                 let place = Place { text: Some(lines[line].to_owned()), ..Place::line(RAW, line as u64 + 1) };
                 problems.push(problem.at(place));
@@ -119,30 +122,33 @@ pub(super) fn conversions(
     if problems.is_empty() { Ok((found, remarks)) } else { Err(problems) }
 }
 
-type Found = Result<(Conversion, Option<String>), (Diagnostic, Option<usize>)>;
+/// A conversion with its remark, or a problem with the line that it stands in.
+type Found = Result<(Conversion, Option<String>), Box<(Diagnostic, Option<usize>)>>;
 
 fn conversion(role: Role, stated: Option<&str>, exported: Option<(&str, usize)>, name: &str) -> Found {
     let Some(dimension) = role.dimension() else { return Ok((Conversion::None, None)) };
-    let plain = |message: String| (Diagnostic::new(format!("column `{name}`: {message}")), None);
+    let problem = |message: String, help: String, line: Option<usize>| {
+        Box::new((Diagnostic::new(format!("column `{name}`: {message}")).help(help), line))
+    };
     let stated = stated.map(|unit| parse_unit_of(unit, dimension).map(|parsed| (unit, parsed))).transpose();
-    let stated = stated.map_err(plain)?;
+    let example = format!("write its unit in the layout, for example `unit: {}`", dimension.example());
+    let stated = stated.map_err(|message| problem(message, example.clone(), None))?;
     match (stated, exported) {
         (Some((_, unit)), None) => Ok((Conversion::new(role, unit), None)),
         (None, None) => {
-            let problem = plain(format!("neither the layout nor the export says its unit (role `{}`)", role.name()));
-            let help = format!("write its unit in the layout, for example `unit: {}`", dimension.example());
-            Err((problem.0.help(help), None))
+            let message = format!("neither the layout nor the export says its unit (role `{}`)", role.name());
+            Err(problem(message, example, None))
         }
         (None, Some((text, line))) => match parse_unit_of(text, dimension) {
             Ok(unit) => Ok((Conversion::new(role, unit), None)),
-            Err(message) => Err((plain(message).0.help("write its unit in the layout"), Some(line))),
+            Err(message) => Err(problem(message, example, Some(line))),
         },
         (Some((text, unit)), Some((other, line))) => match parse_unit(other) {
             Ok(exported) if same(&unit, &exported) => Ok((Conversion::new(role, unit), None)),
             Ok(_) => {
                 let message = format!("its unit is `{other}` in the export and `{text}` in the layout");
                 let help = format!("write `unit: {other}` in the layout if the export is right, or leave the unit out");
-                Err((plain(message).0.help(help), Some(line)))
+                Err(problem(message, help, Some(line)))
             }
             Err(_) => {
                 let remark = format!("column `{name}`: the unit `{other}` is not understood; read as `{text}`");
@@ -165,7 +171,7 @@ mod tests {
 
     fn torque(stated: Option<&str>, exported: &str) -> Result<f64, String> {
         let found = conversion(Role::Torque, stated, Some((exported, 4)), "M");
-        found.map(|(c, _)| c.apply(2.0)).map_err(|(problem, _)| problem.to_string())
+        found.map(|(c, _)| c.apply(2.0)).map_err(|problem| problem.0.to_string())
     }
 
     #[test]
@@ -191,8 +197,8 @@ mod tests {
 
     #[test]
     fn no_unit_anywhere_is_an_error() {
-        let (problem, _) = conversion(Role::Rate, None, None, "D").unwrap_err();
-        assert!(problem.to_string().contains("for example `unit: 1/s`"), "{problem}");
+        let said = conversion(Role::Rate, None, None, "D").unwrap_err().0.to_string();
+        assert!(said.contains("for example `unit: 1/s`"), "{said}");
     }
 
     #[test]

@@ -47,7 +47,7 @@ fn fraction(a: f64, x: f64) -> f64 {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used)]
+#[allow(clippy::unwrap_used, clippy::disallowed_methods)]
 mod tests {
     use super::*;
     use statrs::distribution::{ChiSquared, ContinuousCDF};

@@ -20,6 +20,19 @@ pub struct Interval {
     pub high: Option<f64>,
 }
 
+impl Interval {
+    /// The interval of a positive value whose logarithm gets a further shared standard uncertainty `u`.
+    #[must_use]
+    pub fn widened(self, u: f64) -> Self {
+        let end = |end: Option<f64>, sign: f64| {
+            let half = end.map(|e| float::ln(e / self.value));
+            half.map(|h| self.value * float::exp(sign * quadrature(h, normal::Z_95 * u)))
+        };
+        let (low, high) = (end(self.low, -1.0), end(self.high, 1.0));
+        Self { value: self.value, u: quadrature(self.u, self.value * u), low, high }
+    }
+}
+
 /// The unweighted mean of one value per loading, with its errors.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Mean {
@@ -153,6 +166,16 @@ mod tests {
         let mean = Mean::of(&[2.0], 0.3, 0.4).unwrap();
         assert_eq!(mean.interval(), Interval { value: 2.0, u: 0.5, low: None, high: None });
         assert_eq!(Mean::of(&[], 0.3, 0.4), None);
+    }
+
+    #[test]
+    fn widening_is_the_same_as_sharing_from_the_start() {
+        let values = [0.1, 0.12, 0.07];
+        let (alone, both) = (Mean::of(&values, 0.0, 0.0).unwrap(), Mean::of(&values, 0.0, 0.02).unwrap());
+        let (a, b) = (alone.exponential().widened(0.02), both.exponential());
+        for (a, b) in [(a.u, b.u), (a.low.unwrap(), b.low.unwrap()), (a.high.unwrap(), b.high.unwrap())] {
+            assert!((a / b - 1.0).abs() < 1e-14);
+        }
     }
 
     #[test]

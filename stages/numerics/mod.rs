@@ -1,6 +1,7 @@
 //! Numerics that several stages share.
 
 pub mod chi_square;
+pub mod draws;
 pub mod fieller;
 pub mod float;
 pub mod interval;

@@ -99,7 +99,7 @@ fn beta_fraction(x: f64, a: f64, b: f64) -> f64 {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used)]
+#[allow(clippy::unwrap_used, clippy::disallowed_methods)]
 mod tests {
     use super::*;
     use statrs::distribution::{ContinuousCDF, StudentsT};

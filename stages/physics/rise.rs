@@ -38,6 +38,10 @@ pub struct Rise {
     pub share: f64,
     /// First-order standard uncertainty of the share.
     pub u: f64,
+    /// The part of it that the scatter between loadings shows (with one loading: what it knows of itself).
+    pub u_scatter: f64,
+    /// The part that the loadings share.
+    pub u_shared: f64,
     /// The interval of the share; none where it is unbounded or there is one loading only.
     pub interval: Option<(f64, f64)>,
     /// Mean of ln(η_hi/η_lo) with its error.
@@ -67,8 +71,18 @@ impl Rise {
             let spread = scatter.times(t * t).plus(shared.times(normal::Z_95 * normal::Z_95));
             fieller::interval(numerator, denominator, spread)
         });
-        let u = scatter.plus(shared).at(share).max(0.0).sqrt() / denominator.abs();
-        Some(Self { share, u, interval, ln_ratio, contact_rise: numerator, rise: denominator, loadings: n.len() })
+        let u_of = |spread: Spread| spread.at(share).max(0.0).sqrt() / denominator.abs();
+        Some(Self {
+            share,
+            u: u_of(scatter.plus(shared)),
+            u_scatter: u_of(scatter),
+            u_shared: u_of(shared),
+            interval,
+            ln_ratio,
+            contact_rise: numerator,
+            rise: denominator,
+            loadings: n.len(),
+        })
     }
 }
 
@@ -84,7 +98,7 @@ pub fn spread_of_shares(ratio: f64, u_low: f64, u_high: f64) -> Spread {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used)]
+#[allow(clippy::unwrap_used, clippy::disallowed_methods)]
 mod tests {
     use super::*;
 

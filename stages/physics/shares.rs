@@ -114,7 +114,7 @@ fn relative_contact_error(z: f64, within: Within) -> f64 {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used)]
+#[allow(clippy::unwrap_used, clippy::disallowed_methods)]
 mod tests {
     use super::*;
     use crate::numerics::interval::z_of;

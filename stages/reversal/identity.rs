@@ -41,7 +41,7 @@ impl Rule {
     ///
     /// # Errors
     /// If a name shall come from an entry that the preamble does not have, or that is empty.
-    pub fn resolve(&self, head: &Head) -> Result<Identity, Vec<Diagnostic>> {
+    pub fn resolve(&self, head: &Head) -> Result<Identity, Diagnostic> {
         let name = |what: &str, name: &Name| found(what, name, head);
         Ok(Identity {
             run: self.run.clone(),
@@ -60,17 +60,16 @@ impl Rule {
     }
 }
 
-fn found(what: &str, name: &Name, head: &Head) -> Result<String, Vec<Diagnostic>> {
+fn found(what: &str, name: &Name, head: &Head) -> Result<String, Diagnostic> {
     match name {
         Name::Fixed(name) => Ok(name.clone()),
         Name::Preamble(key) => head.preamble.get(key).filter(|v| !v.is_empty()).cloned().ok_or_else(|| {
             let keys: Vec<&str> = head.preamble.keys().map(String::as_str).collect();
             let has =
                 if keys.is_empty() { "it has no entries".to_owned() } else { format!("it has {}", keys.join(", ")) };
-            let problem = Diagnostic::new(format!("the preamble has no entry `{key}` for the {what}; {has}"))
+            Diagnostic::new(format!("the preamble has no entry `{key}` for the {what}; {has}"))
                 .at(Place::file("raw"))
-                .help(format!("correct `{what}` of this raw entry, or give it as a value or a pattern on the path"));
-            vec![problem]
+                .help(format!("correct `{what}` of this raw entry, or give it as a value or a pattern on the path"))
         }),
     }
 }
@@ -113,7 +112,7 @@ mod tests {
 
     #[test]
     fn a_missing_entry_is_named_with_those_there_are() {
-        let problem = rule(Some(Name::Preamble("Filling".into()))).resolve(&head()).unwrap_err().swap_remove(0);
+        let problem = rule(Some(Name::Preamble("Filling".into()))).resolve(&head()).unwrap_err();
         assert_eq!(problem.message, "the preamble has no entry `Filling` for the loading; it has Loading");
         assert!(problem.help.is_some());
     }

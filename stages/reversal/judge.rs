@@ -27,10 +27,14 @@ pub(super) fn judge(
         read.dead.control = dead_strain(&read, control);
     }
     let share = usable_share(&read, &mut remarks).map(|x| with_control(x, &read, transfer));
-    let grade = grade(&read, share, transfer, plates, settings, &mut remarks);
+    let mut why = Vec::new();
+    let grade = grade(&read, share, transfer, plates, settings, &mut why);
     let refusals = share.map(|x| refusals(x, &read, is_control, &settings.resolved));
     let resolved = grade != Grade::F && refusals.as_ref().is_some_and(Vec::is_empty);
-    remarks.extend(refusals.into_iter().flatten());
+    let refusals = refusals.unwrap_or_default();
+    // What keeps a value from grade A need not be said where it has none.
+    remarks.extend(why.into_iter().filter(|_| grade != Grade::B || refusals.is_empty()));
+    remarks.extend(refusals);
     let value = share.filter(|_| resolved);
     let (low, high) = match value {
         Some(x) => interval(x),
@@ -168,7 +172,7 @@ fn unusable(read: &ReversalRead, limits: &Limits) -> Vec<String> {
     let lowest = floors.map(|f| after.map_or(f, |a| a.min(f)));
     let off = read.speed_ratio.map_or(0.0, |r| (r - 1.0).abs());
     let mut reasons = told([
-        (read.before.is_none(), "no steady stretch before".to_owned()),
+        (read.before.is_none(), "no steady stretch before that could be read".to_owned()),
         (read.strain_after < limits.aborted, format!("aborted at strain {:.2}", read.strain_after)),
         (
             lowest.is_some_and(|l| l < limits.torque_floors),

@@ -116,6 +116,7 @@ impl Run<'_> {
     fn reversal(&self, k: usize, all: &[Option<Found>]) -> ReversalRead {
         let (turn, found) = (&self.turns[k], all[k].as_ref());
         let after = found.map_or(turn.first_after..turn.first_after + 1, |f| f.stretches.after.clone());
+        let after = self.moving(after);
         let controlled = found.map_or(Controlled::Rate, |f| f.stretches.controlled);
         let origin = self.trace.origin[turn.first_after];
         let (set_point, controlled) = self.set_point(found, controlled);
@@ -287,6 +288,15 @@ impl Run<'_> {
             .filter(|f| f.is_finite())
             .collect();
         (!force.is_empty()).then(|| per_force * force.iter().sum::<f64>() / force.len() as f64)
+    }
+
+    /// The stretch up to where the motion stops for good or for a while: what follows a stop is another start.
+    fn moving(&self, after: Range<usize>) -> Range<usize> {
+        let speed = |i: usize| self.trace.rate[i].abs();
+        let fastest = after.clone().map(speed).fold(0.0, f64::max);
+        let under_way = after.clone().find(|i| speed(*i) > 0.5 * fastest).unwrap_or(after.start);
+        let stop = (under_way..after.end).find(|i| speed(*i) < self.setup.settings.find.rest * fastest);
+        after.start..stop.unwrap_or(after.end).max(after.start + 1)
     }
 
     fn speed_ratio(&self, turn: &Turn, after: Range<usize>, found: &Found, steady: &Steady) -> Option<f64> {

@@ -73,7 +73,7 @@ fn contact_shares_of_transients_that_nobody_fitted() {
     for dip in [0.0, 0.15, 0.4] {
         for late in [false, true] {
             let (bias, holds, lost) = trial(0.5, |g| Transient { dip, late, ..HALF }.at(g));
-            // Measured: bias −0.001 to +0.010, coverage 0.90 to 1.00.
+            // Measured: bias −0.002 to +0.003, coverage 0.95 to 1.00.
             assert!(bias.abs() < 0.015 && holds >= 0.85 && lost == 0, "dip {dip} late {late}: {bias} {holds} {lost}");
         }
     }
@@ -83,7 +83,7 @@ fn contact_shares_of_transients_that_nobody_fitted() {
 fn an_elastic_release_of_either_sign_is_not_read_as_contacts() {
     for release in [0.15, -0.15] {
         let (bias, holds, lost) = trial(0.5, |g| Transient { release, ..HALF }.at(g));
-        // Measured: bias +0.006 and +0.005, coverage 0.98 and more.
+        // Measured: bias +0.001 and 0.000, coverage 1.00.
         assert!(bias.abs() < 0.015 && holds >= 0.85 && lost == 0, "{release}: {bias} {holds} {lost}");
     }
 }
@@ -399,23 +399,21 @@ const PARTICLES: [(&str, f64, f64); 3] = [
 ];
 
 #[test]
-fn means_of_particle_transients_give_the_liquids_level() {
-    // Single reversals wander by 5–10 % over strain of order 0.1.
-    let noise = Noise { white: 0.01, correlated: 0.1, length: 0.1 };
-    let errors = |first: f64| {
-        PARTICLES.map(|(text, level, truth)| {
-            let all = particles(text);
-            let mean = |k: usize| all.iter().map(|(_, after)| after[k].1).sum::<f64>() / all.len() as f64;
-            let after: Curve = (0..all[0].1.len()).map(|k| (all[0].1[k].0, mean(k))).collect();
+fn means_of_particle_transients_hold_the_liquids_level() {
+    // Single reversals wander by 5–10 % over strain of order 0.1; their mean over twelve by √12 less.
+    let noise = Noise { white: 0.01, correlated: 0.03, length: 0.1 };
+    for (text, level, truth) in PARTICLES {
+        let all = particles(text);
+        let mean = |k: usize| all.iter().map(|(_, after)| after[k].1).sum::<f64>() / all.len() as f64;
+        let after: Curve = (0..all[0].1.len()).map(|k| (all[0].1[k].0, mean(k))).collect();
+        for first in [0.002, 0.01, 0.02] {
             let x = particle_share(&after, level, first, &noise);
-            assert!((x.value - truth).abs() < 1.96 * x.u, "{x:?} for {truth}");
-            x.value - truth
-        })
-    };
-    // Measured: −0.018, −0.012, +0.003 from strain 0.002; −0.044, −0.012, −0.022 from 0.02.
-    let (early, late) = (errors(0.002), errors(0.02));
-    assert!(early.iter().all(|e| e.abs() < 0.02), "{early:?}");
-    assert!(late.iter().all(|e| e.abs() < 0.05) && (late.iter().sum::<f64>() / 3.0).abs() < 0.03, "{late:?}");
+            let error = x.value - truth;
+            // Measured: −0.01 to −0.04 where the error is small enough to count as resolved, up to −0.11 where not.
+            assert!(error.abs() < 1.96 * x.u, "{x:?} for {truth} from {first}");
+            assert!(x.u > 0.05 || error.abs() < 0.05, "{x:?} for {truth} from {first}");
+        }
+    }
 }
 
 #[test]

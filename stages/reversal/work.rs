@@ -67,7 +67,7 @@ pub fn judge_work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
         (context.json("read")?, context.json("notes")?, context.json("head")?);
     let has_control = context.inputs().iter().any(|(name, _)| name == "control");
     let control: Option<Control> = has_control.then(|| context.json("control")).transpose()?;
-    let identity = rule.resolve(&head)?;
+    let identity = rule.resolve(&head).map_err(|problem| vec![problem])?;
     let plates = matches!(geometry.shape, Shape::ParallelPlates { .. });
     let judged = |r| judge::judge(r, control.as_ref(), plates, identity.control, &settings);
     let reversals = read.reversals.into_iter().map(judged).collect();

@@ -1,7 +1,8 @@
 //! What can be wrong with a study file beyond names and quantities: title, date, authors, claims, ranges of settings.
 
+use crate::claims::params::Claim;
 use crate::near_miss::nearest;
-use crate::setup::document::{Claim, Document};
+use crate::setup::document::Document;
 use crate::setup::files::set_point;
 use crate::setup::listing::json;
 use crate::setup::names::is_plain;
@@ -116,14 +117,14 @@ pub(super) fn claims(claims: &[Claim], tables: &Tables<'_>, problems: &mut Probl
             Some(columns) => claimed_columns(claim, columns, &path, problems),
             None => unknown(&format!("{path}.table"), "table", &claim.table, tables.keys().copied(), problems),
         }
-        if let Some(text) = claim.r#where.get("set_point") {
+        if let Some(text) = claim.filter.get("set_point") {
             set_point(text, &format!("{path}.where.set_point"), problems);
         }
     }
 }
 
 fn claimed_columns(claim: &Claim, columns: &[&str], path: &str, problems: &mut Problems<'_>) {
-    let picked = claim.r#where.keys().map(|key| (format!("{path}.where.{key}"), key));
+    let picked = claim.filter.keys().map(|key| (format!("{path}.where.{key}"), key));
     for (path, name) in picked.chain([(format!("{path}.column"), &claim.column)]) {
         if !columns.contains(&name.as_str()) {
             unknown(&path, &format!("column of table `{}`", claim.table), name, columns.iter().copied(), problems);

@@ -1,6 +1,7 @@
 //! `study.yaml` as typed: which keys there are, and nothing checked that needs a second look. What it means is
 //! made in the files beside this one. Quantities are text here, because they carry their unit.
 
+use crate::claims::params::Claim;
 use crate::ingest::layout::Layout;
 use crate::physics::quantity::Quantity;
 use crate::setup::origin::Origin;
@@ -301,25 +302,6 @@ pub enum Paper {
     A4,
     /// US letter.
     Letter,
-}
-
-/// A number that was, or will be, printed somewhere.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct Claim {
-    /// The sentence.
-    pub says: String,
-    /// Table that the number is looked up in.
-    pub table: String,
-    /// Values by column that pick the row.
-    #[serde(default)]
-    pub r#where: BTreeMap<String, String>,
-    /// Column of the number.
-    pub column: String,
-    /// The number, in the column's unit.
-    pub value: f64,
-    /// Largest difference with which the claim holds.
-    pub within: f64,
 }
 
 /// A dimensionless quantity.

@@ -5,10 +5,11 @@ use crate::clean::params::SetAside;
 use crate::near_miss::nearest;
 use crate::physics::quantity::Quantity;
 use crate::physics::units::Dimension;
+use crate::reversal::identity::Name;
 use crate::reversal::result::Controlled;
 use crate::setup::document::{Document, Raw};
 use crate::setup::names::named_or_only;
-use crate::setup::origin::Origin;
+use crate::setup::origin::{Namer, Origin};
 use crate::setup::quantities::{Range, read};
 use crate::setup::source::Problems;
 use crate::setup::yaml::listed;
@@ -92,15 +93,18 @@ pub(super) fn runs(document: &Document, folder: &Folder, problems: &mut Problems
     for (index, raw) in document.raw.iter().enumerate() {
         let entry = format!("raw[{}]", index + 1);
         let plan = plan(raw, &entry, document, problems);
+        let mut loading = Names::new(raw.loading.as_ref(), format!("{entry}.loading"), problems);
+        let mut repeat = Names::new(raw.repeat.as_ref(), format!("{entry}.repeat"), problems);
         for path in matches(raw, &entry, folder, problems) {
             if let Some(first) = runs.get(&path) {
                 twice(&path, &entry, &first.entry, problems);
-            } else {
-                runs.insert(path.clone(), RunPlan { path, ..plan.clone() });
+                continue;
             }
+            let (loading, repeat) = (loading.name(&path), repeat.name(&path));
+            runs.insert(path.clone(), RunPlan { path, loading, repeat, ..plan.clone() });
         }
-        pattern(&raw.loading, &format!("{entry}.loading"), &entry, &runs, problems);
-        pattern(&raw.repeat, &format!("{entry}.repeat"), &entry, &runs, problems);
+        loading.tell(problems);
+        repeat.tell(problems);
     }
     runs.into_values().collect()
 }
@@ -120,8 +124,8 @@ fn plan(raw: &Raw, entry: &str, document: &Document, problems: &mut Problems<'_>
             .unwrap_or_default(),
         instrument: named_or_only(problems, entry, "instrument", raw.instrument.as_ref(), &document.instruments)
             .unwrap_or_default(),
-        loading: raw.loading.clone(),
-        repeat: raw.repeat.clone(),
+        loading: None,
+        repeat: None,
         set_points,
     }
 }
@@ -216,21 +220,30 @@ fn twice(file: &str, entry: &str, first: &str, problems: &mut Problems<'_>) {
     problems.add(&format!("{entry}.files"), format!("`{file}` is matched twice"), Some(help));
 }
 
-/// A pattern on the path must find a name in every path of its entry.
-fn pattern(
-    rule: &Option<Origin>,
-    path: &str,
-    entry: &str,
-    runs: &BTreeMap<String, RunPlan>,
-    problems: &mut Problems<'_>,
-) {
-    let Some(rule) = rule else { return };
-    let mut failed = runs.values().filter(|run| run.entry == entry).filter_map(|run| rule.on_path(&run.path).err());
-    if let Some(message) = failed.next() {
-        let more = failed.count();
-        let message = if more == 0 { message } else { format!("{message}, nor {more} more") };
+/// The names that one rule gives to the runs of its entry.
+struct Names {
+    namer: Option<Namer>,
+    path: String,
+    failed: Vec<String>,
+}
+
+impl Names {
+    fn new(rule: Option<&Origin>, path: String, problems: &mut Problems<'_>) -> Self {
+        let namer = rule.and_then(|rule| problems.keep(&format!("{path}.path"), rule.namer()));
+        Self { namer, path, failed: Vec::new() }
+    }
+
+    fn name(&mut self, run: &str) -> Option<Name> {
+        self.namer.as_ref()?.name(run).map_err(|message| self.failed.push(message)).ok()
+    }
+
+    /// One problem for all runs that have no name.
+    fn tell(self, problems: &mut Problems<'_>) {
+        let Some(first) = self.failed.first() else { return };
+        let more = self.failed.len() - 1;
+        let message = if more == 0 { first.clone() } else { format!("{first}, nor {more} more") };
         let help = r"a group takes the name out of the path: `{path: '_L(\d+)'}`";
-        problems.add(&format!("{path}.path"), message, Some(help.to_owned()));
+        problems.add(&format!("{}.path", self.path), message, Some(help.to_owned()));
     }
 }
 

@@ -14,7 +14,7 @@ mod files;
 pub mod listing;
 mod materials;
 pub mod names;
-pub mod origin;
+mod origin;
 mod quantities;
 mod source;
 pub mod stages;
@@ -22,14 +22,15 @@ mod walk;
 mod written;
 mod yaml;
 
+use crate::claims::params::Claim;
 use crate::clean::params::SetAside;
 use crate::ingest::layout::Layout;
 use crate::physics::geometry::Geometry;
 use crate::physics::instrument::Instrument;
 use crate::physics::materials::Sample;
+use crate::reversal::identity::Name;
 use crate::states::params::SetPoint;
-use document::{Author, Claim, Document, Report};
-use origin::Origin;
+use document::{Author, Document, Report};
 use pipeline::diagnostic::{Diagnostic, Place};
 use pipeline::stage::Written;
 use source::{Problems, Source};
@@ -102,10 +103,10 @@ pub struct RunPlan {
     pub geometry: String,
     /// Name of its instrument.
     pub instrument: String,
-    /// Where the name of its loading comes from; none: each export is its own loading.
-    pub loading: Option<Origin>,
-    /// Where the name of its repeat comes from.
-    pub repeat: Option<Origin>,
+    /// Its loading, or the key of the preamble that tells it; none: each export is its own loading.
+    pub loading: Option<Name>,
+    /// Its repeat in the same way; none: not told.
+    pub repeat: Option<Name>,
     /// Set-points that its entry lists.
     pub set_points: Vec<SetPoint>,
 }

@@ -1,15 +1,16 @@
-//! Where the name of a loading or of a repeat comes from. Reading a preamble belongs to ingest.
+//! Where the name of a loading or of a repeat comes from, and the names that paths give. Those that a preamble
+//! gives are looked up when the run is judged.
 
+use crate::reversal::identity::Name;
 use regex::Regex;
 use schemars::JsonSchema;
 use serde::de::{MapAccess, Visitor};
-use serde::{Deserialize, Deserializer, Serialize};
+use serde::{Deserialize, Deserializer};
 use std::fmt;
 
 /// Where the name of a loading or of a repeat comes from: a fixed value, `{preamble: Key}` or `{path: pattern}`.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Origin {
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) enum Origin {
     /// The same for all files of the raw entry.
     Fixed(String),
     /// The entry of the export's preamble under this key.
@@ -19,19 +20,41 @@ pub enum Origin {
 }
 
 impl Origin {
-    /// The name as far as the path tells it: [`Origin::Path`] becomes [`Origin::Fixed`].
+    /// Ready to name runs.
     ///
     /// # Errors
-    /// If the pattern is none, or does not match the path.
-    pub fn on_path(&self, run: &str) -> Result<Self, String> {
-        let Self::Path(pattern) = self else { return Ok(self.clone()) };
-        let regex = Regex::new(pattern).map_err(|_| format!("`{pattern}` is not a regular expression"))?;
-        let found = regex.captures(run).ok_or_else(|| format!("the pattern `{pattern}` does not match `{run}`"))?;
-        let name = found.get(1).or_else(|| found.get(0)).map_or("", |m| m.as_str());
-        if name.is_empty() {
-            Err(format!("the pattern `{pattern}` finds nothing in `{run}`"))
-        } else {
-            Ok(Self::Fixed(name.to_owned()))
+    /// If the pattern is no regular expression.
+    pub(super) fn namer(&self) -> Result<Namer, String> {
+        Ok(match self {
+            Self::Fixed(name) => Namer::Same(Name::Fixed(name.clone())),
+            Self::Preamble(key) => Namer::Same(Name::Preamble(key.clone())),
+            Self::Path(pattern) => {
+                Namer::Pattern(Regex::new(pattern).map_err(|_| format!("`{pattern}` is not a regular expression"))?)
+            }
+        })
+    }
+}
+
+/// An [`Origin`] whose pattern is ready for many paths.
+pub(super) enum Namer {
+    Same(Name),
+    Pattern(Regex),
+}
+
+impl Namer {
+    /// The name of a run, as far as its path tells it.
+    ///
+    /// # Errors
+    /// If the pattern finds nothing in the path.
+    pub(super) fn name(&self, run: &str) -> Result<Name, String> {
+        let pattern = match self {
+            Self::Same(name) => return Ok(name.clone()),
+            Self::Pattern(pattern) => pattern,
+        };
+        let found = pattern.captures(run).ok_or_else(|| format!("the pattern `{pattern}` does not match `{run}`"))?;
+        match found.get(1).or_else(|| found.get(0)).map(|group| group.as_str()) {
+            Some(name) if !name.is_empty() => Ok(Name::Fixed(name.to_owned())),
+            _ => Err(format!("the pattern `{pattern}` finds nothing in `{run}`")),
         }
     }
 }
@@ -111,19 +134,23 @@ impl JsonSchema for Origin {
 mod tests {
     use super::*;
 
+    fn on(origin: Origin) -> Result<Name, String> {
+        origin.namer()?.name("raw/S1/S1_L3.txt")
+    }
+
     #[test]
     fn a_pattern_takes_its_first_group_or_its_match() {
-        let on = |pattern: &str| Origin::Path(pattern.to_owned()).on_path("raw/S1/S1_L3.txt");
-        assert_eq!(on(r"_L(\d+)").unwrap(), Origin::Fixed("3".to_owned()));
-        assert_eq!(on(r"L\d+").unwrap(), Origin::Fixed("L3".to_owned()));
-        assert!(on(r"_R(\d+)").unwrap_err().contains("does not match `raw/S1/S1_L3.txt`"));
-        assert!(on(r"_L(x?)").unwrap_err().contains("finds nothing"));
-        assert!(on("(").unwrap_err().contains("not a regular expression"));
+        let pattern = |pattern: &str| on(Origin::Path(pattern.to_owned()));
+        assert_eq!(pattern(r"_L(\d+)").unwrap(), Name::Fixed("3".to_owned()));
+        assert_eq!(pattern(r"L\d+").unwrap(), Name::Fixed("L3".to_owned()));
+        assert!(pattern(r"_R(\d+)").unwrap_err().contains("does not match `raw/S1/S1_L3.txt`"));
+        assert!(pattern(r"_L(x?)").unwrap_err().contains("finds nothing"));
+        assert!(pattern("(").unwrap_err().contains("not a regular expression"));
     }
 
     #[test]
     fn what_is_not_a_pattern_stays() {
-        let preamble = Origin::Preamble("Loading".to_owned());
-        assert_eq!(preamble.on_path("raw/a.txt").unwrap(), preamble);
+        assert_eq!(on(Origin::Preamble("Loading".into())).unwrap(), Name::Preamble("Loading".into()));
+        assert_eq!(on(Origin::Fixed("2".into())).unwrap(), Name::Fixed("2".into()));
     }
 }

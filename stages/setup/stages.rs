@@ -1,6 +1,6 @@
 //! The settings of all stages as one section, and variants of it. What each setting means is in the stage's `params.rs`.
 
-use crate::{clean, fit, ingest, reversal, states, uncertainty};
+use crate::{clean, fit, ingest, reversal, uncertainty};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
@@ -22,11 +22,6 @@ pub struct Stages {
 }
 
 impl Stages {
-    /// What the tasks of reversal read: without the settings of states, so that a change there builds none of them.
-    pub fn reversal_alone(&self) -> reversal::params::Params {
-        reversal::params::Params { states: states::params::Params::default(), ..self.reversal.clone() }
-    }
-
     /// These settings with what a variant changes.
     ///
     /// # Errors

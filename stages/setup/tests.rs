@@ -49,10 +49,7 @@ fn open_studies_load_as_they_stand() {
         files.extend(samples.iter().flat_map(|s| (1..=3).map(move |l| format!("raw/{s}/{s}_L{l}.{ending}"))));
         let study = good(text, &files.iter().map(String::as_str).collect::<Vec<_>>());
         assert_eq!(study.runs.len(), runs);
-        assert_eq!(
-            study.runs[1].loading.as_ref().unwrap().on_path(&study.runs[1].path).unwrap(),
-            Origin::Fixed("2".into())
-        );
+        assert_eq!(study.runs[1].loading, Some(Name::Fixed("2".into())));
         assert_eq!(study.stages.fit.models.len(), 1);
     }
 }
@@ -134,7 +131,8 @@ fn everything_is_understood() {
         run.set_points.iter().map(|s| (s.controlled, s.value)).collect::<Vec<_>>(),
         [(Controlled::Stress, 1.0), (Controlled::Rate, 3.0)]
     );
-    assert_eq!(study.runs[2].loading, Some(Origin::Fixed("1".into())));
+    assert_eq!(study.runs[2].loading, Some(Name::Fixed("1".into())));
+    assert_eq!((&run.loading, &run.repeat), (&Some(Name::Preamble("Loading".into())), &Some(Name::Fixed("1".into()))));
     let aside = &study.set_aside["raw/oil.txt"][0];
     assert_eq!((aside.step, aside.from_s, aside.to_s), (Some(5), Some(60.0), None));
     assert_eq!(study.stages.reversal.before.window, 3.0);
@@ -150,7 +148,7 @@ fn a_variant_is_the_main_line_with_what_it_changes() {
     assert!(study.stages.clean.edge_fracture.on().is_none() && strict.clean.edge_fracture.on().is_some());
     assert_eq!(strict.reversal.states.smallest_rise, 0.2);
     assert_eq!(strict.reversal.states.lowest_grade, crate::states::params::LowestGrade::A);
-    assert_eq!(strict.reversal_alone(), study.stages.reversal_alone());
+    assert_eq!(strict.reversal.reading(), study.stages.reversal.reading());
 }
 
 #[test]
@@ -548,5 +546,35 @@ fn the_schema_allows_what_loads_and_names_what_it_means() {
     let pattern = regex::Regex::new(pattern).unwrap();
     for text in ["20.00(2) mm", "(45.2 ± 0.5) mPa.s", "-3 Cel", ".5 mm", "45.2 mPa.s ± 1 %"] {
         assert!(pattern.is_match(text), "{text}");
+    }
+}
+
+/// Anything a person or a broken editor may leave in the file is an answer or an error, never a crash.
+mod anything {
+    use super::*;
+    use crate::physics::quantity::Quantity;
+    use crate::physics::units::{Dimension, parse_unit};
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn units_and_quantities(text in "[0-9.,eE()±+/%µ°²⁻·* a-zA-Z-]{0,24}|\\PC{0,24}") {
+            let _ = parse_unit(&text);
+            for dimension in [Dimension::NONE, Dimension::LENGTH, Dimension::TEMPERATURE] {
+                if let Ok(q) = Quantity::parse(&text, dimension) {
+                    prop_assert!(q.value.is_finite() && q.u.is_finite() && q.u >= 0.0);
+                }
+            }
+        }
+
+        #[test]
+        fn a_study_file_with_a_piece_exchanged(start in 0..WHOLE.len(), length in 0usize..40, piece in "\\PC{0,12}") {
+            let ends = |at: usize| (at..=WHOLE.len()).find(|at| WHOLE.is_char_boundary(*at)).unwrap_or(0);
+            let (start, end) = (ends(start), ends((start + length).min(WHOLE.len())));
+            let study = format!("{}{piece}{}", &WHOLE[..start], &WHOLE[end..]);
+            if let Err(problems) = load(folder(&study, &FILES).path(), &tables()) {
+                prop_assert!(!problems.is_empty() && problems.iter().all(|p| !p.message.is_empty()));
+            }
+        }
     }
 }

@@ -22,10 +22,15 @@ mod thickening;
 #[allow(clippy::unwrap_used, clippy::disallowed_methods)]
 mod tests;
 
+use crate::physics::materials::Sample;
 use pipeline::diagnostic::Diagnostic;
-use pipeline::stage::{Context, Produced, from_json};
+use pipeline::stage::{Context, Output, Produced, from_json};
+use std::collections::BTreeMap;
 
 pub use compute::states;
+
+/// What the task gives.
+pub const OUTPUTS: [Output; 1] = [Output { name: "states", bulky: false }];
 
 /// The work of the task: settings `states`, `samples`, `set_points`; one input `judged` per run; output `states`.
 ///
@@ -33,7 +38,7 @@ pub use compute::states;
 /// If found set-points run into each other, or the settings name an end that is not there.
 pub fn work(cx: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
     let runs = cx.inputs().iter().map(|(name, bytes)| from_json(name, bytes)).collect::<Result<Vec<_>, _>>()?;
-    let states =
-        states(runs, &cx.settings::<Vec<_>>("samples")?, &cx.settings("set_points")?, &cx.settings("states")?)?;
+    let samples: Vec<Sample> = cx.settings::<BTreeMap<String, Sample>>("samples")?.into_values().collect();
+    let states = states(runs, &samples, &cx.settings("set_points")?, &cx.settings("states")?)?;
     Produced::default().with_json("states", &states)
 }

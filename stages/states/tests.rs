@@ -409,6 +409,75 @@ fn ends_can_be_set_and_must_exist() {
     assert!(error.contains("no set-point `3 Pa`") && error.contains("3.00 1/s"), "{error}");
 }
 
+// Three campaigns with known answers, read perfectly: the realised value of every reversal, without error.
+
+/// Rows of a table by the names of its columns.
+fn table(text: &'static str) -> Vec<BTreeMap<&'static str, &'static str>> {
+    let mut lines = text.lines();
+    let head: Vec<&str> = lines.next().unwrap().split(',').collect();
+    lines.map(|l| head.iter().copied().zip(l.split(',')).collect()).collect()
+}
+
+fn number(row: &BTreeMap<&str, &str>, column: &str) -> f64 {
+    row[column].parse().unwrap()
+}
+
+/// Judged runs that hold the realised values.
+fn read_perfectly(truth: &'static str) -> (Vec<JudgedRun>, Vec<Sample>) {
+    let mut runs: BTreeMap<&str, JudgedRun> = BTreeMap::new();
+    let mut names = std::collections::BTreeSet::new();
+    for row in table(truth) {
+        // Runs are named …_L1.txt: their loading.
+        let loading = row["run"].rsplit("_L").next().unwrap();
+        let own = runs.entry(row["run"]).or_insert_with(|| run(row["sample"], loading, Vec::new()));
+        let (eta, rate) = (number(&row, "viscosity_before_pa_s"), number(&row, "rate_per_s"));
+        own.reversals.push(judged(row["step"].parse().unwrap(), rate, eta, exact(number(&row, "contact_share"))));
+        names.insert(row["sample"]);
+    }
+    (runs.into_values().collect(), names.into_iter().map(sample).collect())
+}
+
+/// How many states hold the contact share of the population, and of how many.
+fn holding(truth: &'static str, population: &'static str) -> (usize, usize) {
+    let (runs, samples) = read_perfectly(truth);
+    let states = states(runs, &samples, &BTreeMap::new(), &Params::default()).unwrap();
+    let population = table(population);
+    let holds = |row: &&BTreeMap<&str, &str>| {
+        let near = |s: &&State| {
+            let rate = s.rate_per_s.unwrap().value / number(row, "rate_per_s");
+            s.sample == row["sample"] && (rate - 1.0).abs() < 0.05
+        };
+        let share = states.states.iter().find(near).and_then(|s| s.contact_share).unwrap();
+        (share.low.unwrap()..=share.high.unwrap()).contains(&number(row, "contact_share"))
+    };
+    (population.iter().filter(holds).count(), population.len())
+}
+
+#[test]
+fn a_perfect_reader_holds_as_many_states_as_was_counted_elsewhere() {
+    let of = |truth, population| holding(truth, population);
+    let ledger = of(include_str!("reference/ledger_truth.csv"), include_str!("reference/ledger_truth_states.csv"));
+    let sheet = of(include_str!("reference/sheet_truth.csv"), include_str!("reference/sheet_truth_states.csv"));
+    let mixed = of(include_str!("reference/mixed_truth.csv"), include_str!("reference/mixed_truth_states.csv"));
+    assert_eq!([ledger, sheet, mixed], [(15, 15), (13, 15), (19, 20)]);
+}
+
+#[test]
+fn a_perfect_reader_gives_the_true_verdicts() {
+    let verdicts = |truth| {
+        let (runs, samples) = read_perfectly(truth);
+        let states = states(runs, &samples, &BTreeMap::new(), &Params::default()).unwrap();
+        states.thickening.iter().map(|t| t.verdict).collect::<Vec<_>>()
+    };
+    use Verdict::{ContactsDominate, HydrodynamicsDominate, NoThickening, NotDecided};
+    // Contacts carry 85, 50 and 20 % of the rise; the fourth sample does not thicken.
+    assert_eq!(
+        verdicts(include_str!("reference/mixed_truth.csv")),
+        [ContactsDominate, NotDecided, HydrodynamicsDominate, NoThickening]
+    );
+    assert_eq!(verdicts(include_str!("reference/sheet_truth.csv")), [ContactsDominate; 3]);
+}
+
 // Coverage.
 
 struct Normals(ChaCha12Rng);

@@ -87,11 +87,13 @@ fn place(sample: &Sample, states: &[&State], name: &str) -> Result<usize, Vec<Di
         Some((number.parse::<f64>().ok().filter(|v| *v > 0.0)?, unit.trim().to_owned()))
     };
     let wanted = split(name);
-    let fits = |state: &&State| match (&wanted, split(&state.set_point)) {
-        (Some((a, unit)), Some((b, other))) => *unit == other && float::ln(a / b).abs() <= float::ln(NAMED_WITHIN),
-        _ => false,
+    let distance = |state: &State| match (&wanted, split(&state.set_point)) {
+        (Some((a, unit)), Some((b, other))) if *unit == other => Some(float::ln(a / b).abs()),
+        _ => None,
     };
-    states.iter().position(|s| fits(&s)).ok_or_else(|| {
+    let near = states.iter().enumerate().filter_map(|(i, s)| Some((i, distance(s)?)));
+    let near = near.filter(|(_, d)| *d <= float::ln(NAMED_WITHIN)).min_by(|a, b| a.1.total_cmp(&b.1));
+    near.map(|(i, _)| i).ok_or_else(|| {
         let known: Vec<&str> = states.iter().map(|s| s.set_point.as_str()).collect();
         let message = format!("sample `{}` has no set-point `{name}`", sample.name);
         vec![Diagnostic::new(message).help(format!("write one of: {}", known.join(", ")))]
@@ -108,9 +110,8 @@ fn fill_ends(row: &mut Thickening, states: &[&State], low: usize, high: usize) {
     row.stress_high_pa = high.stress_pa.map(|s| s.value);
     row.viscosity_rise_pa_s = high.viscosity_pa_s.zip(low.viscosity_pa_s).map(|(h, l)| h.value - l.value);
     if row.states_without_value > 0 {
-        let stress = row.stress_high_pa.map_or_else(String::new, |s| format!(" (up to {s:.3} Pa)"));
         let n = row.states_without_value;
         let states = if n == 1 { "1 state" } else { &format!("{n} states") };
-        row.remarks.push(format!("holds up to {}{stress}: {states} above it without a value", high.set_point));
+        row.remarks.push(format!("holds up to {}: {states} above it without a value", high.set_point));
     }
 }

@@ -9,7 +9,7 @@ const VERSION: &str = "0.15.1";
 const SERIES: &str = "0.15.";
 
 /// A typst 0.15: `TYPST`, `.tools/bin`, `PATH`, or built now.
-pub fn ensure(root: &Path) -> Result<PathBuf, String> {
+pub(crate) fn ensure(root: &Path) -> Result<PathBuf, String> {
     match find(root) {
         Some(typst) => {
             eprintln!("== typst: {}", typst.display());

@@ -28,3 +28,14 @@ pub(super) fn viscosity_terms(inner: Quantity, outer: Quantity, length: Quantity
         ("length", -1.0, length.relative()),
     ]
 }
+
+/// γ̇ ∝ (δ² + 1)/(δ² − 1).
+pub(super) fn rate_terms(inner: Quantity, outer: Quantity, length: Quantity) -> Vec<Term> {
+    let square = (outer.value / inner.value) * (outer.value / inner.value);
+    let per_ratio = 4.0 * square / (square * square - 1.0);
+    vec![
+        ("inner_radius", per_ratio, inner.relative()),
+        ("outer_radius", -per_ratio, outer.relative()),
+        ("length", 0.0, length.relative()),
+    ]
+}

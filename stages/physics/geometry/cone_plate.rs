@@ -25,3 +25,9 @@ pub(super) fn viscosity_terms(radius: Quantity, angle: Quantity) -> Vec<Term> {
     let per_angle = 2.0 * angle.value / sin(2.0 * angle.value);
     vec![("radius", -3.0, radius.relative()), ("angle", per_angle, angle.relative())]
 }
+
+/// γ̇ ∝ 1/tan α.
+pub(super) fn rate_terms(radius: Quantity, angle: Quantity) -> Vec<Term> {
+    let per_angle = 2.0 * angle.value / sin(2.0 * angle.value);
+    vec![("radius", 0.0, radius.relative()), ("angle", -per_angle, angle.relative())]
+}

@@ -67,7 +67,7 @@ pub struct Constants {
     pub narrowest_gap_m: Option<f64>,
 }
 
-/// What the viscosity owes to one dimension: its key in the study file, d ln η/d ln dimension, and the
+/// What the viscosity (or the rate) owes to one dimension: its key in the study file, d ln η/d ln dimension, and the
 /// dimension's relative standard uncertainty.
 pub type Term = (&'static str, f64, f64);
 
@@ -93,6 +93,17 @@ impl Geometry {
             Shape::ParallelPlates { radius, gap } => parallel_plates::viscosity_terms(*radius, *gap),
             Shape::ConcentricCylinders { inner_radius, outer_radius, length, .. } => {
                 concentric_cylinders::viscosity_terms(*inner_radius, *outer_radius, *length)
+            }
+        }
+    }
+
+    /// How the rate depends on each dimension, in the same order; the stress is viscosity times rate.
+    pub fn rate_terms(&self) -> Vec<Term> {
+        match &self.shape {
+            Shape::ConePlate { radius, angle, .. } => cone_plate::rate_terms(*radius, *angle),
+            Shape::ParallelPlates { radius, gap } => parallel_plates::rate_terms(*radius, *gap),
+            Shape::ConcentricCylinders { inner_radius, outer_radius, length, .. } => {
+                concentric_cylinders::rate_terms(*inner_radius, *outer_radius, *length)
             }
         }
     }

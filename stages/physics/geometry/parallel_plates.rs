@@ -27,3 +27,8 @@ pub(super) fn constants(radius: f64, gap: f64) -> Constants {
 pub(super) fn viscosity_terms(radius: Quantity, gap: Quantity) -> Vec<Term> {
     vec![("radius", -4.0, radius.relative()), ("gap", 1.0, gap.relative())]
 }
+
+/// γ̇ ∝ R/h.
+pub(super) fn rate_terms(radius: Quantity, gap: Quantity) -> Vec<Term> {
+    vec![("radius", 1.0, radius.relative()), ("gap", -1.0, gap.relative())]
+}

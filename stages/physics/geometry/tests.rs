@@ -88,23 +88,32 @@ fn cylinders_give_the_representative_values() {
 /// ln of the viscosity that a fixed torque and speed stand for.
 fn ln_viscosity(shape: Shape) -> f64 {
     let constants = geometry(shape).constants();
-    (constants.stress_per_torque / constants.rate_per_speed).ln()
+    crate::numerics::float::ln(constants.stress_per_torque / constants.rate_per_speed)
+}
+
+/// ln of the rate at a fixed speed.
+fn ln_rate(shape: Shape) -> f64 {
+    crate::numerics::float::ln(geometry(shape).constants().rate_per_speed)
 }
 
 /// Compares each sensitivity with a central difference over ±10⁻⁵, whose error is of the order 10⁻¹⁰.
 fn check_terms(dimensions: &[f64], shape: impl Fn(&[Quantity]) -> Shape) {
     let quantities = |values: &[f64]| values.iter().map(|v| Quantity { value: *v, u: 0.01 * v }).collect::<Vec<_>>();
-    let terms = geometry(shape(&quantities(dimensions))).viscosity_terms();
-    assert_eq!(terms.len(), dimensions.len());
-    for (at, (name, sensitivity, u)) in terms.into_iter().enumerate() {
-        let moved = |by: f64| {
-            let mut values = dimensions.to_vec();
-            values[at] *= 1.0 + by;
-            ln_viscosity(shape(&quantities(&values)))
-        };
-        let difference = (moved(1e-5) - moved(-1e-5)) / 2e-5;
-        assert!((sensitivity - difference).abs() < 1e-8 * difference.abs(), "{name}: {sensitivity}, {difference}");
-        assert!((u - 0.01).abs() < 1e-15, "{name}");
+    let of = geometry(shape(&quantities(dimensions)));
+    let quantities_of: [fn(Shape) -> f64; 2] = [ln_viscosity, ln_rate];
+    for (ln, terms) in quantities_of.into_iter().zip([of.viscosity_terms(), of.rate_terms()]) {
+        assert_eq!(terms.len(), dimensions.len());
+        for (at, (name, sensitivity, u)) in terms.into_iter().enumerate() {
+            let moved = |by: f64| {
+                let mut values = dimensions.to_vec();
+                values[at] *= 1.0 + by;
+                ln(shape(&quantities(&values)))
+            };
+            let difference = (moved(1e-5) - moved(-1e-5)) / 2e-5;
+            let allowed = 1e-8 * difference.abs().max(1.0);
+            assert!((sensitivity - difference).abs() < allowed, "{name}: {sensitivity}, {difference}");
+            assert!((u - 0.01).abs() < 1e-15, "{name}");
+        }
     }
 }
 

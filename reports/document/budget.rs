@@ -1,0 +1,69 @@
+//! The budget of uncertainty as it is printed: the headline quantities, their largest sources in words. All
+//! quantities and sources are in the published table.
+
+use super::printed::{Printed, or_missing, printed};
+use crate::text::numbers;
+use stages::states::result::Thickening;
+use stages::uncertainty::result::BudgetRow;
+
+/// A row per headline quantity: the share of the rise, and what a sample is at both ends of it.
+pub(super) fn budget(rows: &[BudgetRow], thickening: &[Thickening]) -> Printed {
+    let columns =
+        [("quantity", "left"), ("sample", "name"), ("set-point", "left"), ("u", "right"), ("largest sources", "text")];
+    let same =
+        |a: &BudgetRow, b: &BudgetRow| (&a.quantity, &a.sample, &a.set_point) == (&b.quantity, &b.sample, &b.set_point);
+    let row = |rows: &[BudgetRow]| {
+        let (first, squares) = (&rows[0], rows.iter().map(|b| b.u * b.u).sum::<f64>());
+        vec![
+            quantity(&first.quantity).to_owned(),
+            first.sample.clone(),
+            or_missing(first.set_point.clone()),
+            numbers::significant(squares.sqrt(), 2),
+            largest_sources(rows),
+        ]
+    };
+    let headline = rows.chunk_by(same).filter(|rows| is_headline(&rows[0], thickening));
+    printed(&columns, headline.map(row).collect())
+}
+
+fn is_headline(row: &BudgetRow, thickening: &[Thickening]) -> bool {
+    let at_an_end = |t: &Thickening| [&t.set_point_low, &t.set_point_high].contains(&&row.set_point);
+    row.set_point.is_none() || thickening.iter().any(|t| t.sample == row.sample && at_an_end(t))
+}
+
+/// A quantity by its printed name and unit.
+fn quantity(column: &str) -> &str {
+    match column {
+        "viscosity_pa_s" => "η / (Pa s)",
+        "relative_viscosity" => "relative viscosity",
+        "contact_share" => "contact share",
+        "contact_share_of_rise" => "share of the rise",
+        other => other,
+    }
+}
+
+/// At most four sources of at least 1 % of the variance, largest first.
+fn largest_sources(rows: &[BudgetRow]) -> String {
+    let mut sorted: Vec<&BudgetRow> = rows.iter().filter(|b| b.share >= 0.01).collect();
+    sorted.sort_by(|a, b| b.share.total_cmp(&a.share));
+    let of = |b: &&BudgetRow| format!("{} {}", source(&b.source), numbers::percent(b.share));
+    or_missing(Some(sorted.iter().take(4).map(of).collect::<Vec<_>>().join(", ")))
+}
+
+/// `instruments.NAME.torque_calibration` as `torque calibration of NAME`; other words as they are.
+fn source(path: &str) -> String {
+    let parts = path.split_once('.').and_then(|(_, rest)| rest.rsplit_once('.'));
+    parts.map_or_else(|| path.to_owned(), |(name, what)| format!("{} of {name}", what.replace('_', " ")))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_source_is_told_in_words_and_a_name_keeps_its_stops() {
+        assert_eq!(source("instruments.hall.torque_calibration"), "torque calibration of hall");
+        assert_eq!(source("liquids.oil 1.5.viscosity"), "viscosity of oil 1.5");
+        assert_eq!(source("scatter between loadings"), "scatter between loadings");
+    }
+}

@@ -1,0 +1,95 @@
+//! Flaws of the data that stand on the first page, each kind in one line with where it happened. The tables of what
+//! was left out give every case.
+
+use super::data::SetAside;
+use crate::text::methods::listed;
+use crate::text::numbers::count;
+use stages::reversal::result::{Grade, JudgedRun};
+use stages::states::result::StudyReversal;
+use std::collections::BTreeMap;
+
+/// More places than this are counted, not named.
+const NAMED: usize = 6;
+
+/// A line per kind of flaw, the gravest first. `dead_strain` is the largest first usable strain of a resolved reversal.
+pub(super) fn flaws(
+    set_aside: &[SetAside],
+    judged: &[JudgedRun],
+    reversals: &[StudyReversal],
+    dead_strain: f64,
+) -> Vec<String> {
+    let by_hand = set_aside.iter().map(|s| {
+        let what = if s.what.is_empty() { String::new() } else { format!(", {}", s.what) };
+        format!("Set aside by hand: {}{what}: {}", s.run, s.because)
+    });
+    let asked = || reversals.iter().filter(|r| !r.identity.control && r.judged.read.set_aside.is_none());
+    let unread = asked().filter(|r| r.judged.read.before.is_none());
+    let unusable = asked().filter(|r| r.judged.read.before.is_some() && r.judged.grade == Grade::F);
+    let graded = || asked().filter(|r| r.judged.grade != Grade::F);
+    let drifting = graded().filter(|r| r.judged.read.before.as_ref().is_some_and(|b| !b.steady));
+    let hidden = graded().filter(|r| {
+        let too_late = r.judged.read.dead.first_usable() > dead_strain;
+        r.judged.read.before.is_some() && !r.judged.resolved && too_late
+    });
+    let of_reversals = [
+        ("Nothing steady that could be read before the reversal", places(unread, run)),
+        ("Not usable", places(unusable, |r| format!("{}, step {}{}", run(r), r.judged.read.step, first_remark(r)))),
+        ("Not steady", places(drifting, |r| format!("{}, loading {}", state(r), r.identity.loading))),
+        ("Hidden until the drive had turned round", places(hidden, state)),
+    ];
+    let of_reversals = of_reversals.into_iter().filter(|(_, places)| !places.is_empty());
+    let line = |(kind, places): (&str, Vec<String>)| format!("{kind}: {}", listed(named(places).into_iter()));
+    by_hand.chain(of_reversals.map(line)).chain(readings(judged)).collect()
+}
+
+fn first_remark(r: &StudyReversal) -> String {
+    r.judged.remarks.first().map_or_else(String::new, |remark| format!(", {remark}"))
+}
+
+fn run(r: &StudyReversal) -> String {
+    r.identity.run.clone()
+}
+
+fn state(r: &StudyReversal) -> String {
+    let at = r.set_point.as_ref().map_or_else(String::new, |s| format!(" at {s}"));
+    format!("{}{at}", r.identity.sample)
+}
+
+/// Places in the order of the study, each with its number of reversals.
+fn places<'a>(
+    reversals: impl Iterator<Item = &'a StudyReversal>,
+    place: impl Fn(&StudyReversal) -> String,
+) -> Vec<String> {
+    let mut found: Vec<(String, u64)> = Vec::new();
+    for name in reversals.map(place) {
+        match found.iter_mut().find(|(known, _)| *known == name) {
+            Some((_, n)) => *n += 1,
+            None => found.push((name, 1)),
+        }
+    }
+    found.into_iter().map(|(name, n)| format!("{name} ({})", count(n, "reversal"))).collect()
+}
+
+fn named(mut places: Vec<String>) -> Vec<String> {
+    let more = places.len().saturating_sub(NAMED);
+    if more > 0 {
+        places.truncate(NAMED);
+        places.push(format!("{more} more"));
+    }
+    places
+}
+
+/// Readings that rules of cleaning set aside, by reason.
+fn readings(judged: &[JudgedRun]) -> Option<String> {
+    let mut all: BTreeMap<&str, (u64, u64)> = BTreeMap::new();
+    let by_rule = judged.iter().flat_map(|r| &r.excluded).filter(|(reason, n)| *reason != "set-aside" && **n > 0);
+    for (reason, n) in by_rule {
+        let entry = all.entry(reason).or_default();
+        *entry = (entry.0 + n, entry.1 + 1);
+    }
+    let parts = all
+        .into_iter()
+        .map(|(reason, (n, runs))| format!("{reason} ({}, {})", count(n, "reading"), count(runs, "run")));
+    let text = listed(parts);
+    (!text.is_empty()).then(|| format!("Readings set aside by rule: {text}"))
+}

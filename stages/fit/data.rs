@@ -1,0 +1,176 @@
+//! From states to what is fitted: ln η_r with its covariance, and the solid fractions with theirs.
+//!
+//! The covariance of ln η_r is V = diag(s²/n) + Σ c cᵀ. s: scatter of one loading at one state, n loadings in it.
+//! Each c is one source that moves several data together, by its effect at one standard uncertainty: the filling of
+//! the loadings of a sample (τ/√n at each of its states), the viscosity of a liquid, a term of instrument or
+//! geometry. s and τ are pooled over the study, because two or three loadings say too little about one state; with
+//! one loading throughout they are unknown, and V is left out.
+//!
+//! The solid fraction of a sample is one number for all its states, so its error is one shift per sample, which is
+//! fitted with its uncertainty as a prior: the effective variance of J. Orear (1982), with the correlation kept.
+
+use crate::numerics::float;
+use crate::numerics::interval::{covariance_of_means, mean};
+use crate::numerics::whitening::Whitening;
+use crate::physics::materials::Sample;
+use crate::physics::models::Point;
+use crate::states::result::{State, States, StudyReversal};
+use std::collections::BTreeMap;
+
+/// Scatter of ln η below which no measurement of a torque is taken to be known (common practice: 0.1 %).
+const SMALLEST_SCATTER: f64 = 1e-3;
+
+/// What is fitted.
+#[derive(Debug, Clone)]
+pub(super) struct Data {
+    /// Where.
+    pub points: Vec<Point>,
+    /// ln η_r there.
+    pub ln: Vec<f64>,
+    /// Place in `samples` of each datum.
+    pub sample: Vec<usize>,
+    /// Name and standard uncertainty of φ of each sample; 0 where it is taken as exact.
+    pub samples: Vec<(String, f64)>,
+    /// V as what makes the data independent; none where it is not known, and the residuals alone tell the uncertainty.
+    pub whitening: Option<Whitening>,
+    /// Degrees of freedom behind the scatter between loadings.
+    pub scatter_dof: f64,
+}
+
+/// Scatter of ln η over the study.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Scatter {
+    /// Standard deviation of one loading at one state, on its own.
+    pub own: f64,
+    /// Standard deviation of what a loading has in common at all its states.
+    pub filling: f64,
+    /// Degrees of freedom: loadings less one, summed over samples.
+    pub dof: f64,
+}
+
+/// The data at the states that `pick` takes; none without any.
+pub(super) fn data(states: &States, samples: &[Sample], pick: &dyn Fn(&State) -> bool) -> Option<Data> {
+    let picked: Vec<(&State, Point, f64)> = states.states.iter().filter(|s| pick(s)).filter_map(datum).collect();
+    if picked.is_empty() {
+        return None;
+    }
+    let mut names: Vec<&str> = picked.iter().map(|(s, _, _)| s.sample.as_str()).collect();
+    names.dedup();
+    let scatter = scatter(&states.states);
+    let u_fraction = |name: &str| {
+        let state = picked.iter().find(|(s, _, _)| s.sample == name);
+        state.and_then(|(s, _, _)| s.u_volume_fraction).filter(|_| scatter.is_some()).unwrap_or(0.0)
+    };
+    let list: Vec<&State> = picked.iter().map(|(s, _, _)| *s).collect();
+    let place = |s: &State| names.iter().position(|n| *n == s.sample).unwrap_or(0);
+    Some(Data {
+        points: picked.iter().map(|(_, p, _)| *p).collect(),
+        ln: picked.iter().map(|(_, _, ln)| *ln).collect(),
+        sample: list.iter().map(|s| place(s)).collect(),
+        samples: names.iter().map(|n| ((*n).to_owned(), u_fraction(n))).collect(),
+        whitening: scatter.and_then(|s| whitening(&list, s, &states.reversals, samples)),
+        scatter_dof: scatter.map_or(f64::INFINITY, |s| s.dof),
+    })
+}
+
+fn datum(state: &State) -> Option<(&State, Point, f64)> {
+    let point = Point { volume_fraction: state.volume_fraction?, stress_pa: state.stress_pa?.value };
+    let ln = float::ln(state.relative_viscosity?.value);
+    (point.stress_pa > 0.0 && ln.is_finite()).then_some((state, point, ln))
+}
+
+/// Scatter between loadings, pooled over all states with two or more; none if there is none.
+///
+/// The variance within states is τ² + s². The difference of a loading between two neighbouring states holds no τ,
+/// so its variance is 2s².
+pub(super) fn scatter(states: &[State]) -> Option<Scatter> {
+    let mut all = Pool::default();
+    states.iter().for_each(|s| all.add(&s.loading_means.iter().map(|l| l.ln_viscosity).collect::<Vec<_>>()));
+    let mut steps = Pool::default();
+    for pair in states.windows(2).filter(|w| w[0].sample == w[1].sample) {
+        let at = |loading: &str| pair[1].loading_means.iter().find(|l| l.loading == loading).map(|l| l.ln_viscosity);
+        let both = pair[0].loading_means.iter().filter_map(|l| Some(at(&l.loading)? - l.ln_viscosity));
+        steps.add(&both.collect::<Vec<_>>());
+    }
+    let total = all.variance()?;
+    let own = steps.variance().map_or(total, |v| (0.5 * v).min(total));
+    let filling = (total - own).max(0.0).sqrt();
+    Some(Scatter { own: own.sqrt().max(SMALLEST_SCATTER), filling, dof: loadings_less_one(states) })
+}
+
+/// Sum over samples of the number of loadings less one.
+fn loadings_less_one(states: &[State]) -> f64 {
+    let mut most: BTreeMap<&str, usize> = BTreeMap::new();
+    for state in states.iter().filter(|s| !s.loading_means.is_empty()) {
+        let of = most.entry(&state.sample).or_default();
+        *of = (*of).max(state.loading_means.len());
+    }
+    most.values().map(|n| (n - 1) as f64).sum()
+}
+
+/// Pooled variance of several small groups.
+#[derive(Default)]
+struct Pool {
+    squares: f64,
+    dof: f64,
+}
+
+impl Pool {
+    fn add(&mut self, values: &[f64]) {
+        if values.len() >= 2 {
+            let n = values.len() as f64;
+            self.squares += covariance_of_means(values, values) * n * (n - 1.0);
+            self.dof += n - 1.0;
+        }
+    }
+
+    fn variance(&self) -> Option<f64> {
+        (self.dof > 0.0).then(|| self.squares / self.dof)
+    }
+}
+
+/// V of the data at these states.
+fn whitening(
+    states: &[&State],
+    scatter: Scatter,
+    reversals: &[StudyReversal],
+    samples: &[Sample],
+) -> Option<Whitening> {
+    let n = |s: &State| s.loading_means.len().max(1) as f64;
+    let effects: Vec<Vec<(String, f64)>> = states
+        .iter()
+        .map(|s| {
+            let filling = (format!("filling {}", s.sample), scatter.filling / n(s).sqrt());
+            std::iter::once(filling).chain(liquid(s, samples)).chain(responses(s, reversals)).collect()
+        })
+        .collect();
+    Whitening::new(states.len(), |i, j| {
+        let own = if i == j { scatter.own * scatter.own / n(states[i]) } else { 0.0 };
+        own + common(&effects[i], &effects[j])
+    })
+}
+
+/// Sum of products of the effects of the sources that both have.
+fn common(a: &[(String, f64)], b: &[(String, f64)]) -> f64 {
+    a.iter().filter_map(|(name, a)| b.iter().find(|(other, _)| other == name).map(|(_, b)| a * b)).sum()
+}
+
+fn liquid(state: &State, samples: &[Sample]) -> Option<(String, f64)> {
+    let sample = samples.iter().find(|s| s.name == state.sample)?;
+    Some((format!("liquid {}", sample.liquid.name), sample.liquid.viscosity?.relative()))
+}
+
+/// Effect on ln η of every instrument and geometry term at one standard uncertainty.
+fn responses(state: &State, reversals: &[StudyReversal]) -> Vec<(String, f64)> {
+    let members: Vec<&StudyReversal> = state
+        .loading_means
+        .iter()
+        .flat_map(|l| &l.viscosity_from)
+        .filter_map(|id| reversals.iter().find(|r| r.reversal == *id))
+        .collect();
+    let mut effects: BTreeMap<&str, Vec<f64>> = BTreeMap::new();
+    for response in members.iter().flat_map(|m| &m.judged.read.responses) {
+        effects.entry(&response.term).or_default().push(0.5 * (response.plus.0 - response.minus.0));
+    }
+    effects.into_iter().map(|(term, e)| (term.to_owned(), mean(&e) * e.len() as f64 / members.len() as f64)).collect()
+}

@@ -1,0 +1,152 @@
+//! What every instrument and sample term does to a state, from the responses that were stored with each reversal.
+//!
+//! A response is known at −u, 0 and +u of its term; between and beyond, the parabola through the three. Responses are
+//! averaged as the values are: over repeats, then over loadings, in ln η and in z = −ln(1 − X). What a dimension of the
+//! geometry does to the rate follows from its formula; the stress is viscosity times rate.
+
+use crate::numerics::interval::{mean, z_of};
+use crate::physics::geometry::Geometry;
+use crate::physics::materials::Sample;
+use crate::reversal::result::Response;
+use crate::states::result::{LoadingMean, State, StudyReversal};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// a d + b d² for a draw d in standard uncertainties.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(super) struct Parabola {
+    a: f64,
+    b: f64,
+}
+
+impl Parabola {
+    /// Through `minus` at −1, 0 at 0 and `plus` at +1.
+    fn through(minus: f64, plus: f64) -> Self {
+        Self { a: 0.5 * (plus - minus), b: 0.5 * (plus + minus) }
+    }
+
+    /// A straight line.
+    pub(super) fn line(a: f64) -> Self {
+        Self { a, b: 0.0 }
+    }
+
+    /// At a draw.
+    pub(super) fn at(self, draw: f64) -> f64 {
+        draw * (self.a + self.b * draw)
+    }
+
+    /// Both together.
+    pub(super) fn plus(self, other: Self) -> Self {
+        Self { a: self.a + other.a, b: self.b + other.b }
+    }
+
+    fn mean(all: &[Self]) -> Self {
+        let of = |f: fn(&Self) -> f64| mean(&all.iter().map(f).collect::<Vec<f64>>());
+        if all.is_empty() { Self::default() } else { Self { a: of(|p| p.a), b: of(|p| p.b) } }
+    }
+}
+
+/// Effect of one term on one loading or one state.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(super) struct Effect {
+    /// On ln η.
+    pub ln_viscosity: Parabola,
+    /// On z.
+    pub z: Parabola,
+    /// On ln γ̇.
+    pub ln_rate: Parabola,
+}
+
+/// Effects of all terms on one loading of a state.
+pub(super) type OfLoading = Vec<Effect>;
+
+/// Terms of the study by name, with the reversals at hand by number.
+pub(super) struct Terms<'a> {
+    /// Names, sorted: places in the study file.
+    pub names: Vec<String>,
+    reversals: BTreeMap<&'a str, &'a StudyReversal>,
+    geometries: &'a BTreeMap<String, Geometry>,
+}
+
+impl<'a> Terms<'a> {
+    /// From the reversals of the study.
+    pub(super) fn of(reversals: &'a [StudyReversal], geometries: &'a BTreeMap<String, Geometry>) -> Self {
+        let entering = reversals.iter().filter(|r| !r.identity.control);
+        let names: BTreeSet<String> =
+            entering.flat_map(|r| r.judged.read.responses.iter().map(|x| x.term.clone())).collect();
+        Self {
+            names: names.into_iter().collect(),
+            reversals: reversals.iter().map(|r| (r.reversal.as_str(), r)).collect(),
+            geometries,
+        }
+    }
+
+    /// Effects of every term on one loading, in the order of the names.
+    pub(super) fn on_loading(&self, loading: &LoadingMean) -> OfLoading {
+        self.names
+            .iter()
+            .map(|term| Effect {
+                ln_viscosity: self.average(&loading.viscosity_from, |r| response(r, term, ln_viscosity)),
+                z: self.average(&loading.share_from, |r| response(r, term, z)),
+                ln_rate: self.average(&loading.viscosity_from, |r| self.rate(r, term)),
+            })
+            .collect()
+    }
+
+    /// Effects of every term on a state.
+    pub(super) fn on_state(&self, state: &State) -> Vec<Effect> {
+        let all: Vec<(OfLoading, bool)> =
+            state.loading_means.iter().map(|l| (self.on_loading(l), l.z.is_some())).collect();
+        let of_term = |term: usize| {
+            let every = |of: fn(&Effect) -> Parabola| all.iter().map(|(l, _)| of(&l[term])).collect::<Vec<_>>();
+            let z: Vec<Parabola> = all.iter().filter(|(_, has)| *has).map(|(l, _)| l[term].z).collect();
+            let (ln_viscosity, ln_rate) = (every(|e| e.ln_viscosity), every(|e| e.ln_rate));
+            Effect {
+                ln_viscosity: Parabola::mean(&ln_viscosity),
+                z: Parabola::mean(&z),
+                ln_rate: Parabola::mean(&ln_rate),
+            }
+        };
+        (0..self.names.len()).map(of_term).collect()
+    }
+
+    fn average(&self, from: &[String], of: impl Fn(&StudyReversal) -> Parabola) -> Parabola {
+        let members = from.iter().filter_map(|id| self.reversals.get(id.as_str()));
+        Parabola::mean(&members.map(|r| of(r)).collect::<Vec<Parabola>>())
+    }
+
+    /// What a dimension of the reversal's geometry does to its rate; other terms do nothing.
+    fn rate(&self, reversal: &StudyReversal, term: &str) -> Parabola {
+        let name = &reversal.identity.geometry;
+        let key = term.strip_prefix("geometries.").and_then(|t| t.strip_prefix(name)).and_then(|t| t.strip_prefix('.'));
+        let terms = self.geometries.get(name).map_or_else(Vec::new, Geometry::rate_terms);
+        let found = terms.into_iter().find(|(of, _, _)| Some(*of) == key);
+        found.map_or_else(Parabola::default, |(_, power, u)| Parabola::line(power * u))
+    }
+}
+
+/// What a stored response says; nothing where the term was not stored.
+fn response(reversal: &StudyReversal, term: &str, of: fn(&StudyReversal, &Response) -> Parabola) -> Parabola {
+    let stored = reversal.judged.read.responses.iter().find(|x| x.term == term);
+    stored.map_or_else(Parabola::default, |x| of(reversal, x))
+}
+
+fn ln_viscosity(_: &StudyReversal, response: &Response) -> Parabola {
+    Parabola::through(response.minus.0, response.plus.0)
+}
+
+fn z(reversal: &StudyReversal, response: &Response) -> Parabola {
+    let Some(share) = reversal.judged.contact_share.map(|x| x.value) else { return Parabola::default() };
+    let (minus, plus) = (share + response.minus.1, share + response.plus.1);
+    if share < 1.0 && minus < 1.0 && plus < 1.0 {
+        Parabola::through(z_of(minus) - z_of(share), z_of(plus) - z_of(share))
+    } else {
+        // At X = 1 z is infinite; the slope is all that is left.
+        Parabola::line(0.5 * (response.plus.1 - response.minus.1) / (1.0 - share).max(f64::EPSILON))
+    }
+}
+
+/// The liquid under a sample: the place of its viscosity in the study file, and its relative standard uncertainty.
+pub(super) fn liquid(sample: Option<&Sample>) -> Option<(String, f64)> {
+    let liquid = &sample?.liquid;
+    Some((format!("liquids.{}.viscosity", liquid.name), liquid.viscosity?.relative()))
+}
