@@ -116,8 +116,8 @@ impl Run<'_> {
     fn reversal(&self, k: usize, all: &[Option<Found>]) -> ReversalRead {
         let (turn, found) = (&self.turns[k], all[k].as_ref());
         let after = found.map_or(turn.first_after..turn.first_after + 1, |f| f.stretches.after.clone());
-        let after = self.moving(after);
         let controlled = found.map_or(Controlled::Rate, |f| f.stretches.controlled);
+        let after = self.moving(after, controlled);
         let origin = self.trace.origin[turn.first_after];
         let (set_point, controlled) = self.set_point(found, controlled);
         let mut reversal = ReversalRead {
@@ -290,12 +290,19 @@ impl Run<'_> {
         (!force.is_empty()).then(|| per_force * force.iter().sum::<f64>() / force.len() as f64)
     }
 
-    /// The stretch up to where the motion stops for good or for a while: what follows a stop is another start.
-    fn moving(&self, after: Range<usize>) -> Range<usize> {
+    /// The stretch up to where the motion stops or, held by its rate, takes another speed in another step: what
+    /// follows is another command, whose strain does not belong to this reversal.
+    fn moving(&self, after: Range<usize>, controlled: Controlled) -> Range<usize> {
+        let find = &self.setup.settings.find;
         let speed = |i: usize| self.trace.rate[i].abs();
+        let step = |i: usize| self.points.step[self.trace.origin[i]];
         let fastest = after.clone().map(speed).fold(0.0, f64::max);
         let under_way = after.clone().find(|i| speed(*i) > 0.5 * fastest).unwrap_or(after.start);
-        let stop = (under_way..after.end).find(|i| speed(*i) < self.setup.settings.find.rest * fastest);
+        let own: Vec<f64> = after.clone().take_while(|i| step(*i) == step(after.start)).map(speed).collect();
+        let held = median(own).filter(|_| controlled == Controlled::Rate);
+        let elsewhere = |i: usize| held.is_some_and(|h| (speed(i) - h).abs() > find.rate_change * h);
+        let ends = |i: &usize| speed(*i) < find.rest * fastest || (step(*i) != step(after.start) && elsewhere(*i));
+        let stop = (after.start..after.end).skip_while(|i| *i < under_way && step(*i) == step(after.start)).find(ends);
         after.start..stop.unwrap_or(after.end).max(after.start + 1)
     }
 
