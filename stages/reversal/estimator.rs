@@ -39,6 +39,8 @@ impl Default for Change {
 pub(super) struct Fitted {
     pub(super) bins: Vec<Bin>,
     pub(super) minima: Vec<Minimum>,
+    /// Factor by which the noise was widened, because no form fits the trace within it; 1 where one does.
+    pub(super) widening: f64,
 }
 
 impl Fitted {
@@ -59,17 +61,33 @@ impl Estimator<'_> {
         };
         let used: Vec<Reading> = self.readings.iter().filter(|r| r.strain >= first).map(moved).collect();
         let bins = bins(&used, 0.0, self.steady.viscosity(), settings.bin_width);
-        let problem = Problem {
-            bins: &bins,
-            noise: self.noise,
-            u_before: self.steady.u_relative(self.noise),
-            fit: settings,
-            newtonian: self.newtonian,
+        let fitted = |widening: f64, from: Option<&[Minimum]>| {
+            let noise = widened(self.noise, widening);
+            let u_before = self.steady.u_relative(self.noise);
+            let problem = Problem { bins: &bins, noise: &noise, u_before, fit: settings, newtonian: self.newtonian };
+            from.map_or_else(|| fit(&problem), |minima| refit(&problem, minima))
         };
-        let minima = match base {
-            None => fit(&problem),
-            Some(base) => refit(&problem, &base.minima),
+        let (widening, minima) = match base {
+            Some(base) => (base.widening, fitted(base.widening, Some(&base.minima))),
+            None => {
+                let minima = fitted(1.0, None);
+                let widening = misfit(&minima, bins.len());
+                (widening, if widening > 1.0 { fitted(widening, Some(&minima)) } else { minima })
+            }
         };
-        (!minima.is_empty()).then_some(Fitted { bins, minima })
+        (!minima.is_empty()).then_some(Fitted { bins, minima, widening })
     }
+}
+
+/// Noise with both parts larger by a factor.
+fn widened(noise: &Noise, factor: f64) -> Noise {
+    Noise { white: noise.white * factor, correlated: noise.correlated * factor, ..*noise }
+}
+
+/// √(Σr²/ν) of the best form where that is above 1, else 1 (R. T. Birge, Phys. Rev. 40 (1932) 207): what the noise
+/// before the reversal does not explain is either noise after it or a form that is not quite that of the sample, and
+/// neither may leave the error as small as the noise alone.
+fn misfit(minima: &[Minimum], bins: usize) -> f64 {
+    let freedom = |m: &Minimum| (bins as f64 - m.form.active().len() as f64).max(1.0);
+    minima.first().map_or(1.0, |m| (m.squares / freedom(m)).sqrt().max(1.0))
 }

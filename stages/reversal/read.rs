@@ -358,7 +358,7 @@ impl Run<'_> {
                 u: eta * (liquid.u * liquid.u + u_zero * u_zero).sqrt(),
             },
             forms: base.minima.iter().map(|m| form_fit(m, u_before)).collect(),
-            squares_per_bin: best.squares / base.bins.len() as f64,
+            squares_per_bin: best.squares * base.widening * base.widening / base.bins.len() as f64,
             early_bins: base.bins.iter().filter(|b| b.strain < 0.1).count() as u32,
             plateau: beside::plateau(&base.bins, noise, settings).map(|level| (eta * level, 1.0 - level)),
             minimum_pa_s: eta * minimum.1,

@@ -100,7 +100,7 @@ pub struct After {
     pub viscosity_pa_s: Estimate,
     /// The forms.
     pub forms: Vec<FormFit>,
-    /// Sum of squares per bin of the best form.
+    /// Sum of squares per bin of the best form, in the noise before the reversal; above 1 the errors are widened.
     pub squares_per_bin: f64,
     /// Bins with strain below 0.1.
     pub early_bins: u32,
