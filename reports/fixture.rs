@@ -218,6 +218,7 @@ fn state(s: usize, sample: &str, i: usize) -> State {
         volume_fraction: identity(sample, 1).volume_fraction,
         u_volume_fraction: Some(0.004),
         set_point: format!("{stress} Pa"),
+        set_point_told: true,
         controlled: Controlled::Stress,
         stress_pa: Some(at(stress, 0.004)),
         rate_per_s: Some(at(stress / eta, 0.02)),

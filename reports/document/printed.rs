@@ -134,15 +134,13 @@ fn belongs(reversal: &StudyReversal, state: &State) -> bool {
     reversal.identity.sample == state.sample && reversal.set_point.as_ref() == Some(&state.set_point)
 }
 
-/// Whether the export told the set-point, or it was found from the motion.
+/// Who told the set-point: the export, the study file, or nobody, so that it was found from the motion.
 fn told_by(state: &State, reversals: &[StudyReversal]) -> String {
-    let mine = |r: &&StudyReversal| belongs(r, state);
-    let told = reversals.iter().filter(mine).filter(|r| r.judged.read.set_point_in_export.is_some()).count();
-    let all = reversals.iter().filter(mine).count();
-    match told {
-        0 => "the motion",
-        n if n == all => "the export",
-        _ => "both",
+    let mut mine = reversals.iter().filter(|r| belongs(r, state));
+    match (state.set_point_told, mine.any(|r| r.judged.read.set_point_in_export.is_some())) {
+        (false, _) => "the motion",
+        (true, true) => "the export",
+        (true, false) => "the study file",
     }
     .to_owned()
 }

@@ -197,11 +197,14 @@ fn before(settings: &InForce) -> Vec<Sentence> {
         ),
         say(
             format!(
-                "The steady viscosity is read over a strain of {} before it (no less than {}, and {} or more), with \
-                 the correlation of the noise allowed for.",
+                "The steady viscosity is read over a strain of {} before it, no less than {}, with the correlation of \
+                 the noise allowed for; a window with fewer than {} reaches further back, but not into the first \
+                 strain {} after a change of rate or sense, and needs {}.",
                 setting(before.window),
                 setting(before.shortest),
-                count(u64::from(before.readings), "reading")
+                count(u64::from(before.readings), "reading"),
+                setting(before.settled),
+                count(u64::from(before.fewest), "reading")
             ),
             &["stages.reversal.before"],
         ),
@@ -254,6 +257,12 @@ fn after(settings: &InForce) -> Vec<Sentence> {
             &["stages.reversal.fit"],
         )
         .citing(&["gadala-maria-1980", "lin-2015", "ness-2016"]),
+        say(
+            "Where no form fits the trace within the noise, its uncertainty is widened by the root of the sum of \
+             squares per degree of freedom.",
+            &["stages.reversal.fit"],
+        )
+        .citing(&["birge-1932"]),
         say(
             format!(
                 "Beside it are given the mean over an early flat stretch up to strain {}, the minimum up to strain {}, \

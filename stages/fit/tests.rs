@@ -196,6 +196,7 @@ fn state(sample: &Sample, stress_pa: f64, ln_relative: &[f64]) -> State {
         volume_fraction: sample.volume_fraction.map(|q| q.value),
         u_volume_fraction: sample.volume_fraction.map(|q| q.u),
         set_point: format!("{stress_pa} Pa"),
+        set_point_told: true,
         controlled: Controlled::Stress,
         stress_pa: exactly(stress_pa),
         rate_per_s: None,

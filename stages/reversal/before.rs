@@ -41,8 +41,9 @@ pub(super) fn stretches(
     let end = steady_end(trace, leg_start, turn, settings)?;
     let start = same_step(trace, leg_start, end);
     let near = window_start(trace, start, end, settings.window)..end;
-    let after = turn.first_after..leg_end;
-    let controlled = held(trace, turn, near.clone(), after.clone());
+    let leg = turn.first_after..leg_end;
+    let controlled = held(trace, turn, near.clone(), leg.clone());
+    let after = one_command(trace, leg, controlled, find);
     let command = |i: usize| match controlled {
         Controlled::Rate => trace.rate[i].abs(),
         Controlled::Stress => trace.stress[i].abs(),
@@ -82,6 +83,21 @@ fn window_start(trace: &Trace, start: usize, end: usize, length: f64) -> usize {
 fn same_step(trace: &Trace, start: usize, end: usize) -> usize {
     let step = trace.step[end - 1];
     (start..end).rev().take_while(|i| trace.step[*i] == step).last().unwrap_or(start)
+}
+
+/// The readings until the motion stops or, held by its rate, takes another speed in another step: what follows is
+/// another command, whose strain does not belong to this reversal. An aborted leg ends here, however short it is.
+fn one_command(trace: &Trace, after: Range<usize>, controlled: Controlled, find: &Find) -> Range<usize> {
+    let speed = |i: usize| trace.rate[i].abs();
+    let own = |i: &usize| trace.step[*i] == trace.step[after.start];
+    let fastest = after.clone().map(speed).fold(0.0, f64::max);
+    let under_way = after.clone().find(|i| speed(*i) > 0.5 * fastest).unwrap_or(after.start);
+    let speeds: Vec<f64> = after.clone().take_while(own).map(speed).collect();
+    let level = median(speeds).filter(|_| controlled == Controlled::Rate);
+    let elsewhere = |i: usize| level.is_some_and(|level| differs(speed(i), level, find.rate_change));
+    let ends = |i: &usize| speed(*i) < find.rest * fastest || (!own(i) && elsewhere(*i));
+    let stop = after.clone().skip_while(|i| *i < under_way && own(i)).find(ends);
+    after.start..stop.unwrap_or(after.end).max(after.start + 1)
 }
 
 /// First reading since which the command stays within `change` of its level.

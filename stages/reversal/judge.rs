@@ -63,10 +63,7 @@ fn usable_share(read: &ReversalRead, remarks: &mut Vec<String>) -> Option<Estima
     if read.dead.control <= own {
         return Some(headline);
     }
-    let later = read.choices.iter().find(|c| {
-        let factor = c.choice.strip_prefix("first usable strain × ").and_then(|f| f.parse::<f64>().ok());
-        factor.is_some_and(|f| f * own >= read.dead.control)
-    });
+    let later = read.choices.iter().find(|c| c.later.is_some_and(|f| f * own >= read.dead.control));
     match later.and_then(|c| c.contact_share) {
         Some(share) => {
             remarks.push("read from a later strain on, because the control comes back late".to_owned());
@@ -292,6 +289,7 @@ mod tests {
             responses: Vec::new(),
             choices: vec![Choice {
                 choice: "first usable strain × 2".to_owned(),
+                later: Some(2.0),
                 contact_share: Some(estimate(0.48, 0.02)),
             }],
             torque_residual: Vec::new(),

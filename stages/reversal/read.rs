@@ -117,7 +117,6 @@ impl Run<'_> {
         let (turn, found) = (&self.turns[k], all[k].as_ref());
         let after = found.map_or(turn.first_after..turn.first_after + 1, |f| f.stretches.after.clone());
         let controlled = found.map_or(Controlled::Rate, |f| f.stretches.controlled);
-        let after = self.moving(after, controlled);
         let origin = self.trace.origin[turn.first_after];
         let (set_point, controlled) = self.set_point(found, controlled);
         let mut reversal = ReversalRead {
@@ -290,22 +289,6 @@ impl Run<'_> {
         (!force.is_empty()).then(|| per_force * force.iter().sum::<f64>() / force.len() as f64)
     }
 
-    /// The stretch up to where the motion stops or, held by its rate, takes another speed in another step: what
-    /// follows is another command, whose strain does not belong to this reversal.
-    fn moving(&self, after: Range<usize>, controlled: Controlled) -> Range<usize> {
-        let find = &self.setup.settings.find;
-        let speed = |i: usize| self.trace.rate[i].abs();
-        let step = |i: usize| self.points.step[self.trace.origin[i]];
-        let fastest = after.clone().map(speed).fold(0.0, f64::max);
-        let under_way = after.clone().find(|i| speed(*i) > 0.5 * fastest).unwrap_or(after.start);
-        let own: Vec<f64> = after.clone().take_while(|i| step(*i) == step(after.start)).map(speed).collect();
-        let held = median(own).filter(|_| controlled == Controlled::Rate);
-        let elsewhere = |i: usize| held.is_some_and(|h| (speed(i) - h).abs() > find.rate_change * h);
-        let ends = |i: &usize| speed(*i) < find.rest * fastest || (step(*i) != step(after.start) && elsewhere(*i));
-        let stop = (after.start..after.end).skip_while(|i| *i < under_way && step(*i) == step(after.start)).find(ends);
-        after.start..stop.unwrap_or(after.end).max(after.start + 1)
-    }
-
     fn speed_ratio(&self, turn: &Turn, after: Range<usize>, found: &Found, steady: &Steady) -> Option<f64> {
         let settled = after.clone().filter(|i| turn.strain(self.trace, *i) >= 0.3);
         let speed = median(settled.map(|i| self.trace.rate[i].abs()).collect()).or_else(|| self.trace.speed(after))?;
@@ -416,10 +399,17 @@ impl Run<'_> {
         let fit = &self.setup.settings.fit;
         let again = |choice: String, fit: &Fit, first: f64| {
             let change = Change { first, ..Change::default() };
-            Choice { choice, contact_share: estimator.run(fit, &change, Some(base)).map(|f| f.share(estimator)) }
+            Choice {
+                choice,
+                later: None,
+                contact_share: estimator.run(fit, &change, Some(base)).map(|f| f.share(estimator)),
+            }
         };
         let with = |choice: String, fit: Fit| again(choice, &fit, 1.0);
-        let dead = choices.dead_strain.iter().map(|f| again(format!("first usable strain × {f}"), fit, *f));
+        let dead = choices
+            .dead_strain
+            .iter()
+            .map(|f| Choice { later: Some(*f), ..again(format!("first usable strain × {f}"), fit, *f) });
         let priors = choices
             .prior_width
             .iter()
@@ -437,7 +427,7 @@ impl Run<'_> {
                 let other = Estimator { steady: &steady, ..estimator.clone() };
                 other.run(fit, &Change::default(), Some(base)).map(|f| f.share(&other))
             });
-            Choice { choice: format!("window before {length}"), contact_share }
+            Choice { choice: format!("window before {length}"), later: None, contact_share }
         });
         dead.chain(windows).chain(priors).chain(release).chain(bins).collect()
     }

@@ -163,6 +163,8 @@ pub struct Response {
 pub struct Choice {
     /// What was chosen, for example `first usable strain × 1.5`.
     pub choice: String,
+    /// Factor on the first usable strain, where that is what was chosen.
+    pub later: Option<f64>,
     /// Contact share; none where the choice leaves too little to fit.
     pub contact_share: Option<Estimate>,
 }

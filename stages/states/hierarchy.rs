@@ -28,6 +28,7 @@ fn empty(sample: &Sample, given: &Given, members: &[&StudyReversal]) -> State {
         volume_fraction: sample.volume_fraction.map(|q| q.value),
         u_volume_fraction: sample.volume_fraction.map(|q| q.u),
         set_point: given.label.clone(),
+        set_point_told: given.told,
         controlled: given.controlled,
         stress_pa: None,
         rate_per_s: None,

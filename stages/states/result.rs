@@ -37,6 +37,8 @@ pub struct State {
     pub u_volume_fraction: Option<f64>,
     /// Label of the set-point.
     pub set_point: String,
+    /// The export or the study file told the set-point; else it was found from the motion.
+    pub set_point_told: bool,
     /// What was held.
     pub controlled: Controlled,
     /// Stress, Pa.

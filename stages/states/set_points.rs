@@ -25,6 +25,8 @@ pub(super) struct Given {
     pub value: f64,
     /// As it stands in tables.
     pub label: String,
+    /// The export or the study file told it; else it was found from the motion.
+    pub told: bool,
 }
 
 /// A reversal as this file sees it.
@@ -52,19 +54,18 @@ pub(super) fn give_out(
         for controlled in [Controlled::Rate, Controlled::Stress] {
             let own = |c: &&Candidate<'_>| c.reversal.identity.sample == sample && !c.reversal.identity.control;
             let told = told_groups(candidates.iter().filter(own), controlled);
-            for (value, members) in &told {
-                let label = label(*value, 6, controlled);
-                members
-                    .iter()
-                    .for_each(|at| given[*at] = Some(Given { controlled, value: *value, label: label.clone() }));
+            let mut centres = Vec::new();
+            for (value, members) in told {
+                let set_point = Given { controlled, value, label: label(value, 6, controlled), told: true };
+                members.iter().for_each(|at| given[*at] = Some(set_point.clone()));
+                centres.push(set_point);
             }
             let rest: Vec<&Candidate<'_>> = candidates
                 .iter()
                 .filter(own)
                 .filter(|c| c.told.is_none() && c.found.is_some_and(|f| f.controlled == controlled))
                 .collect();
-            let centres: Vec<f64> = told.iter().map(|(value, _)| *value).collect();
-            errors.extend(find(&rest, &centres, controlled, params, &mut given));
+            errors.extend(find(&rest, centres, controlled, params, &mut given));
         }
     }
     if errors.is_empty() { Ok(given) } else { Err(errors) }
@@ -129,22 +130,21 @@ fn told_groups<'a>(
     chain(&values, SAME_NUMBER).into_iter().map(|g| (g[0].0, g.iter().map(|(_, at)| *at).collect())).collect()
 }
 
-/// Gives out found set-points among `rest`, next to those that were told.
+/// Gives out found set-points among `rest`, next to the `centres` that were told.
 fn find(
     rest: &[&Candidate<'_>],
-    told: &[f64],
+    mut centres: Vec<Given>,
     controlled: Controlled,
     params: &Params,
     given: &mut [Option<Given>],
 ) -> Vec<Diagnostic> {
     let mut errors = Vec::new();
-    let mut centres: Vec<(f64, String)> = told.iter().map(|v| (*v, label(*v, 6, controlled))).collect();
     for shaping in [true, false] {
         let mut open = Vec::new();
         for candidate in rest.iter().filter(|c| (c.reversal.judged.grade != Grade::F) == shaping) {
             let Some(found) = candidate.found else { continue };
             match closest(&centres, found.value, params.set_point_ratio) {
-                Some((value, label)) => given[candidate.at] = Some(Given { controlled, value, label }),
+                Some(near) => given[candidate.at] = Some(near.clone()),
                 None => open.push((found.value, candidate.at)),
             }
         }
@@ -158,18 +158,19 @@ fn find(
                 }
                 continue;
             }
-            let (value, label) = (median(&values), label(median(&values), 3, controlled));
-            group.iter().for_each(|(_, at)| given[*at] = Some(Given { controlled, value, label: label.clone() }));
-            new.push((value, label));
+            let value = median(&values);
+            let set_point = Given { controlled, value, label: label(value, 3, controlled), told: false };
+            group.iter().for_each(|(_, at)| given[*at] = Some(set_point.clone()));
+            new.push(set_point);
         }
         centres.extend(new);
     }
     errors
 }
 
-fn closest(centres: &[(f64, String)], value: f64, ratio: f64) -> Option<(f64, String)> {
-    let near = centres.iter().filter(|(centre, _)| distance(*centre, value) < float::ln(ratio));
-    near.min_by(|a, b| distance(a.0, value).total_cmp(&distance(b.0, value))).cloned()
+fn closest(centres: &[Given], value: f64, ratio: f64) -> Option<&Given> {
+    let near = centres.iter().filter(|centre| distance(centre.value, value) < float::ln(ratio));
+    near.min_by(|a, b| distance(a.value, value).total_cmp(&distance(b.value, value)))
 }
 
 /// Cuts sorted values where neighbours are `ratio` apart or more.

@@ -108,6 +108,7 @@ fn state(label: &str, first: usize, loadings: &[(f64, f64)]) -> State {
         volume_fraction: Some(0.5),
         u_volume_fraction: Some(0.002),
         set_point: label.to_owned(),
+        set_point_told: true,
         controlled: Controlled::Rate,
         stress_pa: shown(1.0),
         rate_per_s: None,
