@@ -1,5 +1,6 @@
 //! The contract between the command line and those who know the domain: how a plan is made, and what is said
-//! after a run. It must not hold how anything is drawn or parsed from the command line.
+//! after a run, and the commands they bring. It must not hold how anything is drawn or what the engine's own
+//! commands are called.
 
 use crate::diagnostic::Diagnostic;
 use crate::stage::Plan;
@@ -81,6 +82,29 @@ pub enum Form {
     Csv,
 }
 
+/// What a command of the domain answers.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Answer {
+    /// For stdout.
+    pub text: String,
+    /// For stderr: what did not stop the command.
+    pub remarks: Vec<Diagnostic>,
+    /// Exit status.
+    pub exit: Exit,
+}
+
+/// A command that the domain brings beside those of the engine.
+pub trait Command {
+    /// How it is typed: name, help, arguments.
+    fn typed(&self) -> clap::Command;
+
+    /// Does it.
+    ///
+    /// # Errors
+    /// Bad input, or surroundings that do not let it.
+    fn perform(&self, typed: &clap::ArgMatches) -> Result<Answer, Failure>;
+}
+
 /// What the domain says after a run.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Summary {
@@ -150,6 +174,9 @@ pub trait Domain {
     /// # Errors
     /// If there is no such table, or it cannot be read.
     fn show(&self, table: &str, study: &Path, form: Form) -> Result<String, Failure>;
+
+    /// The commands that the domain brings, in the order in which help lists them.
+    fn commands(&self) -> Vec<Box<dyn Command>>;
 
     /// Name and version of the outside tool that was found, for `--version`.
     fn tool_version(&self) -> Option<String>;

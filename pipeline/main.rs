@@ -1,7 +1,7 @@
 //! The program: joins engine, stages and reports. It belongs to the package at the top of the repository, though it
 //! stands in the engine's folder; the engine itself must not know it.
 
-use pipeline::command::{Domain, Earlier, Exit, Failure, Form, Summary};
+use pipeline::command::{Command, Domain, Earlier, Exit, Failure, Form, Summary};
 use pipeline::diagnostic::{Diagnostic, Place};
 use pipeline::graph::select;
 use pipeline::stage::{Plan, Tool};
@@ -65,6 +65,10 @@ impl Domain for Reversal {
                 .map(|csv| String::from_utf8_lossy(&csv).into_owned())
                 .map_err(|e| unreadable(e.to_string())),
         }
+    }
+
+    fn commands(&self) -> Vec<Box<dyn Command>> {
+        stages::commands().into_iter().chain(reports::commands()).collect()
     }
 
     fn tool_version(&self) -> Option<String> {

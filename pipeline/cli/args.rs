@@ -1,5 +1,6 @@
-//! The command line as typed. Must not do anything.
+//! The command line as typed: the engine's commands, and the place of the domain's. Must not do anything.
 
+use crate::command;
 use clap::{CommandFactory, Parser, Subcommand};
 use clap_complete::Shell;
 use std::num::NonZeroUsize;
@@ -79,10 +80,15 @@ pub enum Command {
     Man,
 }
 
+/// The whole command line: the engine's commands and those that the domain brings.
+pub fn line(brought: &[Box<dyn command::Command>]) -> clap::Command {
+    Args::command().subcommands(brought.iter().map(|command| command.typed()))
+}
+
 /// The completions for a shell.
-pub fn completions(shell: Shell) -> Vec<u8> {
+pub fn completions(shell: Shell, mut line: clap::Command) -> Vec<u8> {
     let mut text = Vec::new();
-    clap_complete::generate(shell, &mut Args::command(), "shearback", &mut text);
+    clap_complete::generate(shell, &mut line, "shearback", &mut text);
     text
 }
 
@@ -90,8 +96,8 @@ pub fn completions(shell: Shell) -> Vec<u8> {
 ///
 /// # Errors
 /// None in practice: it is written to memory.
-pub fn man() -> std::io::Result<Vec<u8>> {
+pub fn man(line: clap::Command) -> std::io::Result<Vec<u8>> {
     let mut text = Vec::new();
-    clap_mangen::Man::new(Args::command()).render(&mut text)?;
+    clap_mangen::Man::new(line).render(&mut text)?;
     Ok(text)
 }

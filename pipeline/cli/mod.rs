@@ -5,26 +5,54 @@ pub mod render;
 mod run;
 mod why;
 
-use crate::command::{Domain, Exit, Failure, Form};
+use crate::command::{self, Domain, Exit, Failure, Form};
 use crate::diagnostic::Diagnostic;
 use crate::store::FORMAT;
 use args::{Args, Command};
-use clap::Parser;
+use clap::{ArgMatches, FromArgMatches};
 use std::path::Path;
 use std::process::ExitCode;
 
 /// Runs the program for what was typed.
 pub fn main(domain: &dyn Domain) -> ExitCode {
-    let args = match Args::try_parse() {
-        Ok(args) => args,
-        Err(error) => {
-            // Help goes to stdout, where the reader may have gone; that is fine.
-            let _ = error.print();
-            return ExitCode::from(u8::try_from(error.exit_code()).unwrap_or(Exit::Input as u8));
-        }
+    let brought = domain.commands();
+    let typed = match args::line(&brought).try_get_matches() {
+        Ok(typed) => typed,
+        Err(error) => return usage(&error),
     };
-    let exit = perform(domain, args).unwrap_or_else(|failure| render::fail(&failure));
-    ExitCode::from(exit as u8)
+    let done = match brought_command(&brought, &typed) {
+        Some((command, typed)) => answer(command, typed),
+        None => match Args::from_arg_matches(&typed) {
+            Ok(args) => perform(domain, args),
+            Err(error) => return usage(&error),
+        },
+    };
+    ExitCode::from(done.unwrap_or_else(|failure| render::fail(&failure)) as u8)
+}
+
+fn usage(error: &clap::Error) -> ExitCode {
+    // Help goes to stdout, where the reader may have gone; that is fine.
+    let _ = error.print();
+    ExitCode::from(u8::try_from(error.exit_code()).unwrap_or(Exit::Input as u8))
+}
+
+/// The command of the domain that was typed, with its arguments.
+fn brought_command<'a>(
+    brought: &'a [Box<dyn command::Command>],
+    typed: &'a ArgMatches,
+) -> Option<(&'a dyn command::Command, &'a ArgMatches)> {
+    let (name, typed) = typed.subcommand()?;
+    let command = brought.iter().find(|command| command.typed().get_name() == name)?;
+    Some((&**command, typed))
+}
+
+fn answer(command: &dyn command::Command, typed: &ArgMatches) -> Result<Exit, Failure> {
+    let answer = command.perform(typed)?;
+    if !answer.text.is_empty() {
+        print(answer.text.as_bytes())?;
+    }
+    answer.remarks.iter().for_each(|remark| render::complain(None, remark));
+    Ok(answer.exit)
 }
 
 fn perform(domain: &dyn Domain, args: Args) -> Result<Exit, Failure> {
@@ -53,8 +81,11 @@ fn perform(domain: &dyn Domain, args: Args) -> Result<Exit, Failure> {
             };
             print(domain.show(&table, exists(&study)?, form)?.as_bytes())
         }
-        Command::Completions { shell } => print(&args::completions(shell)),
-        Command::Man => print(&args::man().map_err(|e| Failure::io("write", "the manual page".as_ref(), &e))?),
+        Command::Completions { shell } => print(&args::completions(shell, args::line(&domain.commands()))),
+        Command::Man => {
+            let page = args::man(args::line(&domain.commands()));
+            print(&page.map_err(|e| Failure::io("write", "the manual page".as_ref(), &e))?)
+        }
     }
 }
 

@@ -1,0 +1,22 @@
+//! Trials against known truth, for anyone to run: each makes synthetic data apart from the stages, lets the stages
+//! read them in process, and prints bias and coverage as a Markdown table.
+
+use std::process::ExitCode;
+
+/// A trial: its name on the command line, what it shows, and what runs it with the remaining arguments.
+type Trial = (&'static str, &'static str, fn(&[String]) -> ExitCode);
+
+/// All trials.
+const TRIALS: [Trial; 0] = [];
+
+fn main() -> ExitCode {
+    let typed: Vec<String> = std::env::args().skip(1).collect();
+    let wanted = typed.first().map(String::as_str);
+    match TRIALS.iter().find(|(name, ..)| Some(*name) == wanted) {
+        Some((_, _, trial)) => trial(&typed[1..]),
+        None => {
+            TRIALS.iter().for_each(|(name, shows, _)| eprintln!("cargo trial {name}: {shows}"));
+            ExitCode::from(2)
+        }
+    }
+}
