@@ -109,18 +109,6 @@ fn resolved(count: u64, seed: u64) {
             .into_iter()
             .flat_map(|o| outcomes(o, 0..5 * count, span, &settings(), seed))
             .collect();
-        if std::env::var("WHY").is_ok() {
-            for o in all.iter().filter(|o| !o.resolved()) {
-                let j = o.said.reversal.as_ref();
-                eprintln!(
-                    "{:?} {} {} {:?}",
-                    o.study.origin,
-                    o.study.share,
-                    o.study.class.name(),
-                    j.map(|j| (&j.remarks, &j.read.dead))
-                );
-            }
-        }
         let lost = all.iter().filter(|o| !o.resolved()).count();
         let (p, low, high) = share(lost, all.len());
         println!("| {name} | {} | {p:.3} ({low:.3}–{high:.3}) | {goal} |", all.len());
