@@ -101,6 +101,10 @@ pub enum Section {
     Control,
     /// Fits.
     Fits,
+    /// Where uncertainty comes from.
+    Budget,
+    /// What hangs on choices of the analyst.
+    Choices,
     /// The atlas at the end.
     Atlas,
 }

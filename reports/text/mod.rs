@@ -7,3 +7,4 @@ pub mod methods;
 pub mod models;
 pub mod numbers;
 pub mod slug;
+pub mod sources;
