@@ -1,7 +1,8 @@
 //! The tasks that this crate brings to a study: tables, claims, figures, the document; and where their files stand in
 //! `results/`. It plans; the work is elsewhere.
 
-use crate::document::data::{FigureRef, Section, SetAside, SettingLine, Study};
+use crate::document::attached;
+use crate::document::data::{FigureRef, Own, Section, SetAside, SettingLine, Study};
 use crate::figures::relative_viscosity::MadeOf;
 use crate::figures::work as draw;
 use crate::tables::work as write;
@@ -16,7 +17,7 @@ use stages::physics::materials::Sample;
 use std::collections::BTreeMap;
 
 /// The stages that [`add`] uses, in their order.
-pub const STAGES: [&str; 4] = ["table", "claims", "figure", "document"];
+pub const STAGES: [&str; 5] = ["table", "claims", "figure", "section", "document"];
 
 /// The tasks of one run that reports read; all by [`Task::name`].
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -57,6 +58,10 @@ pub struct ReportInputs {
     pub settings: Vec<SettingLine>,
     /// What was set aside by hand.
     pub set_aside: Vec<SetAside>,
+    /// Sections of the authors' own.
+    pub own: Vec<Own>,
+    /// The study file as read.
+    pub study_file: serde_json::Value,
     /// Runs in the order of the study.
     pub runs: Vec<RunTasks>,
     /// Controls.
@@ -80,12 +85,13 @@ pub fn add(plan: &mut Plan, inputs: &ReportInputs) {
             plan.stages.push(stage);
         }
     }
-    let mut planner = Planner { plan, inputs, figures: Vec::new() };
+    let mut planner = Planner { plan, inputs, figures: Vec::new(), attached: Vec::new() };
     planner.tables();
     planner.claims();
     if inputs.variant.is_none() {
         planner.figures();
-        planner.document();
+        let sections = planner.sections();
+        planner.document(sections);
     }
 }
 
@@ -101,6 +107,8 @@ struct Planner<'a> {
     inputs: &'a ReportInputs,
     /// The figures so far, in the order in which they stand in their section.
     figures: Vec<FigureRef>,
+    /// The tables that the document carries.
+    attached: Vec<Input>,
 }
 
 impl Planner<'_> {
@@ -159,6 +167,15 @@ impl Planner<'_> {
         let (path, producer) = (self.table_path(name), self.push(task));
         self.publish(format!("{path}.parquet"), &producer, "parquet");
         self.publish(format!("{path}.csv"), &producer, "csv");
+        self.attach(name, &producer);
+    }
+
+    /// The document carries the tables of the main line.
+    fn attach(&mut self, table: &str, producer: &str) {
+        if self.inputs.variant.is_none() {
+            self.publish(format!("report/{}/{table}.csv", attached::FOLDER), producer, "csv");
+            self.attached.push(input(&format!("table:{table}"), producer, "csv"));
+        }
     }
 
     fn tables(&mut self) {
@@ -177,6 +194,7 @@ impl Planner<'_> {
         };
         let (path, producer) = (self.table_path("dictionary"), self.push(dictionary));
         self.publish(format!("{path}.csv"), &producer, "csv");
+        self.attach("dictionary", &producer);
         self.points();
     }
 
@@ -278,10 +296,32 @@ impl Planner<'_> {
         Settings::new("made_of", "samples", &samples)
     }
 
-    fn document(&mut self) {
+    /// Adds a task for each file of the authors' own sections; gives them as inputs.
+    fn sections(&mut self) -> Vec<Input> {
+        let files = attached::files(&self.inputs.own);
+        let names: Vec<String> = files.iter().map(|file| (*file).to_owned()).collect();
+        let task = |(file, slug): (&&str, String)| Task {
+            settings: vec![Settings::new("own", "report.sections", file)],
+            inputs: vec![Input { name: "file".to_owned(), source: Source::Raw((*file).to_owned()) }],
+            outputs: attached::OUTPUTS.to_vec(),
+            ..self.task("section", &slug, code::DOCUMENT, attached::work)
+        };
+        let tasks: Vec<(&str, Task)> =
+            files.iter().zip(slugs(&names)).map(task).zip(&files).map(|(t, f)| (*f, t)).collect();
+        let mut inputs = Vec::new();
+        for (file, task) in tasks {
+            let producer = task.name();
+            self.plan.tasks.push(task);
+            self.publish(format!("report/{}/{file}", attached::OWN), &producer, "file");
+            inputs.push(input(&format!("own:{file}"), &producer, "file"));
+        }
+        inputs
+    }
+
+    fn document(&mut self, sections: Vec<Input>) {
         let task = Task {
             settings: self.document_settings(),
-            inputs: self.document_inputs(),
+            inputs: self.document_inputs(sections),
             tool: Some(self.inputs.typst.clone()),
             outputs: document::OUTPUTS.to_vec(),
             ..self.task("document", "study", code::DOCUMENT, document::work)
@@ -292,6 +332,7 @@ impl Planner<'_> {
             let path = match output.name {
                 "pdf" => "report.pdf".to_owned(),
                 "methods" => "methods.md".to_owned(),
+                "study.yaml" => format!("report/{}/study.yaml", attached::FOLDER),
                 source => format!("report/{source}"),
             };
             self.publish(path, &producer, output.name);
@@ -304,8 +345,8 @@ impl Planner<'_> {
         let samples: BTreeMap<&str, &Sample> = i.samples.iter().map(|s| (s.name.as_str(), s)).collect();
         let geometries: BTreeMap<&str, &Geometry> = i.geometries.iter().map(|g| (g.name.as_str(), g)).collect();
         let instruments: BTreeMap<&str, &Instrument> = i.instruments.iter().map(|a| (a.name.as_str(), a)).collect();
-        let printed = i.settings.iter().map(|s| (s.path.as_str(), (&s.value, s.from_study)));
-        let printed: BTreeMap<&str, (&String, bool)> = printed.collect();
+        let printed = i.settings.iter().map(|s| (s.path.as_str(), (&s.value, &s.meaning, s.from_study)));
+        let printed: BTreeMap<&str, (&String, &String, bool)> = printed.collect();
         vec![
             Settings::new("study", "", &i.study),
             Settings::new("samples", "samples", &samples),
@@ -315,10 +356,12 @@ impl Planner<'_> {
             Settings::new("settings", "", &printed),
             Settings::new("set_aside", "set_aside", &i.set_aside),
             Settings::new("figures", "report", &self.figures),
+            Settings::new("own", "report.sections", &i.own),
+            Settings::new("study_file", "", &i.study_file),
         ]
     }
 
-    fn document_inputs(&self) -> Vec<Input> {
+    fn document_inputs(&self, sections: Vec<Input>) -> Vec<Input> {
         let mut inputs = self.judged("run:");
         inputs.push(self.states());
         inputs.extend(self.inputs.controls.iter().map(|c| input(&format!("control:{}", c.name), &c.task, "control")));
@@ -333,6 +376,7 @@ impl Planner<'_> {
             inputs.push(input(&format!("figure:{name}"), &producer, "svg"));
             inputs.push(input(&format!("caption:{name}"), &producer, "caption"));
         }
+        inputs.extend(self.attached.iter().cloned().chain(sections));
         inputs
     }
 }
