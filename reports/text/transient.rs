@@ -1,7 +1,7 @@
 //! What is said of the curve that is fitted to the trace after a reversal, in enough detail to fit it again.
 
 use super::methods::{Sentence, say};
-use super::numbers::{count, plain, setting};
+use super::numbers::{count, setting, significant};
 use stages::numerics::float;
 use stages::reversal::params::Fit;
 use stages::reversal::priors::{self, Weak};
@@ -53,17 +53,23 @@ fn forms(fit: &Fit) -> String {
     )
 }
 
+/// Two digits: priors are weak.
+fn two_digits(x: f64) -> String {
+    significant(x, 2)
+}
+
 fn weak(fit: &Fit) -> String {
     let prior = |w: &Weak| {
         let deviation = fit.prior_width * w.deviation;
         let spread = if w.logarithmic {
-            format!("times or over {}", plain(float::exp(deviation)))
+            format!("times or over {}", two_digits(float::exp(deviation)))
         } else {
-            format!("± {}", plain(deviation))
+            format!("± {}", two_digits(deviation))
         };
-        let limits =
-            w.limits.map_or_else(String::new, |(low, high)| format!(", within {} to {}", plain(low), plain(high)));
-        format!("{} {} {spread}{limits}", w.symbol, plain(w.centre))
+        let limits = w
+            .limits
+            .map_or_else(String::new, |(low, high)| format!(", within {} to {}", two_digits(low), two_digits(high)));
+        format!("{} {} {spread}{limits}", w.symbol, two_digits(w.centre))
     };
     let all: Vec<String> = priors::all().iter().map(prior).collect();
     format!("Weak normal priors, of the logarithm where a factor is given, keep the terms apart: {}.", all.join("; "))
