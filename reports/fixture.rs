@@ -11,7 +11,10 @@ use std::collections::BTreeMap;
 /// A name made of what could be taken for markup.
 pub(crate) const HOSTILE: &str = "#import \"x\" $a$ *b* @c <d> é Ω";
 /// A second sample, whose name differs from a path only by hope.
-pub(crate) const LONG: &str = "sample/with_a-very.long\\name#eval(\"1+1\")/* [no] end */ //comment ~ `raw` =head";
+pub(crate) const LONG: &str = "sample/with_a-very.long\\name#eval(\"1+1\")/* [no] end */ //comment ~ `raw` =head \
+    日本😀👨‍👩‍👧 and so on, because a name may be as long as three hundred characters and more, without any blank in \
+    it_so_that_it_cannot_be_broken_where_one_would_like_to_break_it_which_every_cell_of_every_table_must_bear_all_the_\
+    same_0123456789";
 /// The control.
 pub(crate) const CONTROL: &str = "oil";
 
