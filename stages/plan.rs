@@ -281,7 +281,8 @@ impl<'a> Planner<'a> {
             Settings::new("seed", "seed", &self.study.seed),
         ];
         let task = self.task("uncertainty", "study", code::UNCERTAINTY, &uncertainty::OUTPUTS, uncertainty::work);
-        self.push(Task { settings, inputs: vec![states.output("states", "states")], ..task })
+        let inputs = vec![states.output("states", "states"), states.output("alternatives", "alternatives")];
+        self.push(Task { settings, inputs, ..task })
     }
 }
 

@@ -60,10 +60,10 @@ fn cell(design: &Design, studies: usize, pool: usize, seed: u64) -> Result<[Scor
         let number = seed.wrapping_mul(1_000_003).wrapping_add(k as u64);
         score::both(&study::study(design, &pool, number), number)
     };
-    let mut sum = [Scores::default(); 2];
+    let mut sum = [Scores::default(), Scores::default()];
     for scores in parallel(studies, one) {
         for (sum, scores) in sum.iter_mut().zip(scores?) {
-            *sum = std::array::from_fn(|q| sum[q].plus(scores[q]));
+            sum.iter_mut().zip(scores).for_each(|(sum, score)| sum.join(score));
         }
     }
     Ok(sum)

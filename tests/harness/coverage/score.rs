@@ -13,17 +13,17 @@ pub(super) const QUANTITIES: [&str; 5] =
     ["contact share", "share of the rise", "ln relative viscosity", "φ_m", "ln(σ*/Pa)"];
 
 /// What one study says of one quantity: its intervals against the truth.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub(super) struct Score {
     /// Intervals asked for, given, and holding the truth.
     pub(super) asked: usize,
     pub(super) given: usize,
     pub(super) held: usize,
-    /// Sums over those given: half-width, error, square of the error, and the same in standard uncertainties.
-    pub(super) half_width: f64,
+    /// Half-widths of those given.
+    pub(super) half_widths: Vec<f64>,
+    /// Sums over those given: error, and its square.
     pub(super) error: f64,
     pub(super) square: f64,
-    pub(super) reduced: f64,
 }
 
 impl Score {
@@ -33,23 +33,19 @@ impl Score {
         let error = found.value - truth;
         self.given += 1;
         self.held += usize::from((low..=high).contains(&truth));
-        self.half_width += 0.5 * (high - low);
+        self.half_widths.push(0.5 * (high - low));
         self.error += error;
         self.square += error * error;
-        self.reduced += (error / found.u) * (error / found.u);
     }
 
-    /// Both together.
-    pub(super) fn plus(self, other: Self) -> Self {
-        Self {
-            asked: self.asked + other.asked,
-            given: self.given + other.given,
-            held: self.held + other.held,
-            half_width: self.half_width + other.half_width,
-            error: self.error + other.error,
-            square: self.square + other.square,
-            reduced: self.reduced + other.reduced,
-        }
+    /// Counts another study in.
+    pub(super) fn join(&mut self, other: Self) {
+        self.asked += other.asked;
+        self.given += other.given;
+        self.held += other.held;
+        self.half_widths.extend(other.half_widths);
+        self.error += other.error;
+        self.square += other.square;
     }
 }
 
@@ -82,8 +78,9 @@ fn scores(
     }
     let alone = states::states(runs.to_vec(), &samples, &BTreeMap::new(), &params).map_err(|d| format!("{d:?}"))?;
     let geometries = BTreeMap::from([("cone".to_owned(), declared.geometry())]);
-    let mine = uncertainty::params::Params::default();
-    let (joined, _) = uncertainty::joined(&alone, &samples, &geometries, seed, &mine);
+    // As few trials as there may be: their error is small beside that of a coverage.
+    let few = uncertainty::params::Params { most_trials: 20_000, ..Default::default() };
+    let joined = uncertainty::joined(&alone, &[], &samples, &geometries, seed, &few).states;
     let mut scores = Scores::default();
     for (s, sample) in samples.iter().enumerate() {
         let own = joined.states.iter().filter(|x| x.sample == sample.name);

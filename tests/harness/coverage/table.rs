@@ -4,8 +4,8 @@ use super::score::{QUANTITIES, Score, Scores};
 
 /// Head of the table.
 pub(super) const HEAD: &str = "\
-| design | quantity | holds | interval of that | perfect reader | bias | scatter | mean half-width | perfect half-width | no interval |
-| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |";
+| design | quantity | holds | interval of that | perfect reader | bias | scatter | mean half-width | median | perfect: mean | median | no interval |
+| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |";
 
 /// Rows of one design: the reader beside the perfect reader.
 pub(super) fn rows(design: &str, studies: usize, tally: &[Scores; 2]) -> String {
@@ -15,12 +15,14 @@ pub(super) fn rows(design: &str, studies: usize, tally: &[Scores; 2]) -> String 
         let n = own.given.max(1) as f64;
         let (bias, mean_square) = (own.error / n, own.square / n);
         format!(
-            "| {design} | {name} | {:.3} | {low:.3}–{high:.3} | {:.3} | {bias:+.4} | {:.4} | {:.4} | {:.4} | {:.1} % |",
+            "| {design} | {name} | {:.3} | {low:.3}–{high:.3} | {:.3} | {bias:+.4} | {:.4} | {:.4} | {:.4} | {:.4} | {:.4} | {:.1} % |",
             coverage(own),
             coverage(perfect),
             (mean_square - bias * bias).max(0.0).sqrt(),
-            own.half_width / n,
-            perfect.half_width / perfect.given.max(1) as f64,
+            mean(own),
+            median(own),
+            mean(perfect),
+            median(perfect),
             100.0 * (1.0 - own.given as f64 / own.asked.max(1) as f64),
         )
     };
@@ -30,6 +32,17 @@ pub(super) fn rows(design: &str, studies: usize, tally: &[Scores; 2]) -> String 
 /// Part of the given intervals that hold the truth.
 pub(super) fn coverage(score: &Score) -> f64 {
     score.held as f64 / score.given.max(1) as f64
+}
+
+fn mean(score: &Score) -> f64 {
+    score.half_widths.iter().sum::<f64>() / score.given.max(1) as f64
+}
+
+/// With two loadings that differ by chance the width of an interval has no mean worth the name.
+fn median(score: &Score) -> f64 {
+    let mut sorted = score.half_widths.clone();
+    sorted.sort_by(f64::total_cmp);
+    sorted.get(sorted.len() / 2).copied().unwrap_or(f64::NAN)
 }
 
 /// States of one study share their loadings, so studies are counted, not states.
