@@ -5,10 +5,13 @@ use crate::document::data;
 use crate::plan::{self, ControlTask, ReportInputs, RunTasks};
 use crate::text::methods::InForce;
 use pipeline::stage::{Plan, Tool};
+use stages::physics::liquids::Composition;
+use stages::physics::materials::Sample;
 use stages::plan::Chain;
 use stages::setup::listing::{self, SettingRow};
 use stages::setup::stages::Stages;
 use stages::setup::{Study, document};
+use std::collections::BTreeMap;
 
 /// The plan of a study, variants included.
 pub fn plan(study: &Study, typst: &Tool) -> Plan {
@@ -74,8 +77,14 @@ fn in_force(study: &Study, stages: &Stages) -> InForce {
         uncertainty: stages.uncertainty.clone(),
         seed: study.seed,
         loading_per_export: study.runs.iter().any(|run| run.loading.is_none()),
+        computed_liquids: study.samples.values().filter_map(computed).collect::<BTreeMap<_, _>>().into_iter().collect(),
         inertia_known: inertias.flatten().next().is_some(),
     }
+}
+
+/// The liquid of a sample, where its viscosity follows from its composition.
+fn computed(sample: &Sample) -> Option<(String, Composition)> {
+    Some((sample.liquid.name.clone(), sample.liquid.composition?))
 }
 
 /// The line of the study file is left out: a comment above it must not make the document anew.

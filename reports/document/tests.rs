@@ -18,7 +18,12 @@ use std::sync::atomic::AtomicBool;
 
 fn samples() -> Vec<Sample> {
     let q = |value, u| Some(Quantity { value, u });
-    let liquid = |name: &str| Liquid { name: name.into(), viscosity: q(0.0452, 0.0005), density: q(1208.0, 2.0) };
+    let liquid = |name: &str| Liquid {
+        name: name.into(),
+        viscosity: q(0.0452, 0.0005),
+        density: q(1208.0, 2.0),
+        composition: None,
+    };
     let particles = || Particles { name: "beads".into(), density: q(2470.0, 10.0), diameter: q(9.2e-6, 0.0) };
     let sample = |name: &str| Sample {
         name: name.into(),

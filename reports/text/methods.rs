@@ -1,11 +1,13 @@
 //! The methods text: sentences made from the settings in force and from counts. A rule that is switched off, and a
 //! step that is left out, has no sentence. Every sentence names the settings or counts that it rests on.
 
+use super::liquids;
 use super::numbers::{count, setting, setting_percent, whole};
 use serde::{Deserialize, Serialize};
 use stages::clean::params::Params as Clean;
 use stages::fit::params::{Model, Params as Fit};
 use stages::ingest::params::Params as Ingest;
+use stages::physics::liquids::Composition;
 use stages::references;
 use stages::reversal::params::Params as Reversal;
 use stages::reversal::result::JudgedRun;
@@ -30,6 +32,8 @@ pub struct InForce {
     pub seed: u64,
     /// Nothing told loadings apart for some exports: each export counts as a loading of its own.
     pub loading_per_export: bool,
+    /// Liquids whose viscosity follows from their composition, by name.
+    pub computed_liquids: Vec<(String, Composition)>,
     /// Whether an inertia is known for any instrument or geometry in use.
     pub inertia_known: bool,
 }
@@ -69,6 +73,7 @@ impl Sentence {
 pub fn paragraphs(settings: &InForce, runs: &[JudgedRun], states: &States) -> Vec<Paragraph> {
     let paragraph = |title, sentences| Paragraph { title, sentences };
     let all = vec![
+        paragraph("Liquids", liquids::sentences(&settings.computed_liquids)),
         paragraph("Readings", readings(settings, runs)),
         paragraph("Exclusions", exclusions(&settings.clean)),
         paragraph("Before the reversal", before(settings)),

@@ -31,7 +31,7 @@ fn instrument() -> Instrument {
 }
 
 fn sample() -> Sample {
-    let liquid = Liquid { name: "oil".into(), viscosity: None, density: None };
+    let liquid = Liquid { name: "oil".into(), viscosity: None, density: None, composition: None };
     let diameter = Some(Quantity::exact(9e-6));
     let particles = Some(Particles { name: "beads".into(), density: None, diameter });
     Sample { name: "A".into(), liquid, particles, volume_fraction: None, control: false }

@@ -94,10 +94,31 @@ pub struct Author {
     pub orcid: Option<String>,
 }
 
+/// What a liquid is made of, where its viscosity need not be measured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub(super) enum Composition {
+    /// Ordinary water: viscosity by IAPWS R12-08.
+    Water,
+    /// Water and glycerol: viscosity by Cheng (2008).
+    WaterGlycerol,
+}
+
 /// A liquid.
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Liquid {
+    /// Instead of a measured viscosity: what it is made of; then its temperature is needed.
+    #[serde(default)]
+    pub composition: Option<Composition>,
+    /// Temperature of the measurements, where the viscosity follows from the composition.
+    #[serde(default)]
+    #[schemars(with = "Option<Quantity>")]
+    pub temperature: Option<String>,
+    /// Mass fraction of glycerol, for water-glycerol.
+    #[serde(default)]
+    #[schemars(with = "Option<PureNumber>")]
+    pub glycerol: Option<String>,
     /// Viscosity.
     #[serde(default)]
     #[schemars(with = "Option<Quantity>")]

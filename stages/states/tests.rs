@@ -17,7 +17,7 @@ fn sample(name: &str) -> Sample {
     let viscosity = Some(Quantity { value: 2.0, u: 0.02 });
     Sample {
         name: name.to_owned(),
-        liquid: Liquid { name: "carrier".to_owned(), viscosity, density: None },
+        liquid: Liquid { name: "carrier".to_owned(), viscosity, density: None, composition: None },
         particles: None,
         volume_fraction: Some(Quantity { value: 0.5, u: 0.002 }),
         control: false,

@@ -19,7 +19,7 @@ fn sample() -> Sample {
     let viscosity = Some(Quantity { value: 2.0, u: 0.03 });
     Sample {
         name: "S".to_owned(),
-        liquid: Liquid { name: "carrier".to_owned(), viscosity, density: None },
+        liquid: Liquid { name: "carrier".to_owned(), viscosity, density: None, composition: None },
         particles: None,
         volume_fraction: Some(Quantity { value: 0.5, u: 0.002 }),
         control: false,
