@@ -35,6 +35,8 @@ fn inputs(study: &Study, stages: &Stages, variant: Option<&str>, chain: &Chain, 
         in_force: in_force(study, stages),
         settings: listing::settings(study).iter().map(line).collect(),
         set_aside: set_aside(study),
+        own: study.report.sections.iter().map(own).collect(),
+        study_file: study.as_read.clone(),
         runs: chain.runs.iter().map(run_tasks).collect(),
         controls: chain.controls.iter().map(control_task).collect(),
         states: chain.states.clone(),
@@ -63,6 +65,10 @@ fn front(study: &Study) -> data::Study {
         paper: match study.report.paper {
             document::Paper::A4 => data::Paper::A4,
             document::Paper::Letter => data::Paper::UsLetter,
+        },
+        form: match study.report.form {
+            document::Form::Full => data::Form::Full,
+            document::Form::Short => data::Form::Short,
         },
     }
 }
@@ -94,7 +100,23 @@ fn line(row: &SettingRow) -> data::SettingLine {
         serde_json::Value::String(text) => text.clone(),
         other => other.to_string(),
     };
-    data::SettingLine { path: row.path.clone(), value: value + &unit, from_study: row.line.is_some() }
+    let meaning = row.meaning.clone();
+    data::SettingLine { path: row.path.clone(), value: value + &unit, meaning, from_study: row.line.is_some() }
+}
+
+fn own(section: &document::OwnSection) -> data::Own {
+    let after = match section.after {
+        document::After::Answer => "answer",
+        document::After::Measured => "measured",
+        document::After::Results => "results",
+        document::After::Methods => "methods",
+    };
+    data::Own {
+        title: section.title.clone(),
+        file: section.file.clone(),
+        uses: section.uses.clone(),
+        after: after.to_owned(),
+    }
 }
 
 fn set_aside(study: &Study) -> Vec<data::SetAside> {

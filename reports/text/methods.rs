@@ -500,14 +500,17 @@ pub fn cited(paragraphs: &[Paragraph]) -> Vec<&'static str> {
     references::ALL.iter().map(|r| r.key).filter(|key| used(key)).collect()
 }
 
+/// Numbers of the sources of a sentence, by their place in `cited`, from 1.
+pub fn numbers_of(sentence: &Sentence, cited: &[&str]) -> Vec<usize> {
+    let found = sentence.cites.iter().filter_map(|key| cited.iter().position(|c| c == key));
+    let mut found: Vec<usize> = found.map(|i| i + 1).collect();
+    found.sort_unstable();
+    found
+}
+
 /// The sentences of a paragraph in one text, sources as `[1, 2]` by their place in `cited`.
 pub fn running_text(paragraph: &Paragraph, cited: &[&str]) -> String {
-    let numbers = |s: &Sentence| {
-        let found = s.cites.iter().filter_map(|key| cited.iter().position(|c| c == key));
-        let mut found: Vec<usize> = found.map(|i| i + 1).collect();
-        found.sort_unstable();
-        found.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")
-    };
+    let numbers = |s: &Sentence| numbers_of(s, cited).iter().map(ToString::to_string).collect::<Vec<_>>().join(", ");
     let sentence = |s: &Sentence| match numbers(s) {
         n if n.is_empty() => s.text.clone(),
         n => format!("{} [{n}].", s.text.trim_end_matches('.')),

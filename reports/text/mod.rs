@@ -7,4 +7,6 @@ pub mod liquids;
 pub mod methods;
 pub mod models;
 pub mod numbers;
+pub mod protocol;
 pub mod slug;
+pub mod sources;

@@ -49,6 +49,21 @@ impl Folder {
         folder
     }
 
+    /// Paths of all files.
+    pub(super) fn files(&self) -> impl Iterator<Item = &str> {
+        self.files.iter().map(String::as_str)
+    }
+
+    /// Whether there is a file of exactly this path.
+    pub(super) fn holds(&self, path: &str) -> bool {
+        self.files.binary_search_by(|file| file.as_str().cmp(path)).is_ok()
+    }
+
+    /// Whether it is a link to somewhere outside the study.
+    pub(super) fn leads_out(&self, path: &str) -> bool {
+        self.outside.contains(path)
+    }
+
     fn enter(&mut self, root: &Path, home: Option<&Path>, entry: &DirEntry) {
         let Ok(relative) = entry.path().strip_prefix(root) else { return };
         let parts: Vec<_> = relative.components().map(|part| part.as_os_str().to_string_lossy()).collect();

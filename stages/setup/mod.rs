@@ -5,7 +5,7 @@
 //! because what follows them cannot be trusted. No export is opened, and no stage imports this room.
 //!
 //! As typed: `document.rs`, `stages.rs`, `origin.rs`; places: `source.rs`, `yaml.rs`; as meant: `materials.rs`,
-//! `apparatus.rs`, `files.rs`, `check.rs`; for `why`, `settings` and `schema`: `written.rs`, `listing.rs`.
+//! `apparatus.rs`, `files.rs`, `sections.rs`, `check.rs`; for `why`, `settings` and `schema`: `written.rs`, `listing.rs`.
 
 mod apparatus;
 mod check;
@@ -16,6 +16,7 @@ mod materials;
 pub mod names;
 mod origin;
 mod quantities;
+mod sections;
 mod source;
 pub mod stages;
 mod walk;
@@ -84,6 +85,8 @@ pub struct Study {
     pub claims: Vec<Claim>,
     /// How the report looks; `report`.
     pub report: Report,
+    /// The study file as read: every key and value, without comments.
+    pub as_read: serde_json::Value,
     /// Every leaf of the study file as written, also under the names that settings of tasks have.
     pub written: BTreeMap<String, Written>,
 }
@@ -123,8 +126,9 @@ pub fn load(folder: &Path, tables: &Tables<'_>) -> Result<Study, Vec<Diagnostic>
         return Err(vec![problem.help("add `study: …`")]);
     }
     let document: Document = yaml::read(source.text(), STUDY_FILE)?;
+    let as_read: serde_json::Value = yaml::read(source.text(), STUDY_FILE)?;
     let mut problems = Problems::new(&source);
-    let study = resolve(document, folder, tables, &mut problems);
+    let study = Study { as_read, ..resolve(document, folder, tables, &mut problems) };
     let problems = problems.into_sorted();
     if problems.is_empty() { Ok(study) } else { Err(problems) }
 }
@@ -143,6 +147,7 @@ fn resolve(document: Document, folder: &Path, tables: &Tables<'_>, problems: &mu
     let files = files::Folder::list(folder, problems);
     let runs = files::runs(&document, &files, problems);
     let set_aside = files::set_aside(&document, &runs, problems);
+    sections::check(&document.report, &files, problems);
     check::ranges(&document.stages, "stages", problems);
     let variants = check::variants(&document, problems);
     check::claims(&document.claims, tables, problems);
@@ -166,6 +171,7 @@ fn resolve(document: Document, folder: &Path, tables: &Tables<'_>, problems: &mu
         variants,
         claims: document.claims,
         report: document.report,
+        as_read: serde_json::Value::Null,
         written,
     }
 }
