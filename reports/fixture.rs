@@ -320,8 +320,8 @@ pub(crate) fn fits() -> Fits {
         rows: vec![row("phi_0", Some(0.64), ""), row("sigma_star", Some(21.7), "Pa"), row("beta", None, "")],
         flow_curves: [HOSTILE, LONG].into_iter().enumerate().map(flow).collect(),
         law_curves: vec![law("low stress", 0.65), law("high stress", 0.572)],
-        skipped: false,
         remarks: vec!["Seven states of two samples were fitted.".into()],
+        ..Fits::default()
     }
 }
 
