@@ -33,7 +33,11 @@ impl<'a> Past<'a> {
                 Some(number) => format!("the ledger of {study} has no run {number}"),
                 None => format!("{study} has no ledger of its own runs"),
             };
-            let help = if runs.is_empty() { "`shearback run` writes it".into() } else { format!("it has {}", runs.join(", ")) };
+            let help = if runs.is_empty() {
+                "`shearback run` writes it".into()
+            } else {
+                format!("it has {}", runs.join(", "))
+            };
             Failure::input(vec![Diagnostic::new(missing).help(help)])
         })?;
         let path = store.files.run(line.run);

@@ -47,7 +47,9 @@ impl Sides<'_> {
         let same = sources.iter().all(|source| self.same(source));
         let data = self.same("report/data.json") || self.versions_only();
         match (same && data, self.other_versions) {
-            (true, true) => artefact(path, Outcome::OtherTypesetter, "its sources and data are the same; other versions set it"),
+            (true, true) => {
+                artefact(path, Outcome::OtherTypesetter, "its sources and data are the same; other versions set it")
+            }
             (true, false) => artefact(path, Outcome::Different, "though its sources, data and typesetter are the same"),
             (false, _) => artefact(path, Outcome::Different, "its sources or data differ"),
         }
@@ -187,7 +189,11 @@ mod tests {
         let far = Two::new(&[(path, states(0.5), states(0.55))]).compare(path, false);
         assert_eq!(far.outcome, Outcome::Different);
         assert!((far.largest.unwrap().in_u.unwrap() - 2.5).abs() < 1e-6);
-        assert!(far.words.contains("contact_share of A, 1.00 Pa, stress") && far.words.contains("2.5 standard"), "{}", far.words);
+        assert!(
+            far.words.contains("contact_share of A, 1.00 Pa, stress") && far.words.contains("2.5 standard"),
+            "{}",
+            far.words
+        );
     }
 
     #[test]

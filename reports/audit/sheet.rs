@@ -57,7 +57,9 @@ pub fn write(audit: &Audit, path: &Path) -> Result<[PathBuf; 2], Failure> {
 
 fn set(tool: &Tool, page: &Value, timestamp: i64) -> Result<Vec<u8>, Failure> {
     let refused = |diagnostics| Failure { exit: pipeline::command::Exit::Surroundings, diagnostics };
-    let Some(typst) = &tool.path else { return Err(refused(vec![Diagnostic::new("typst is missing").help(find::HELP)])) };
+    let Some(typst) = &tool.path else {
+        return Err(refused(vec![Diagnostic::new("typst is missing").help(find::HELP)]));
+    };
     let folder = tempfile::tempdir().map_err(|e| Failure::io("create a folder in", &std::env::temp_dir(), &e))?;
     let data = page.to_string();
     for (name, text) in [("main.typ", TEMPLATE), ("sheet.json", &data)] {

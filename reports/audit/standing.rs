@@ -95,7 +95,8 @@ fn ledger(files: &Files, manifest: Digest, problems: &mut Vec<Problem>) -> Resul
     };
     let own = std::fs::read_to_string(files.ledger()).ok();
     if own.is_some_and(|own| own != text) {
-        problems.push(Problem::new(what, "it is not the ledger that the study keeps in .shearback: it was changed since"));
+        problems
+            .push(Problem::new(what, "it is not the ledger that the study keeps in .shearback: it was changed since"));
     }
     let last = match chain(&text, what) {
         Ok(lines) => lines.into_iter().next_back(),

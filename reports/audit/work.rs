@@ -54,13 +54,7 @@ fn recompute(store: &Store<'_>, plan: &Plan, jobs: Option<NonZeroUsize>) -> Resu
     }
 }
 
-fn found(
-    files: &Files,
-    standing: Standing,
-    plan: &Plan,
-    again: &Store<'_>,
-    report: &Report,
-) -> Result<Audit, Failure> {
+fn found(files: &Files, standing: Standing, plan: &Plan, again: &Store<'_>, report: &Report) -> Result<Audit, Failure> {
     let mut problems = standing.problems.clone();
     let graph = Graph::new(plan)?;
     let raw = standing.raw(files, &graph.raw()).unwrap_or_else(|problem| {

@@ -11,7 +11,9 @@ fn quoted(text: &str) -> String {
 
 /// `CITATION.cff`. An author whose name is not written `Family, Given` stands as an entity: names are not guessed apart.
 pub fn cff(facts: &Facts) -> String {
-    let mut text = String::from("cff-version: 1.2.0\ntype: dataset\nmessage: \"If you use this dataset, please cite it as below.\"\n");
+    let mut text = String::from(
+        "cff-version: 1.2.0\ntype: dataset\nmessage: \"If you use this dataset, please cite it as below.\"\n",
+    );
     let _ = writeln!(text, "title: {}", quoted(&facts.title));
     text.push_str("authors:\n");
     for author in &facts.authors {

@@ -51,7 +51,8 @@ impl Contents {
         };
         let manifest = Manifest::parse(&read(MANIFEST)?).ok_or_else(|| nothing(files, MANIFEST))?;
         let ledger = read(LEDGER)?;
-        let lines = chain(&String::from_utf8_lossy(&ledger), "results/ledger.jsonl").map_err(|d| Failure::input(vec![d]))?;
+        let lines =
+            chain(&String::from_utf8_lossy(&ledger), "results/ledger.jsonl").map_err(|d| Failure::input(vec![d]))?;
         let line = lines.into_iter().next_back().ok_or_else(|| nothing(files, LEDGER))?;
         let known = recorded(files).unwrap_or_default();
         let mut items = vec![item(files, STUDY_FILE, Some(line.study_file))?];

@@ -19,7 +19,10 @@ pub fn check(path: &str) -> Result<(), String> {
     if path.is_empty() {
         return Err("the path is empty".to_owned());
     }
-    if path.starts_with('/') || path.starts_with('\\') || (bytes.len() > 1 && bytes[1] == b':' && bytes[0].is_ascii_alphabetic()) {
+    if path.starts_with('/')
+        || path.starts_with('\\')
+        || (bytes.len() > 1 && bytes[1] == b':' && bytes[0].is_ascii_alphabetic())
+    {
         return Err("the path is absolute".to_owned());
     }
     if path.len() > LONGEST {
@@ -45,7 +48,9 @@ fn part(part: &str) -> Result<(), String> {
         return Err(format!("a name has `{c}`, which not every system can hold"));
     }
     if part.ends_with(['.', ' ']) || part.starts_with(' ') {
-        return Err("a name begins with a blank or ends with a dot or a blank, which not every system can hold".to_owned());
+        return Err(
+            "a name begins with a blank or ends with a dot or a blank, which not every system can hold".to_owned()
+        );
     }
     if part.starts_with('.') {
         return Err("a name begins with a dot: what is hidden is no part of a study".to_owned());
@@ -68,7 +73,9 @@ fn device(part: &str) -> Result<(), String> {
     let stem = part.split('.').next().unwrap_or_default().trim_end().to_ascii_lowercase();
     let numbered = ["com", "lpt"].iter().any(|port| {
         let rest = stem.strip_prefix(port);
-        rest.is_some_and(|rest| rest.chars().count() == 1 && rest.chars().all(|c| c.is_ascii_digit() || "¹²³".contains(c)))
+        rest.is_some_and(|rest| {
+            rest.chars().count() == 1 && rest.chars().all(|c| c.is_ascii_digit() || "¹²³".contains(c))
+        })
     });
     if numbered || DEVICES.contains(&&*stem) {
         return Err(format!("`{stem}` is the name of a device on some systems"));
@@ -118,7 +125,9 @@ mod tests {
 
     #[test]
     fn plain_paths_are_taken() {
-        for path in ["study.yaml", "raw/A54/L2.txt", "raw/Übung 1/Messung-3 (b).csv", "results/a.b.parquet", "raw/console.txt"] {
+        for path in
+            ["study.yaml", "raw/A54/L2.txt", "raw/Übung 1/Messung-3 (b).csv", "results/a.b.parquet", "raw/console.txt"]
+        {
             assert_eq!(check(path), Ok(()), "{path}");
         }
     }
@@ -128,9 +137,41 @@ mod tests {
         let long = "a/".repeat(101) + "b";
         let wide = "x".repeat(151);
         for path in [
-            "", "/etc/passwd", "\\\\host\\share", "C:/x", "c:x", "../x", "raw/../../x", "raw/./x", "raw//x", "raw/",
-            "a\\b", "a:b", "a?b", "a*b", "a|b", "a<b", "a>b", "a\"b", "a\nb", "a\u{0}b", "a.", "a ", " a", "CON", "con.txt",
-            "raw/LPT1.csv", "com9", "nul.tar.gz", "a\u{202e}b", "e\u{301}.txt", "a\u{200b}b", ".shearback/state.json", "raw/.hidden", &long, &wide,
+            "",
+            "/etc/passwd",
+            "\\\\host\\share",
+            "C:/x",
+            "c:x",
+            "../x",
+            "raw/../../x",
+            "raw/./x",
+            "raw//x",
+            "raw/",
+            "a\\b",
+            "a:b",
+            "a?b",
+            "a*b",
+            "a|b",
+            "a<b",
+            "a>b",
+            "a\"b",
+            "a\nb",
+            "a\u{0}b",
+            "a.",
+            "a ",
+            " a",
+            "CON",
+            "con.txt",
+            "raw/LPT1.csv",
+            "com9",
+            "nul.tar.gz",
+            "a\u{202e}b",
+            "e\u{301}.txt",
+            "a\u{200b}b",
+            ".shearback/state.json",
+            "raw/.hidden",
+            &long,
+            &wide,
         ] {
             assert!(check(path).is_err(), "{path:?}");
         }

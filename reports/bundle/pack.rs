@@ -35,22 +35,33 @@ impl Command for PackCommand {
             .about("Pack the whole dataset for a collaborator or a repository: a BagIt bag that is an RO-Crate")
             .arg(path("study", "STUDY", "Folder with study.yaml and results"))
             .arg(path("out", "OUT", "The bag: a folder, or a zip where the name ends in .zip; must not be there yet"))
-            .arg(Arg::new("as-is").long("as-is").action(ArgAction::SetTrue).help(
-                "Pack results that are not up to date or do not hold all the same; the bag says so",
-            ))
-            .arg(Arg::new("without-raw").long("without-raw").action(ArgAction::SetTrue).help(
-                "Leave the raw exports out; the bag has their sizes, hashes and the reason",
-            ))
-            .arg(Arg::new("because").long("because").value_name("REASON").requires("without-raw").help(
-                "Why the raw exports cannot be shared",
-            ))
+            .arg(
+                Arg::new("as-is")
+                    .long("as-is")
+                    .action(ArgAction::SetTrue)
+                    .help("Pack results that are not up to date or do not hold all the same; the bag says so"),
+            )
+            .arg(
+                Arg::new("without-raw")
+                    .long("without-raw")
+                    .action(ArgAction::SetTrue)
+                    .help("Leave the raw exports out; the bag has their sizes, hashes and the reason"),
+            )
+            .arg(
+                Arg::new("because")
+                    .long("because")
+                    .value_name("REASON")
+                    .requires("without-raw")
+                    .help("Why the raw exports cannot be shared"),
+            )
     }
 
     fn perform(&self, typed: &ArgMatches) -> Result<Answer, Failure> {
         let study = folder(typed, "study")?;
         let out = typed.get_one::<PathBuf>("out").cloned().unwrap_or_default();
         outside(&study, &out)?;
-        let because = typed.get_one::<String>("because").cloned().unwrap_or_else(|| "the sender gave no reason".to_owned());
+        let because =
+            typed.get_one::<String>("because").cloned().unwrap_or_else(|| "the sender gave no reason".to_owned());
         let withheld = typed.get_flag("without-raw").then_some(because);
         let packed = pack(&study, &out, typed.get_flag("as-is"), withheld)?;
         Ok(Answer { text: packed.text(&out), remarks: Vec::new(), exit: Exit::Good })
@@ -129,14 +140,17 @@ fn flaws(folder: &Path, plan: &Plan, graph: &Graph<'_>, files: &Files) -> Result
     let stale: Vec<_> =
         assess(graph, &store, &state)?.into_iter().filter(|task| task.condition != Condition::UpToDate).collect();
     if let Some(first) = stale.first() {
-        let why = first.reasons.first().map_or_else(String::new, |reason| format!(" ({})", reason.wording(&plan.study_file)));
+        let why =
+            first.reasons.first().map_or_else(String::new, |reason| format!(" ({})", reason.wording(&plan.study_file)));
         let more = if stale.len() > 1 { format!(" and {} more tasks", stale.len() - 1) } else { String::new() };
         flaws.push(format!("the results are not up to date: {}{why}{more}", first.name));
     }
     let told = crate::after_run::after_run(&files.results(), |_| None);
     let told = told.map_err(|e| Failure::surroundings(Diagnostic::new(e).help("run again")))?;
     if told.unmet {
-        flaws.push(told.lines.into_iter().find(|line| line.starts_with("claim misses")).unwrap_or("a claim misses".into()));
+        flaws.push(
+            told.lines.into_iter().find(|line| line.starts_with("claim misses")).unwrap_or("a claim misses".into()),
+        );
     }
     Ok(flaws)
 }
@@ -183,8 +197,10 @@ impl Bag {
         let hashes = self.sink.put(&format!("{PAYLOAD}{}", item.path), item.size, &mut file)?;
         // With `--as-is` what stands is packed as it stands, and the bag has said so.
         if !self.as_is && item.blake3.is_some_and(|expected| expected != hashes.blake3) {
-            let diagnostic = Diagnostic::new("not packed: this file is not what the results are of, or was changed since");
-            let diagnostic = diagnostic.at(Place::file(&item.path)).help("`shearback run` brings the results up to date");
+            let diagnostic =
+                Diagnostic::new("not packed: this file is not what the results are of, or was changed since");
+            let diagnostic =
+                diagnostic.at(Place::file(&item.path)).help("`shearback run` brings the results up to date");
             return Err(Failure { exit: Exit::Unmet, diagnostics: vec![diagnostic] });
         }
         self.payload.insert(item.path.clone(), hashes);

@@ -38,8 +38,12 @@ impl Command for ReceiveCommand {
             .arg(path("bag", "BAG", "The bag: a folder or a zip"))
             .arg(path("dir", "DIR", "Where the study is laid out: a new or an empty folder"))
             .arg(
-                Arg::new("largest").long("largest").value_name("GIB").default_value(LARGEST)
-                    .value_parser(value_parser!(u64).range(1..=1_000_000)).help("Refuse a bag that holds more than this"),
+                Arg::new("largest")
+                    .long("largest")
+                    .value_name("GIB")
+                    .default_value(LARGEST)
+                    .value_parser(value_parser!(u64).range(1..=1_000_000))
+                    .help("Refuse a bag that holds more than this"),
             )
     }
 
@@ -113,7 +117,10 @@ impl Listed {
     /// Reads declaration and manifests, and checks them against the files that are there.
     fn read(origin: &mut Origin) -> Result<Self, Vec<Diagnostic>> {
         if !origin.files.contains_key(DECLARATION) {
-            return Err(vec![refused(DECLARATION, "it is not there, so this is no bag").help("give a folder or zip that `shearback pack` made")]);
+            return Err(vec![
+                refused(DECLARATION, "it is not there, so this is no bag")
+                    .help("give a folder or zip that `shearback pack` made"),
+            ]);
         }
         let declared = origin.text(DECLARATION, LONGEST_TEXT).map_err(|d| vec![d])?;
         if declared.replace("\r\n", "\n").trim_end() != DECLARED.trim_end() {
@@ -141,7 +148,10 @@ fn manifests(origin: &mut Origin, kind: &str, problems: &mut Vec<Diagnostic>) ->
         if !origin.files.contains_key(&name) {
             continue;
         }
-        match origin.text(&name, LONGEST_TEXT).and_then(|text| read_manifest(algorithm, &text).map_err(|why| refused(&name, why))) {
+        match origin
+            .text(&name, LONGEST_TEXT)
+            .and_then(|text| read_manifest(algorithm, &text).map_err(|why| refused(&name, why)))
+        {
             Ok(list) => drop(read.insert(algorithm, list)),
             Err(problem) => problems.push(problem),
         }
@@ -175,7 +185,9 @@ fn check_tags(origin: &mut Origin, tagged: &Manifests, problems: &mut Vec<Diagno
         }
     }
     let listed: BTreeSet<&String> = tagged.values().flat_map(BTreeMap::keys).collect();
-    problems.extend(listed.into_iter().filter(|path| !names.contains(path)).map(|path| refused(path, "it is listed and not there")));
+    problems.extend(
+        listed.into_iter().filter(|path| !names.contains(path)).map(|path| refused(path, "it is listed and not there")),
+    );
 }
 
 /// What a file's hashes differ from.
@@ -184,7 +196,8 @@ fn unlike(path: &str, hashes: &Hashes, lists: &Manifests) -> Option<Diagnostic> 
         match list.get(path) {
             None => return Some(refused(path, format!("no {algorithm} manifest lists it"))),
             Some(listed) if listed != of(algorithm, hashes) => {
-                let why = format!("its content is not what was packed: its {algorithm} hash differs from the listed one");
+                let why =
+                    format!("its content is not what was packed: its {algorithm} hash differs from the listed one");
                 return Some(refused(path, why).help("it was changed or damaged on its way: ask for it again"));
             }
             Some(_) => {}
@@ -201,13 +214,16 @@ fn check_lists(origin: &Origin, listed: &Manifests, problems: &mut Vec<Diagnosti
             if let Err(why) = names::check(path) {
                 problems.push(refused(path, format!("manifest-{algorithm}.txt lists it, and {why}")));
             } else if !path.starts_with(PAYLOAD) {
-                problems.push(refused(path, format!("manifest-{algorithm}.txt lists it, and it is not in the payload")));
+                problems
+                    .push(refused(path, format!("manifest-{algorithm}.txt lists it, and it is not in the payload")));
             } else if !there.contains(path) {
                 problems.push(refused(path, format!("manifest-{algorithm}.txt lists it, and it is not there")));
             }
         }
         let unlisted = there.iter().filter(|path| !list.contains_key(**path));
-        problems.extend(unlisted.map(|path| refused(path, format!("it is there, and manifest-{algorithm}.txt does not list it"))));
+        problems.extend(
+            unlisted.map(|path| refused(path, format!("it is there, and manifest-{algorithm}.txt does not list it"))),
+        );
     }
     if !there.iter().any(|path| **path == format!("{PAYLOAD}{STUDY_FILE}")) {
         problems.push(refused(&format!("{PAYLOAD}{STUDY_FILE}"), "it is not there, so this is no packed study"));
@@ -221,7 +237,8 @@ fn check_count(origin: &mut Origin, problems: &mut Vec<Diagnostic>) {
     }
     let Ok(text) = origin.text(INFO, LONGEST_TEXT) else { return };
     let Some(said) = read_info(&text, "Payload-Oxum") else { return };
-    let sizes: Vec<u64> = origin.files.iter().filter(|(path, _)| path.starts_with(PAYLOAD)).map(|(_, size)| *size).collect();
+    let sizes: Vec<u64> =
+        origin.files.iter().filter(|(path, _)| path.starts_with(PAYLOAD)).map(|(_, size)| *size).collect();
     let is = format!("{}.{}", sizes.iter().sum::<u64>(), sizes.len());
     if said != is {
         problems.push(refused(INFO, format!("it says that the payload has {said} bytes and files, and it has {is}")));
@@ -265,7 +282,11 @@ fn lay_out(origin: &mut Origin, listed: &Listed, to: &Path) -> Result<BTreeMap<S
 /// What shearback keeps for itself must not come from elsewhere.
 fn own_rooms(inside: Option<&str>) -> Result<(), String> {
     let top = inside.and_then(|path| path.split_once('/')).map_or("", |(top, _)| top).to_lowercase();
-    if top == RECEIVED || top == "edited" { Err(format!("`{top}` is a folder that a study keeps for itself")) } else { Ok(()) }
+    if top == RECEIVED || top == "edited" {
+        Err(format!("`{top}` is a folder that a study keeps for itself"))
+    } else {
+        Ok(())
+    }
 }
 
 /// Writes one file. The inner error is a reason to refuse it.
@@ -319,7 +340,9 @@ fn described(at: &Path, payload: &BTreeMap<String, Hashes>) -> Result<(), Vec<Di
     match text {
         _ if too_long => Err(vec![refused(&path, "it is larger than any description of a study")]),
         Err(_) => Err(vec![refused(&path, "the dataset has no description of itself")]),
-        Ok(text) => rocrate::check(&text, payload).map_err(|why| why.into_iter().map(|why| refused(&path, why)).collect()),
+        Ok(text) => {
+            rocrate::check(&text, payload).map_err(|why| why.into_iter().map(|why| refused(&path, why)).collect())
+        }
     }
 }
 
@@ -327,7 +350,8 @@ fn described(at: &Path, payload: &BTreeMap<String, Hashes>) -> Result<(), Vec<Di
 /// ledger becomes that of the study, so that its runs go on from it.
 fn accept(at: &Path, payload: &BTreeMap<String, Hashes>) -> Result<Vec<Diagnostic>, Failure> {
     let files = Files::new(at);
-    let told = |path: &str, what: String| Diagnostic::new(what).at(Place::file(path)).help("`shearback audit` tells more");
+    let told =
+        |path: &str, what: String| Diagnostic::new(what).at(Place::file(path)).help("`shearback audit` tells more");
     let mut remarks = Vec::new();
     let manifest = fs::read(files.result(MANIFEST)).ok().and_then(|bytes| Manifest::parse(&bytes)).unwrap_or_default();
     for entry in &manifest.files {
@@ -364,10 +388,15 @@ fn readable(at: &Path, payload: &BTreeMap<String, Hashes>) -> Vec<Diagnostic> {
     };
     let Ok(graph) = Graph::new(&plan) else { return vec![] };
     let raw = graph.raw();
-    let part = |path: &str| path == STUDY_FILE || path.starts_with("results/") || ABOUT.contains(&path) || raw.contains(path);
+    let part =
+        |path: &str| path == STUDY_FILE || path.starts_with("results/") || ABOUT.contains(&path) || raw.contains(path);
     let others = payload.keys().filter(|path| !part(path));
     others
-        .map(|path| Diagnostic::new("it was packed, and is no part of the study").at(Place::file(path)).help("look at it before you use it"))
+        .map(|path| {
+            Diagnostic::new("it was packed, and is no part of the study")
+                .at(Place::file(path))
+                .help("look at it before you use it")
+        })
         .collect()
 }
 

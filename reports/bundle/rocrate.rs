@@ -29,9 +29,15 @@ pub fn describe(facts: &Facts, files: &BTreeMap<String, Hashes>) -> Value {
     ];
     graph.extend(licence(facts));
     graph.extend(facts.authors.iter().enumerate().map(|(at, _)| author(facts, at)));
-    graph.extend(facts.authors.iter().filter_map(|author| author.affiliation.as_ref()).collect::<BTreeSet<_>>().into_iter().map(
-        |name| json!({"@id": organisation(name), "@type": "Organization", "name": name}),
-    ));
+    graph.extend(
+        facts
+            .authors
+            .iter()
+            .filter_map(|author| author.affiliation.as_ref())
+            .collect::<BTreeSet<_>>()
+            .into_iter()
+            .map(|name| json!({"@id": organisation(name), "@type": "Organization", "name": name})),
+    );
     graph.extend(facts.tools.iter().map(|(name, version)| {
         json!({"@id": format!("#{name}"), "@type": "SoftwareApplication", "name": name, "softwareVersion": version, "version": version})
     }));
@@ -156,7 +162,9 @@ fn meaning(path: &str) -> String {
         "datacite.json" => "Metadata after DataCite",
         "README.md" => "What is in the dataset, and how to run it again",
         WITHHELD => "Raw exports that were kept back: size, hashes, reason",
-        _ if path.starts_with("results/tables/points/") => "Every reading of one run, with the reason where it is excluded",
+        _ if path.starts_with("results/tables/points/") => {
+            "Every reading of one run, with the reason where it is excluded"
+        }
         _ if path.starts_with("results/tables/") => "A table of results; its columns are explained in dictionary.csv",
         _ if path.starts_with("results/variants/") => "A table of results under other settings",
         _ if path.starts_with("results/figures/") && path.ends_with("svg") => "A figure",
@@ -206,7 +214,9 @@ fn described(path: &str, hashes: &Hashes, parts: &BTreeSet<&str>, entities: &BTr
     let entity = parts.get(&*address).and_then(|part| entities.get(part));
     match entity {
         None => Some(format!("`{path}` is not described")),
-        Some(entity) if entity["sha256"] != hashes.sha256.as_str() => Some(format!("`{path}` has another hash than described")),
+        Some(entity) if entity["sha256"] != hashes.sha256.as_str() => {
+            Some(format!("`{path}` has another hash than described"))
+        }
         Some(entity) if entity["contentSize"] != hashes.size.to_string().as_str() => {
             Some(format!("`{path}` has another size than described"))
         }
@@ -228,7 +238,10 @@ mod tests {
         };
         Facts {
             title: "A study".into(),
-            authors: vec![person("Muster, Ada", Some("https://orcid.org/0000-0002-1825-0097")), person("The workshop", None)],
+            authors: vec![
+                person("Muster, Ada", Some("https://orcid.org/0000-0002-1825-0097")),
+                person("The workshop", None),
+            ],
             licence: Some("CC-BY-4.0".into()),
             date: "2026-03-01".into(),
             summary: None,

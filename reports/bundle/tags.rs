@@ -38,7 +38,12 @@ pub fn read_manifest(algorithm: &str, text: &str) -> Result<BTreeMap<String, Str
             return Err(problem(&format!("no hash of {digits} hex digits")));
         }
         let path = path.trim_start_matches([' ', '\t', '*']);
-        let path = path.replace("%0A", "\n").replace("%0a", "\n").replace("%0D", "\r").replace("%0d", "\r").replace("%25", "%");
+        let path = path
+            .replace("%0A", "\n")
+            .replace("%0a", "\n")
+            .replace("%0D", "\r")
+            .replace("%0d", "\r")
+            .replace("%25", "%");
         if files.insert(path.clone(), hash).is_some() {
             return Err(problem(&format!("{path} stands twice")));
         }

@@ -146,7 +146,8 @@ fn partner(old: &Table, row: usize, new: &Table, free: &[bool], key: &[&str], ne
     }
     let same = |name: &&str, at: usize| {
         let (a, b) = (cell(old, name, row), cell(new, name, at));
-        let close = || near && *name == "set_point" && a.as_ref().zip(b.as_ref()).is_some_and(|(a, b)| set_point::same(a, b));
+        let close =
+            || near && *name == "set_point" && a.as_ref().zip(b.as_ref()).is_some_and(|(a, b)| set_point::same(a, b));
         a == b || close()
     };
     // Most tables keep their order, so the search begins where the row would stand.
