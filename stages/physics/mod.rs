@@ -7,5 +7,6 @@ pub mod materials;
 pub mod models;
 pub mod quantity;
 pub mod rise;
+pub mod set_point;
 pub mod shares;
 pub mod units;
