@@ -45,9 +45,13 @@ pub struct Request<'a> {
 
 /// Brings `results/` of the study in this folder up to date with the plan.
 pub fn run(study: &Path, plan: &Plan, request: &Request<'_>) -> Report {
-    let store = Store::new(study, request.disk);
+    run_in(&Store::new(study, request.disk), plan, request)
+}
+
+/// The same with a store that may stand apart from the study.
+pub fn run_in(store: &Store<'_>, plan: &Plan, request: &Request<'_>) -> Report {
     let mut report = Report::default();
-    if let Err(failure) = locked(&store, plan, request, &mut report) {
+    if let Err(failure) = locked(store, plan, request, &mut report) {
         report.failure = Some(failure);
     }
     report
@@ -223,21 +227,12 @@ impl Writer<'_> {
 
     /// All settings in force, by their path in the study file.
     fn settings(&self) -> Result<Vec<u8>, Failure> {
-        let groups: BTreeMap<_, _> = self
-            .graph
-            .plan
-            .tasks
-            .iter()
-            .flat_map(|task| &task.settings)
-            .map(|group| ((group.path.as_str(), group.role), group))
-            .collect();
-        let leaves = groups.values().flat_map(|group| declared::leaves(group, self.graph.plan));
-        let values: BTreeMap<String, String> = leaves.map(|leaf| (leaf.path, leaf.value)).collect();
-        crate::store::json(&values)
+        crate::store::json(&declared::in_force(self.graph.plan))
     }
 }
 
-fn made(plan: &Plan) -> Made {
+/// What a run of this plan is made with, here and now.
+pub fn made(plan: &Plan) -> Made {
     let tools = plan.tasks.iter().filter_map(|task| task.tool.as_ref());
     Made {
         version: env!("CARGO_PKG_VERSION").into(),

@@ -12,12 +12,20 @@ pub const LEDGER: &str = "ledger.jsonl";
 #[derive(Debug, Clone)]
 pub struct Files {
     study: PathBuf,
+    /// Where everything of ours stands: the study itself, or a folder apart that leaves it as it is.
+    work: PathBuf,
 }
 
 impl Files {
     /// The paths of the study in this folder.
     pub fn new(study: impl Into<PathBuf>) -> Self {
-        Self { study: study.into() }
+        let study = study.into();
+        Self { work: study.clone(), study }
+    }
+
+    /// What is read stands in `study`, what is written in `work`: the study is left as it is.
+    pub fn apart(study: impl Into<PathBuf>, work: impl Into<PathBuf>) -> Self {
+        Self { study: study.into(), work: work.into() }
     }
 
     /// The study itself.
@@ -32,7 +40,7 @@ impl Files {
 
     /// Everything of ours that is no result.
     pub fn home(&self) -> PathBuf {
-        self.study.join(".shearback")
+        self.work.join(".shearback")
     }
 
     /// Held while a run writes.
@@ -84,7 +92,7 @@ impl Files {
 
     /// What the person looks at.
     pub fn results(&self) -> PathBuf {
-        self.study.join("results")
+        self.work.join("results")
     }
 
     /// A file of `results/` by its relative path with `/`.
@@ -94,7 +102,7 @@ impl Files {
 
     /// Where what is not ours is moved to.
     pub fn edited(&self) -> PathBuf {
-        self.study.join("edited")
+        self.work.join("edited")
     }
 }
 

@@ -7,7 +7,7 @@ use super::digest::Digest;
 use super::disk::{self, Durable};
 use super::record::Done;
 use crate::command::Failure;
-use crate::diagnostic::Diagnostic;
+use crate::diagnostic::{Diagnostic, Place};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -122,6 +122,31 @@ impl Ledger {
     }
 }
 
+/// The lines of a ledger, whose chain of hashes must be whole: each line names the one before, and runs count on.
+///
+/// # Errors
+/// The first line that does not fit, and what does not.
+pub fn chain(text: &str, file: &str) -> Result<Vec<Line>, Diagnostic> {
+    let mut lines: Vec<Line> = Vec::new();
+    let mut before: Option<&str> = None;
+    for (at, text) in text.lines().enumerate() {
+        let problem = |what: String| {
+            let place = Place::line(file, at as u64 + 1);
+            Diagnostic::new(what).at(place).help("the ledger was changed after it was written: ask its sender for it")
+        };
+        let line: Line = serde_json::from_str(text).map_err(|e| problem(format!("no entry of a ledger: {e}")))?;
+        if line.previous != before.map(|before| Digest::of(before.as_bytes())) {
+            return Err(problem(format!("run {} does not follow from the line before it", line.run)));
+        }
+        if lines.last().is_some_and(|last| line.run <= last.run) {
+            return Err(problem(format!("run {} stands behind a later one", line.run)));
+        }
+        before = Some(text);
+        lines.push(line);
+    }
+    Ok(lines)
+}
+
 /// A task in `runs/N.json`.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Ran {
@@ -145,4 +170,59 @@ pub fn tasks_of_run(tasks: &BTreeMap<String, Done>) -> Result<Vec<u8>, Failure> 
         bulky: done.outputs.iter().filter(|kept| kept.bulky).map(|kept| kept.hash).collect(),
     };
     super::json(&tasks.iter().map(|(name, done)| (name, ran(done))).collect::<BTreeMap<_, _>>())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn line(run: u64, previous: Option<Digest>) -> Line {
+        let hash = Digest::of(b"x");
+        Line {
+            run,
+            when: "2026-01-01T00:00:00Z".into(),
+            outcome: "whole".into(),
+            until: None,
+            built: BTreeMap::new(),
+            reused: 0,
+            because: Vec::new(),
+            study_file: hash,
+            settings: hash,
+            manifest: hash,
+            tasks: hash,
+            made: Made {
+                version: "1".into(),
+                profile: "p".into(),
+                target: "t".into(),
+                compiler: "c".into(),
+                tools: BTreeMap::new(),
+            },
+            previous,
+        }
+    }
+
+    fn three() -> String {
+        let mut ledger = Ledger::default();
+        for run in 1..=3 {
+            ledger = ledger.with(&line(run, ledger.head())).unwrap();
+        }
+        ledger.text
+    }
+
+    #[test]
+    fn a_whole_chain_is_read() {
+        assert_eq!(chain(&three(), "l").unwrap().iter().map(|line| line.run).collect::<Vec<_>>(), [1, 2, 3]);
+        assert!(chain("", "l").unwrap().is_empty());
+    }
+
+    #[test]
+    fn a_changed_or_missing_line_breaks_it() {
+        let text = three();
+        let changed = text.replacen("whole", "other", 1);
+        assert_eq!(chain(&changed, "l").unwrap_err().place.unwrap().line, Some(2));
+        let lines: Vec<&str> = text.lines().collect();
+        assert!(chain(&format!("{}\n{}\n", lines[0], lines[2]), "l").is_err());
+        assert!(chain(&format!("{}\n{}\n", lines[1], lines[2]), "l").is_err());
+        assert!(chain("{}\n", "l").is_err());
+    }
 }

@@ -9,6 +9,7 @@ pub mod disk;
 pub mod files;
 pub mod ledger;
 pub mod lock;
+pub mod past;
 pub mod record;
 pub mod space;
 pub mod stamp;
@@ -37,6 +38,11 @@ impl<'a> Store<'a> {
     /// The store of the study in this folder; touches nothing.
     pub fn new(study: &Path, disk: &'a dyn Disk) -> Self {
         Self { files: Files::new(study), disk }
+    }
+
+    /// A store in `work` for the study in `study`, which is only read; touches nothing.
+    pub fn apart(study: &Path, work: &Path, disk: &'a dyn Disk) -> Self {
+        Self { files: Files::apart(study, work), disk }
     }
 
     /// The record of a key; one that cannot be read counts as none.
