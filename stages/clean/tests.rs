@@ -276,7 +276,7 @@ fn an_export_from_outside_gives_its_steady_viscosity() {
     });
     let raw = include_bytes!("reference/three_legs.txt");
     let layout = serde_json::from_value(layout).unwrap();
-    let (readings, head) = crate::ingest::compute::read(raw, &layout, &Default::default()).unwrap();
+    let (readings, head) = crate::ingest::compute::read(raw, None, &layout, &Default::default()).unwrap();
     assert_eq!((head.rows, readings.len()), (304, 304));
     let outside = Instrument { inertia: Some(Quantity::exact(31.5e-6)), ..instrument() };
     let (points, _) = Case::on(outside).run(&readings).unwrap();
