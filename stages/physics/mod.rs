@@ -2,6 +2,7 @@
 
 pub mod geometry;
 pub mod instrument;
+pub mod limits;
 pub mod materials;
 pub mod models;
 pub mod quantity;
