@@ -2,6 +2,7 @@
 
 pub mod geometry;
 pub mod instrument;
+pub mod limits;
 pub mod liquids;
 pub mod materials;
 pub mod models;
