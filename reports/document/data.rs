@@ -501,7 +501,8 @@ fn groups(settings: &[SettingLine]) -> Vec<SettingGroup> {
         let title = head(&rows[0].path);
         let row = |s: &&SettingLine| {
             let path = s.path.strip_prefix(&format!("{title}.")).unwrap_or(&s.path).to_owned();
-            SettingLine { path, value: for_people(&s.value), ..(*s).clone() }
+            let meaning = s.meaning.split_whitespace().collect::<Vec<_>>().join(" ");
+            SettingLine { path, value: for_people(&s.value), meaning, ..(*s).clone() }
         };
         SettingGroup { rows: rows.iter().map(row).collect(), title }
     };

@@ -256,21 +256,20 @@ pub fn fits(rows: &[FitRow]) -> Printed {
         ("unit", "left"),
         ("95 %", "left"),
         ("AICc", "right"),
-        ("remarks", "text"),
     ];
     let row = |f: &FitRow, common: &[String]| {
         let own: Vec<&str> = f.remarks.iter().filter(|r| !common.contains(r)).map(String::as_str).collect();
+        let own = if own.is_empty() { String::new() } else { format!(" ({})", own.join("; ")) };
         let u = f.u_value.unwrap_or(f64::NAN);
         let interval = f.value.map(|value| Interval { value, u, low: f.value_low, high: f.value_high });
         vec![
             models::name(&f.model).to_owned(),
             f.scope.clone(),
-            models::parameter(&f.parameter).to_owned(),
+            models::parameter(&f.parameter).to_owned() + &own,
             or_missing(f.value.map(|v| numbers::plus_minus(v, u))),
             f.unit.clone(),
             ends(interval),
             or_missing(f.aicc.map(numbers::plain)),
-            own.join("; "),
         ]
     };
     let made = |rows: &&[FitRow]| rows.iter().any(|r| r.u_value.is_some());
@@ -324,12 +323,12 @@ pub fn samples(samples: &[Sample]) -> Printed {
     let columns = [
         ("sample", "name"),
         ("φ", "right"),
-        ("liquid", "left"),
-        ("η of the liquid / (Pa s)", "right"),
-        ("particles", "left"),
-        ("diameter / µm", "right"),
-        ("density / (kg/m³)", "right"),
-        ("density of the liquid / (kg/m³)", "right"),
+        ("particles", "name"),
+        ("d / µm", "right"),
+        ("ρ / (kg/m³)", "right"),
+        ("liquid", "name"),
+        ("ρ / (kg/m³)", "right"),
+        ("η / (Pa s)", "right"),
     ];
     let row = |s: &Sample| {
         let name = if s.control { format!("{} (control)", s.name) } else { s.name.clone() };
@@ -337,12 +336,12 @@ pub fn samples(samples: &[Sample]) -> Printed {
         vec![
             name,
             quantity(s.volume_fraction, 1.0, ""),
-            s.liquid.name.clone(),
-            quantity(s.liquid.viscosity, 1.0, ""),
             or_missing(particles.map(|p| p.name.clone())),
             quantity(particles.and_then(|p| p.diameter), 1e6, ""),
             quantity(particles.and_then(|p| p.density), 1.0, ""),
+            s.liquid.name.clone(),
             quantity(s.liquid.density, 1.0, ""),
+            quantity(s.liquid.viscosity, 1.0, ""),
         ]
     };
     printed(&columns, samples.iter().map(row).collect())
