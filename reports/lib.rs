@@ -4,6 +4,9 @@
 //! Results of the stages → tables (Parquet, CSV) → figures (SVG, CSV) → text → one PDF by typst.
 
 pub mod after_run;
+pub mod audit;
+pub mod bundle;
+pub mod compare;
 pub mod document;
 pub mod figures;
 #[cfg(test)]
@@ -16,7 +19,11 @@ pub mod text;
 
 /// The commands that stand with what they use, in the order of help.
 pub fn commands() -> Vec<Box<dyn pipeline::command::Command>> {
-    Vec::new()
+    vec![
+        Box::new(audit::command::AuditCommand),
+        Box::new(bundle::pack::PackCommand),
+        Box::new(bundle::receive::ReceiveCommand),
+    ]
 }
 
 /// Code hashes of the tasks of this crate, made by the build script.

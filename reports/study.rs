@@ -2,8 +2,11 @@
 //! them. It decides nothing about single tasks.
 
 use crate::document::data;
+use crate::document::find::find_typst;
 use crate::plan::{self, ControlTask, ReportInputs, RunTasks};
 use crate::text::methods::InForce;
+use pipeline::command::Failure;
+use pipeline::graph::select;
 use pipeline::stage::{Plan, Tool};
 use stages::physics::liquids::Composition;
 use stages::physics::materials::Sample;
@@ -12,6 +15,37 @@ use stages::setup::listing::{self, SettingRow};
 use stages::setup::stages::Stages;
 use stages::setup::{Study, document};
 use std::collections::BTreeMap;
+use std::path::Path;
+
+/// Reads and checks the study in this folder; claims are held against the published tables.
+///
+/// # Errors
+/// Every mistake of the study file.
+pub fn load(folder: &Path) -> Result<Study, Failure> {
+    let published = crate::tables::published();
+    let tables = published.iter().map(|t| (t.name, t.columns.iter().map(|c| c.name).collect())).collect();
+    stages::setup::load(folder, &tables).map_err(Failure::input)
+}
+
+/// Stages whose tasks stay where the plan is cut, if all that they read does.
+const ALONG: [&str; 1] = ["table"];
+
+/// The plan of the study in this folder, down to a stage if one is named.
+///
+/// # Errors
+/// Every mistake of the study file, or a stage that there is not.
+pub fn plan_of(folder: &Path, until: Option<&str>) -> Result<Plan, Failure> {
+    let whole = plan(&load(folder)?, &typst());
+    match until {
+        None | Some("report") => Ok(whole),
+        Some(stage) => select::until(whole, stage, &ALONG),
+    }
+}
+
+/// The typesetter; without a path where there is none, so that what needs no page works all the same.
+pub fn typst() -> Tool {
+    find_typst().unwrap_or(Tool { name: "typst", version: String::new(), path: None })
+}
 
 /// The plan of a study, variants included.
 pub fn plan(study: &Study, typst: &Tool) -> Plan {

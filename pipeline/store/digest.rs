@@ -57,6 +57,22 @@ impl<'de> Deserialize<'de> for Digest {
     }
 }
 
+/// A hash that grows as bytes pass by.
+#[derive(Debug, Clone, Default)]
+pub struct Growing(blake3::Hasher);
+
+impl Growing {
+    /// Takes more bytes.
+    pub fn take(&mut self, bytes: &[u8]) {
+        self.0.update(bytes);
+    }
+
+    /// The hash of all that was taken.
+    pub fn digest(&self) -> Digest {
+        Digest(*self.0.finalize().as_bytes())
+    }
+}
+
 /// Fields hashed one after the other, each with its length, so that no two lists of fields look alike.
 pub(crate) struct Fields(blake3::Hasher);
 

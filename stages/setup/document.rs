@@ -257,6 +257,9 @@ pub(super) struct Instrument {
 pub(super) struct Raw {
     /// Pattern of their paths in the study, with `/`; `*` stays within a folder, `**` does not.
     pub files: String,
+    /// Sheets that are runs, where the files are workbooks; else the one sheet that has the layout's columns.
+    #[serde(default)]
+    pub sheets: Vec<String>,
     /// Name of their layout.
     #[serde(default)]
     pub layout: Option<String>,

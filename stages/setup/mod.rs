@@ -5,7 +5,8 @@
 //! because what follows them cannot be trusted. No export is opened, and no stage imports this room.
 //!
 //! As typed: `document.rs`, `stages.rs`, `origin.rs`; places: `source.rs`, `yaml.rs`; as meant: `materials.rs`,
-//! `apparatus.rs`, `files.rs`, `sections.rs`, `check.rs`; for `why`, `settings` and `schema`: `written.rs`, `listing.rs`.
+//! `apparatus.rs`, `files.rs`, `sections.rs`, `check.rs`; what is not filled in: `todo.rs`; for `why`, `settings` and
+//! `schema`: `written.rs`, `listing.rs`.
 
 mod apparatus;
 mod check;
@@ -19,6 +20,7 @@ mod quantities;
 mod sections;
 mod source;
 pub mod stages;
+mod todo;
 mod walk;
 mod written;
 mod yaml;
@@ -94,8 +96,12 @@ pub struct Study {
 /// A raw export and what it is.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RunPlan {
-    /// Path in the study, with `/`.
+    /// Its name: path in the study, with `/`, and of a workbook's sheet also its name behind `#`.
     pub path: String,
+    /// Path of its file in the study, with `/`.
+    pub file: String,
+    /// The sheet, where the entry names sheets.
+    pub sheet: Option<String>,
     /// Its entry in the study file: `raw[2]`.
     pub entry: String,
     /// Name of its layout.
@@ -125,6 +131,7 @@ pub fn load(folder: &Path, tables: &Tables<'_>) -> Result<Study, Vec<Diagnostic>
         let problem = Diagnostic::new("`study` is missing").at(Place::file(STUDY_FILE));
         return Err(vec![problem.help("add `study: …`")]);
     }
+    todo::none_left(&source)?;
     let document: Document = yaml::read(source.text(), STUDY_FILE)?;
     let as_read: serde_json::Value = yaml::read(source.text(), STUDY_FILE)?;
     let mut problems = Problems::new(&source);

@@ -1,0 +1,3 @@
+//! Results held against other results: what moved, and what moved it.
+
+pub mod cells;
