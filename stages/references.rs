@@ -78,6 +78,15 @@ pub const ALL: &[Reference] = &[
         ..MEMORY
     },
     Reference {
+        key: "baarda-1968",
+        authors: "W. Baarda",
+        year: 1968,
+        title: "A testing procedure for use in geodetic networks",
+        journal: "Netherlands Geodetic Commission, Publications on Geodesy",
+        volume: "2",
+        ..MEMORY
+    },
+    Reference {
         key: "birge-1932",
         authors: "R. T. Birge",
         year: 1932,
@@ -108,6 +117,16 @@ pub const ALL: &[Reference] = &[
         ..MEMORY
     },
     Reference {
+        key: "carreau-1972",
+        authors: "P. J. Carreau",
+        year: 1972,
+        title: "Rheological equations from molecular network theories",
+        journal: "Trans. Soc. Rheol.",
+        volume: "16",
+        pages: "99–127",
+        ..MEMORY
+    },
+    Reference {
         key: "cheng-2008",
         authors: "N.-S. Cheng",
         year: 2008,
@@ -116,6 +135,16 @@ pub const ALL: &[Reference] = &[
         volume: "47",
         pages: "3285–3288",
         doi: "10.1021/ie071349z",
+        ..MEMORY
+    },
+    Reference {
+        key: "cross-1965",
+        authors: "M. M. Cross",
+        year: 1965,
+        title: "Rheology of non-Newtonian fluids: a new flow equation for pseudoplastic systems",
+        journal: "J. Colloid Sci.",
+        volume: "20",
+        pages: "417–437",
         ..MEMORY
     },
     Reference {
@@ -192,6 +221,27 @@ pub const ALL: &[Reference] = &[
         volume: "69",
         pages: "383–393",
         doi: "10.1080/01621459.1974.10482962",
+        ..MEMORY
+    },
+    Reference {
+        key: "herschel-1926",
+        authors: "W. H. Herschel & R. Bulkley",
+        year: 1926,
+        title: "Konsistenzmessungen von Gummi-Benzollösungen",
+        journal: "Kolloid-Z.",
+        volume: "39",
+        pages: "291–300",
+        ..MEMORY
+    },
+    Reference {
+        key: "huber-1964",
+        authors: "P. J. Huber",
+        year: 1964,
+        title: "Robust estimation of a location parameter",
+        journal: "Ann. Math. Stat.",
+        volume: "35",
+        pages: "73–101",
+        doi: "10.1214/aoms/1177703732",
         ..MEMORY
     },
     Reference {
@@ -302,6 +352,16 @@ pub const ALL: &[Reference] = &[
         volume: "50",
         pages: "912–916",
         doi: "10.1119/1.12972",
+        ..MEMORY
+    },
+    Reference {
+        key: "ostwald-1925",
+        authors: "W. Ostwald",
+        year: 1925,
+        title: "Über die Geschwindigkeitsfunktion der Viskosität disperser Systeme",
+        journal: "Kolloid-Z.",
+        volume: "36",
+        pages: "99–117",
         ..MEMORY
     },
     Reference {

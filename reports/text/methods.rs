@@ -5,9 +5,10 @@ use super::liquids;
 use super::numbers::{count, setting, setting_percent, whole};
 use serde::{Deserialize, Serialize};
 use stages::clean::params::Params as Clean;
-use stages::fit::params::{Model, Params as Fit};
+use stages::fit::params::{Loss, Params as Fit};
 use stages::ingest::params::Params as Ingest;
 use stages::physics::liquids::Composition;
+use stages::physics::models::{self, Model, Subject};
 use stages::references;
 use stages::reversal::params::Params as Reversal;
 use stages::reversal::result::JudgedRun;
@@ -420,33 +421,64 @@ fn fits(fit: &Fit) -> Vec<Sentence> {
     if fit.skip || fit.models.is_empty() {
         return Vec::new();
     }
-    let mut out = Vec::new();
-    for model in &fit.models {
-        out.push(match model {
-            Model::WyartCates => {
-                let held = [("alpha", fit.alpha), ("beta", fit.beta)];
-                let held = held.iter().filter_map(|(name, v)| v.map(|v| format!("{name} held at {}", setting(v))));
-                let held: Vec<String> = held.collect();
-                let with = if held.is_empty() { String::new() } else { format!(", {}", listed(held.into_iter())) };
-                say(
-                    format!("The law of Wyart and Cates was fitted to all samples and stresses at once{with}."),
-                    &["stages.fit.models", "stages.fit.alpha", "stages.fit.beta"],
-                )
-                .citing(&["wyart-2014"])
-            }
-            Model::MaronPierce => say(
-                "The law of Maron and Pierce was fitted against the solid fraction at either end of the rise.",
-                &["stages.fit.models"],
-            )
-            .citing(&["maron-1956"]),
-            Model::KriegerDougherty => say(
-                "The law of Krieger and Dougherty was fitted against the solid fraction at either end of the rise.",
-                &["stages.fit.models"],
-            )
-            .citing(&["krieger-1959"]),
-        });
-    }
+    let fitted = fit.models.iter().filter_map(|name| models::find(name.as_str())).map(|model| fitted(fit, model));
+    let mut out: Vec<Sentence> = fitted.collect();
+    out.push(minimised(fit));
+    out.push(
+        say(
+            "Intervals of parameters end where the sum of squares, least over all others, has risen by what 95 % allow; \
+             a parameter on its bound, or bounded on one side only, has no value, and with fewer than three solid \
+             fractions or one state that decides the fit alone the thickening law has none.",
+            &["stages.fit.models"],
+        )
+        .citing(&["baarda-1968"]),
+    );
+    out.push(
+        say(
+            "Explanations of the same data are weighed by the corrected Akaike criterion; its weights compare them \
+             with each other only.",
+            &["stages.fit.models"],
+        )
+        .citing(&["akaike-1974", "hurvich-1989", "burnham-2002"]),
+    );
     out
+}
+
+fn fitted(fit: &Fit, model: &dyn Model) -> Sentence {
+    let title = model.title();
+    let source: Vec<&'static str> = Some(model.source()).filter(|s| !s.is_empty()).into_iter().collect();
+    let what = match model.subject() {
+        Subject::Thickening => {
+            let held = [("alpha", fit.alpha), ("beta", fit.beta)];
+            let held = held.iter().filter_map(|(name, v)| v.map(|v| format!("{name} held at {}", setting(v))));
+            let held: Vec<String> = held.collect();
+            let with = if held.is_empty() { String::new() } else { format!(", {}", listed(held.into_iter())) };
+            format!("to all samples and stresses at once{with}")
+        }
+        Subject::Packing => "against the solid fraction at either end of the rise".to_owned(),
+        Subject::FlowCurve => "to the flow curve of each sample".to_owned(),
+    };
+    let from = ["stages.fit.models", "stages.fit.alpha", "stages.fit.beta"];
+    say(format!("The {title} model was fitted {what}."), &from).citing(&source)
+}
+
+fn minimised(fit: &Fit) -> Sentence {
+    let from = setting(fit.loss_scale);
+    let (loss, source) = match fit.loss {
+        Loss::Squares => ("squares of the residuals".to_owned(), None),
+        Loss::SoftL1 => (format!("a soft-L1 loss from {from} standard uncertainties on"), Some("huber-1964")),
+        Loss::Huber => (format!("Huber's loss from {from} standard uncertainties on"), Some("huber-1964")),
+    };
+    let cites: Vec<&str> = std::iter::once("orear-1982").chain(source).collect();
+    say(
+        format!(
+            "Fits minimise {loss} of the logarithm of the viscosity with their covariance; the solid fraction of a \
+             sample moves within its uncertainty, and where the rate was held the error of the stress follows that of \
+             the viscosity (effective variance)."
+        ),
+        &["stages.fit.loss", "stages.fit.loss_scale"],
+    )
+    .citing(&cites)
 }
 
 fn uncertainty(settings: &InForce) -> Vec<Sentence> {

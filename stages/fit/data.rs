@@ -7,13 +7,15 @@
 //! one loading throughout they are unknown, and V is left out.
 //!
 //! The solid fraction of a sample is one number for all its states, so its error is one shift per sample, which is
-//! fitted with its uncertainty as a prior: the effective variance of J. Orear (1982), with the correlation kept.
+//! fitted with its uncertainty as a prior: the effective variance of J. Orear (1982), with the correlation kept. The
+//! stress of a state at a held rate is measured with the same torque as its viscosity: see [`Scale::moves`].
 
 use crate::numerics::float;
 use crate::numerics::interval::{covariance_of_means, mean};
 use crate::numerics::whitening::Whitening;
 use crate::physics::materials::Sample;
-use crate::physics::models::Point;
+use crate::physics::models::{Point, Subject};
+use crate::reversal::result::Controlled;
 use crate::states::result::{State, States, StudyReversal};
 use std::collections::BTreeMap;
 
@@ -25,16 +27,59 @@ const SMALLEST_SCATTER: f64 = 1e-3;
 pub(super) struct Data {
     /// Where.
     pub points: Vec<Point>,
-    /// ln η_r there.
+    /// ln η_r there; ln(η / Pa s) for flow curves.
     pub ln: Vec<f64>,
     /// Place in `samples` of each datum.
     pub sample: Vec<usize>,
+    /// Set-point of each datum.
+    pub set_points: Vec<String>,
+    /// Whether the error of a datum moves its abscissa too: see [`Scale::moves`].
+    pub abscissa_follows: Vec<bool>,
     /// Name and standard uncertainty of φ of each sample; 0 where it is taken as exact.
     pub samples: Vec<(String, f64)>,
-    /// V as what makes the data independent; none where it is not known, and the residuals alone tell the uncertainty.
-    pub whitening: Option<Whitening>,
+    /// What is known of their errors; none where it is not known, and the residuals alone tell the uncertainty.
+    pub errors: Option<Errors>,
     /// Degrees of freedom behind the scatter between loadings.
     pub scatter_dof: f64,
+}
+
+/// The parts of V.
+#[derive(Debug, Clone)]
+pub(super) struct Errors {
+    /// s²/n of each datum.
+    pub own: Vec<f64>,
+    /// Covariance by the filling of loadings.
+    pub filling: Vec<Vec<f64>>,
+    /// Covariance by liquid, instrument and geometry.
+    pub shared: Vec<Vec<f64>>,
+}
+
+/// What a fit makes of the error of one datum.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Scale {
+    /// Factor on scatter and filling where an error of the viscosity moves the abscissa as well. At a held rate
+    /// σ = ηγ̇ rises with η, so a residual of ln η(σ) moves by 1 − d ln η/d ln σ only; at a held stress a residual
+    /// of ln η(γ̇) moves by 1 + d ln η/d ln γ̇ (effective variance, Orear 1982).
+    pub moves: f64,
+    /// Weight by the robust loss, 0 to 1: the own variance is divided by it.
+    pub weight: f64,
+}
+
+impl Default for Scale {
+    fn default() -> Self {
+        Self { moves: 1.0, weight: 1.0 }
+    }
+}
+
+impl Errors {
+    /// V as what makes the data independent.
+    pub(super) fn whitening(&self, scales: &[Scale]) -> Option<Whitening> {
+        Whitening::new(self.own.len(), |i, j| {
+            let (a, b) = (scales[i], scales[j]);
+            let own = if i == j { self.own[i] * a.moves * a.moves / a.weight } else { 0.0 };
+            own + self.filling[i][j] * a.moves * b.moves + self.shared[i][j]
+        })
+    }
 }
 
 /// Scatter of ln η over the study.
@@ -48,8 +93,14 @@ pub(super) struct Scatter {
     pub dof: f64,
 }
 
-/// The data at the states that `pick` takes; none without any.
-pub(super) fn data(states: &States, samples: &[Sample], pick: &dyn Fn(&State) -> bool) -> Option<Data> {
+/// The data at the states that `pick` takes, for a model of this kind; none without any.
+pub(super) fn data(
+    states: &States,
+    samples: &[Sample],
+    subject: Subject,
+    pick: &dyn Fn(&State) -> bool,
+) -> Option<Data> {
+    let datum = |s| datum(s, subject);
     let picked: Vec<(&State, Point, f64)> = states.states.iter().filter(|s| pick(s)).filter_map(datum).collect();
     if picked.is_empty() {
         return None;
@@ -57,26 +108,39 @@ pub(super) fn data(states: &States, samples: &[Sample], pick: &dyn Fn(&State) ->
     let mut names: Vec<&str> = picked.iter().map(|(s, _, _)| s.sample.as_str()).collect();
     names.dedup();
     let scatter = scatter(&states.states);
+    let exact = subject == Subject::FlowCurve || scatter.is_none();
     let u_fraction = |name: &str| {
         let state = picked.iter().find(|(s, _, _)| s.sample == name);
-        state.and_then(|(s, _, _)| s.u_volume_fraction).filter(|_| scatter.is_some()).unwrap_or(0.0)
+        state.and_then(|(s, _, _)| s.u_volume_fraction).filter(|_| !exact).unwrap_or(0.0)
     };
     let list: Vec<&State> = picked.iter().map(|(s, _, _)| *s).collect();
     let place = |s: &State| names.iter().position(|n| *n == s.sample).unwrap_or(0);
+    let follows = |s: &&State| match subject {
+        Subject::Thickening => s.controlled == Controlled::Rate,
+        Subject::FlowCurve => s.controlled == Controlled::Stress,
+        Subject::Packing => false,
+    };
     Some(Data {
         points: picked.iter().map(|(_, p, _)| *p).collect(),
         ln: picked.iter().map(|(_, _, ln)| *ln).collect(),
         sample: list.iter().map(|s| place(s)).collect(),
+        set_points: list.iter().map(|s| s.set_point.clone()).collect(),
+        abscissa_follows: list.iter().map(follows).collect(),
         samples: names.iter().map(|n| ((*n).to_owned(), u_fraction(n))).collect(),
-        whitening: scatter.and_then(|s| whitening(&list, s, &states.reversals, samples)),
+        errors: scatter.map(|s| errors(&list, s, &states.reversals, samples, subject)),
         scatter_dof: scatter.map_or(f64::INFINITY, |s| s.dof),
     })
 }
 
-fn datum(state: &State) -> Option<(&State, Point, f64)> {
-    let point = Point { volume_fraction: state.volume_fraction?, stress_pa: state.stress_pa?.value };
-    let ln = float::ln(state.relative_viscosity?.value);
-    (point.stress_pa > 0.0 && ln.is_finite()).then_some((state, point, ln))
+fn datum(state: &State, subject: Subject) -> Option<(&State, Point, f64)> {
+    let rate_per_s = state.rate_per_s.map_or(f64::NAN, |r| r.value);
+    let flow = subject == Subject::FlowCurve;
+    let volume_fraction = if flow { state.volume_fraction.unwrap_or(f64::NAN) } else { state.volume_fraction? };
+    let point = Point { volume_fraction, stress_pa: state.stress_pa?.value, rate_per_s };
+    let viscosity = if flow { state.viscosity_pa_s } else { state.relative_viscosity };
+    let ln = float::ln(viscosity?.value);
+    let abscissa = if flow { rate_per_s } else { point.stress_pa };
+    (abscissa > 0.0 && ln.is_finite()).then_some((state, point, ln))
 }
 
 /// Scatter between loadings, pooled over all states with two or more; none if there is none.
@@ -129,25 +193,29 @@ impl Pool {
     }
 }
 
-/// V of the data at these states.
-fn whitening(
+/// What is known of the errors at these states. The liquid's viscosity does not touch a viscosity in Pa s.
+fn errors(
     states: &[&State],
     scatter: Scatter,
     reversals: &[StudyReversal],
     samples: &[Sample],
-) -> Option<Whitening> {
+    subject: Subject,
+) -> Errors {
     let n = |s: &State| s.loading_means.len().max(1) as f64;
-    let effects: Vec<Vec<(String, f64)>> = states
-        .iter()
-        .map(|s| {
-            let filling = (format!("filling {}", s.sample), scatter.filling / n(s).sqrt());
-            std::iter::once(filling).chain(liquid(s, samples)).chain(responses(s, reversals)).collect()
-        })
-        .collect();
-    Whitening::new(states.len(), |i, j| {
-        let own = if i == j { scatter.own * scatter.own / n(states[i]) } else { 0.0 };
-        own + common(&effects[i], &effects[j])
-    })
+    let filling = |s: &&State| vec![(s.sample.clone(), scatter.filling / n(s).sqrt())];
+    let relative = subject != Subject::FlowCurve;
+    let shared = |s: &&State| {
+        let liquid = liquid(s, samples).filter(|_| relative);
+        liquid.into_iter().chain(responses(s, reversals)).collect::<Vec<_>>()
+    };
+    let products = |effects: Vec<Vec<(String, f64)>>| {
+        effects.iter().map(|a| effects.iter().map(|b| common(a, b)).collect()).collect::<Vec<Vec<f64>>>()
+    };
+    Errors {
+        own: states.iter().map(|s| scatter.own * scatter.own / n(s)).collect(),
+        filling: products(states.iter().map(filling).collect()),
+        shared: products(states.iter().map(shared).collect()),
+    }
 }
 
 /// Sum of products of the effects of the sources that both have.
