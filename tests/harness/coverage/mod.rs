@@ -8,6 +8,7 @@ mod score;
 mod study;
 mod table;
 
+use pool::PoolState;
 use score::Scores;
 use std::process::ExitCode;
 
@@ -38,23 +39,28 @@ pub(crate) fn trial(arguments: &[String]) -> ExitCode {
         return ExitCode::from(2);
     };
     println!("{}", table::HEAD);
+    let mut errors = Vec::new();
     for design in &DESIGNS {
         match cell(design, studies, pool, SEED) {
-            Ok(tally) => println!("{}", table::rows(design.name, studies, &tally)),
+            Ok((tally, pool)) => {
+                println!("{}", table::rows(design.name, studies, &tally));
+                errors.push(table::read_errors(design.name, &pool));
+            }
             Err(message) => {
                 eprintln!("{message}");
                 return ExitCode::FAILURE;
             }
         }
     }
+    println!("\n{}\n{}", table::READ_HEAD, errors.join("\n"));
     ExitCode::SUCCESS
 }
 
-/// Scores of the reader and of the perfect reader over all studies of one design.
+/// Scores of the reader and of the perfect reader over all studies of one design, and the pool behind them.
 ///
 /// # Errors
 /// What the stages say.
-fn cell(design: &Design, studies: usize, pool: usize, seed: u64) -> Result<[Scores; 2], String> {
+fn cell(design: &Design, studies: usize, pool: usize, seed: u64) -> Result<([Scores; 2], Vec<PoolState>), String> {
     let pool = pool::pool(design, pool, seed)?;
     let one = |k: usize| {
         let number = seed.wrapping_mul(1_000_003).wrapping_add(k as u64);
@@ -66,7 +72,7 @@ fn cell(design: &Design, studies: usize, pool: usize, seed: u64) -> Result<[Scor
             sum.iter_mut().zip(scores).for_each(|(sum, score)| sum.join(score));
         }
     }
-    Ok(sum)
+    Ok((sum, pool))
 }
 
 /// `one(0)` … `one(n − 1)` on all cores, in order.
