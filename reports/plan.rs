@@ -72,6 +72,8 @@ pub struct ReportInputs {
     pub fits: Option<String>,
     /// The task with the output `budget`, if there is one.
     pub budget: Option<String>,
+    /// Variants of the study with their tasks of the output `states`; for the main line only.
+    pub variants: Vec<(String, String)>,
     /// Claims of the study file.
     pub claims: Vec<Claim>,
     /// The typesetter, as [`document::find::find_typst`] found it.
@@ -160,6 +162,10 @@ impl Planner<'_> {
         self.inputs.budget.iter().map(|task| input("budget", task, "budget")).collect()
     }
 
+    fn choices(&self) -> Vec<Input> {
+        self.inputs.budget.iter().map(|task| input("choices", task, "choices")).collect()
+    }
+
     fn table(&mut self, stage: &'static str, of: &str, name: &str, inputs: Vec<Input>, work: Work) {
         let task = self.task(stage, of, code::TABLE, work);
         let settings = vec![which("table", name)];
@@ -188,6 +194,7 @@ impl Planner<'_> {
         self.table("table", "thickening", "thickening", vec![states], write::thickening);
         self.table("table", "fits", "fits", fits, write::fits);
         self.table("table", "budget", "budget", budget, write::budget);
+        self.table("table", "choices", "choices", self.choices(), write::choices);
         let dictionary = Task {
             outputs: TABLE_OUTPUTS.to_vec(),
             ..self.task("table", "dictionary", code::TABLE, write::dictionary)
@@ -209,7 +216,7 @@ impl Planner<'_> {
     /// Claims read the tables that they name as published, and their own table follows.
     fn claims(&mut self) {
         let named = |table: &&str| self.inputs.claims.iter().any(|c| c.table == **table);
-        let tables = ["runs", "exclusions", "reversals", "states", "thickening", "fits", "budget"];
+        let tables = ["runs", "exclusions", "reversals", "states", "thickening", "fits", "budget", "choices"];
         let tables = tables.into_iter().filter(named);
         let inputs = tables.map(|t| input(t, &self.task("table", t, code::TABLE, write::claims).name(), "parquet"));
         let inputs: Vec<Input> = inputs.collect();
@@ -246,8 +253,9 @@ impl Planner<'_> {
         let (states, samples) = (vec![self.states()], vec![self.asked()]);
         let with_fits: Vec<Input> = states.iter().cloned().chain(self.fits()).collect();
         let with_budget: Vec<Input> = states.iter().cloned().chain(self.budget()).collect();
+        let with_choices: Vec<Input> = states.iter().cloned().chain(self.choices()).collect();
         let made_of = vec![self.made_of()];
-        use Section::{Budget, Fits, Results, Typical};
+        use Section::{Budget, Choices, Fits, Results, Typical};
         self.figure(Results, "contact_share", "contact-share", samples.clone(), states.clone(), draw::contact_share);
         self.figures_of_samples(&states);
         self.figure(Typical, "typical", "typical-reversal", Vec::new(), states, draw::typical);
@@ -255,6 +263,7 @@ impl Planner<'_> {
         self.figure(Fits, "flow_curves", "flow-curves", samples, with_fits.clone(), draw::flow_curves);
         self.figure(Fits, "relative_viscosity", "relative-viscosity", made_of, with_fits, draw::relative_viscosity);
         self.figure(Budget, "budget", "budget", Vec::new(), with_budget, draw::budget);
+        self.figure(Choices, "choices", "choices", Vec::new(), with_choices, draw::choices);
     }
 
     fn figures_of_samples(&mut self, states: &[Input]) {
@@ -371,6 +380,9 @@ impl Planner<'_> {
         }
         inputs.extend(self.fits());
         inputs.extend(self.budget());
+        inputs.extend(self.choices());
+        inputs
+            .extend(self.inputs.variants.iter().map(|(name, task)| input(&format!("variant:{name}"), task, "states")));
         for FigureRef { name, .. } in &self.figures {
             let producer = self.task("figure", name, code::FIGURE, draw::typical).name();
             inputs.push(input(&format!("figure:{name}"), &producer, "svg"));

@@ -51,10 +51,15 @@ pub fn typst() -> Tool {
 pub fn plan(study: &Study, typst: &Tool) -> Plan {
     let mut plan = stages::plan::empty(study);
     let main = stages::plan::add(&mut plan, study, &study.stages, None);
-    plan::add(&mut plan, &inputs(study, &study.stages, None, &main, typst));
-    for (name, stages) in &study.variants {
-        let chain = stages::plan::add(&mut plan, study, stages, Some(name));
-        plan::add(&mut plan, &inputs(study, stages, Some(name), &chain, typst));
+    let add = |(name, stages): (&String, &Stages), plan: &mut Plan| {
+        (name.clone(), stages.clone(), stages::plan::add(plan, study, stages, Some(name)))
+    };
+    let variants: Vec<(String, Stages, Chain)> = study.variants.iter().map(|v| add(v, &mut plan)).collect();
+    // The document of the main line shows what the variants move.
+    let states = variants.iter().map(|(name, _, chain)| (name.clone(), chain.states.clone())).collect();
+    plan::add(&mut plan, &ReportInputs { variants: states, ..inputs(study, &study.stages, None, &main, typst) });
+    for (name, stages, chain) in &variants {
+        plan::add(&mut plan, &inputs(study, stages, Some(name), chain, typst));
     }
     plan
 }
@@ -76,6 +81,7 @@ fn inputs(study: &Study, stages: &Stages, variant: Option<&str>, chain: &Chain, 
         states: chain.states.clone(),
         fits: Some(chain.fits.clone()),
         budget: Some(chain.budget.clone()),
+        variants: Vec::new(),
         claims: if variant.is_none() { study.claims.clone() } else { Vec::new() },
         typst: typst.clone(),
     }

@@ -3,6 +3,7 @@
 
 use super::attached::{self, Attachment};
 use super::budget;
+use super::choices;
 use super::flaws::flaws;
 use super::left_out;
 use super::printed::{self, Printed};
@@ -20,7 +21,7 @@ use stages::physics::materials::Sample;
 use stages::references;
 use stages::reversal::result::{Control, JudgedRun};
 use stages::states::result::{States, Thickening};
-use stages::uncertainty::result::Budget;
+use stages::uncertainty::result::{Budget, ChoiceRow};
 
 /// An author.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
@@ -181,6 +182,10 @@ pub struct Parts {
     pub fits: Option<Fits>,
     /// Budget; none where the study leaves the stage out.
     pub budget: Option<Budget>,
+    /// What choices of settings move.
+    pub choices: Vec<ChoiceRow>,
+    /// Variants of the study, each with its states.
+    pub variants: Vec<(String, States)>,
     /// Claims.
     pub claims: Vec<ClaimRow>,
     /// Figures with their captions.
@@ -286,6 +291,8 @@ struct Tables {
     claims: Printed,
     fits: Printed,
     budget: Printed,
+    choices: Printed,
+    variants: Printed,
     reversals: Printed,
     provenance: Printed,
 }
@@ -458,6 +465,8 @@ impl Parts {
             claims: printed::claims(&self.claims),
             fits: printed::fits(fits),
             budget: budget::budget(rows_of_budget, &self.states.thickening),
+            choices: choices::choices(&self.choices, &self.states.thickening),
+            variants: choices::variants(&self.states, &self.variants),
             reversals: printed::reversals(&self.states.reversals),
             provenance: printed::provenance(&self.judged),
         }

@@ -86,6 +86,7 @@ fn inputs(typst: Tool) -> ReportInputs {
         states: "uncertainty study".into(),
         fits: Some("fit study".into()),
         budget: Some("uncertainty study".into()),
+        variants: vec![(hostile("strict"), "uncertainty study".into())],
         claims: vec![Claim {
             says: hostile("Contacts carry 80 %"),
             table: "states".into(),
@@ -111,6 +112,7 @@ fn results() -> BTreeMap<(String, &'static str), Vec<u8>> {
     }
     out.insert(("uncertainty study".into(), "states"), json(&fixture::states()));
     out.insert(("uncertainty study".into(), "budget"), json(&fixture::budget()));
+    out.insert(("uncertainty study".into(), "choices"), json(&fixture::choices()));
     out.insert(("fit study".into(), "fits"), json(&fixture::fits()));
     out.insert(("reversal: control bench-cone40".into(), "control"), json(&fixture::control()));
     out

@@ -4,6 +4,7 @@
 pub mod atlas;
 pub mod axes;
 pub mod budget;
+pub mod choices;
 pub mod contact_share;
 pub mod control;
 pub mod flow_curves;

@@ -36,6 +36,7 @@ pub fn published() -> Vec<TableSpec> {
         spec("thickening", "sample", column::specs(&states::thickening())),
         spec("fits", "model and parameter", column::specs(&rows::fits())),
         spec("budget", "quantity and source", column::specs(&rows::budget())),
+        spec("choices", "quantity and choice", column::specs(&rows::choices())),
         spec("claims", "claim", column::specs(&rows::claims())),
         spec("points", "reading", runs::POINTS.to_vec()),
     ]

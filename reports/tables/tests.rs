@@ -14,6 +14,7 @@ fn all() -> Vec<(&'static str, Table)> {
         ("thickening", states::thickening_table(&states.thickening)),
         ("fits", rows::fits_table(&fixture::fits().rows)),
         ("budget", rows::budget_table(&fixture::budget().rows)),
+        ("choices", rows::choices_table(&fixture::choices())),
         ("claims", rows::claims_table(&[])),
     ]
 }

@@ -8,7 +8,7 @@ use stages::fit::result::Fits;
 use stages::reversal::result::JudgedRun;
 use stages::states::result::States;
 use stages::table::Table;
-use stages::uncertainty::result::Budget;
+use stages::uncertainty::result::{Budget, ChoiceRow};
 
 type Made = Result<Produced, Vec<Diagnostic>>;
 
@@ -60,6 +60,11 @@ pub fn fits(context: &Context<'_>) -> Made {
 /// `table budget`, from the input `budget` where there is one.
 pub fn budget(context: &Context<'_>) -> Made {
     written(&rows::budget_table(&optional::<Budget>(context, "budget")?.rows))
+}
+
+/// `table choices`, from the input `choices` where there is one.
+pub fn choices(context: &Context<'_>) -> Made {
+    written(&rows::choices_table(&optional::<Vec<ChoiceRow>>(context, "choices")?))
 }
 
 /// `table claims`, from the input `claims` where there is one. A claim that misses is a remark.

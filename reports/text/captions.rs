@@ -217,6 +217,18 @@ pub fn relative_viscosity(points: usize, fits: &Fits) -> (String, String) {
     (text, format!("Relative viscosity, logarithmic, rises with the solid fraction. {lines}"))
 }
 
+/// Caption and alternative text of the choices: samples, and rows of each.
+pub fn choices(samples: usize, rows: usize) -> (String, String) {
+    let samples = count(samples as u64, "sample");
+    let others = count(rows.saturating_sub(1) as u64, "choice");
+    let text = format!(
+        "What hangs on choices: {samples} under the settings in force (filled) and {others} that could be defended as \
+         well (open), sorted by the share of the rise. Shaded: interval under the settings in force. Line: one half, \
+         where the verdict turns. {BARS}"
+    );
+    (text, format!("Sorted points with bars: share of the rise and contact share of {samples} under {others}."))
+}
+
 /// Caption and alternative text of the budget.
 pub fn budget(bars: usize, samples: usize) -> (String, String) {
     let shown = format!(
