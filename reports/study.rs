@@ -6,12 +6,13 @@ use crate::document::find::find_typst;
 use crate::plan::{self, ControlTask, ReportInputs, RunTasks};
 use crate::text::methods::InForce;
 use pipeline::command::Failure;
+use pipeline::diagnostic::Diagnostic;
 use pipeline::graph::select;
 use pipeline::stage::{Plan, Tool};
 use stages::plan::Chain;
 use stages::setup::listing::{self, SettingRow};
 use stages::setup::stages::Stages;
-use stages::setup::{Study, document};
+use stages::setup::{Study, Tables, document};
 use std::path::Path;
 
 /// Reads and checks the study in this folder; claims are held against the published tables.
@@ -19,13 +20,25 @@ use std::path::Path;
 /// # Errors
 /// Every mistake of the study file.
 pub fn load(folder: &Path) -> Result<Study, Failure> {
+    with_tables(|tables| stages::setup::load(folder, tables))
+}
+
+/// The same with another text in place of the study file.
+///
+/// # Errors
+/// As [`load`].
+pub fn load_text(text: String, folder: &Path) -> Result<Study, Failure> {
+    with_tables(|tables| stages::setup::load_text(text, folder, tables))
+}
+
+fn with_tables(load: impl FnOnce(&Tables<'_>) -> Result<Study, Vec<Diagnostic>>) -> Result<Study, Failure> {
     let published = crate::tables::published();
     let tables = published.iter().map(|t| (t.name, t.columns.iter().map(|c| c.name).collect())).collect();
-    stages::setup::load(folder, &tables).map_err(Failure::input)
+    load(&tables).map_err(Failure::input)
 }
 
 /// Stages whose tasks stay where the plan is cut, if all that they read does.
-const ALONG: [&str; 1] = ["table"];
+pub const ALONG: [&str; 1] = ["table"];
 
 /// The plan of the study in this folder, down to a stage if one is named.
 ///

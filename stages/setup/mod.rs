@@ -116,7 +116,14 @@ pub struct RunPlan {
 /// # Errors
 /// Every mistake of the study file that can be told apart, in the order of the file.
 pub fn load(folder: &Path, tables: &Tables<'_>) -> Result<Study, Vec<Diagnostic>> {
-    let text = text(folder)?;
+    load_text(text(folder)?, folder, tables)
+}
+
+/// The same with another text in place of the study file of `folder`.
+///
+/// # Errors
+/// As [`load`].
+pub fn load_text(text: String, folder: &Path, tables: &Tables<'_>) -> Result<Study, Vec<Diagnostic>> {
     let source = Source::read(STUDY_FILE, text)?;
     if !source.has("study") {
         let problem = Diagnostic::new("`study` is missing").at(Place::file(STUDY_FILE));
@@ -127,6 +134,14 @@ pub fn load(folder: &Path, tables: &Tables<'_>) -> Result<Study, Vec<Diagnostic>
     let study = resolve(document, folder, tables, &mut problems);
     let problems = problems.into_sorted();
     if problems.is_empty() { Ok(study) } else { Err(problems) }
+}
+
+/// A study file as typed: its keys and values without a meaning.
+///
+/// # Errors
+/// Bad syntax or duplicate keys.
+pub fn typed(text: &str) -> Result<serde_json::Value, Vec<Diagnostic>> {
+    Source::read(STUDY_FILE, text.to_owned()).map(|source| source.value(&[]).clone())
 }
 
 /// The JSON Schema of `study.yaml`.
