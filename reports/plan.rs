@@ -9,13 +9,14 @@ use crate::text::slug::slugs;
 use crate::{code, document};
 use pipeline::stage::{Input, Output, Plan, Publication, Settings, Source, Task, Tool, Work};
 use stages::claims::params::Claim;
+use stages::old_results::params::OldTable;
 use stages::physics::geometry::Geometry;
 use stages::physics::instrument::Instrument;
 use stages::physics::materials::Sample;
 use std::collections::BTreeMap;
 
 /// The stages that [`add`] uses, in their order.
-pub const STAGES: [&str; 4] = ["table", "claims", "figure", "document"];
+pub const STAGES: [&str; 5] = ["table", "claims", "old results", "figure", "document"];
 
 /// The tasks of one run that reports read; all by [`Task::name`].
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -68,6 +69,8 @@ pub struct ReportInputs {
     pub budget: Option<String>,
     /// Claims of the study file.
     pub claims: Vec<Claim>,
+    /// Tables of results from before, by name.
+    pub old_results: BTreeMap<String, OldTable>,
     /// The typesetter, as [`document::find::find_typst`] found it.
     pub typst: Tool,
 }
@@ -82,6 +85,7 @@ pub fn add(plan: &mut Plan, inputs: &ReportInputs) {
     let mut planner = Planner { plan, inputs };
     planner.tables();
     planner.claims();
+    planner.old_results();
     if inputs.variant.is_none() {
         let figures = planner.figures();
         planner.document(&figures);
@@ -207,6 +211,51 @@ impl Planner<'_> {
         self.table("claims", "table", "claims", vec![found], write::claims);
     }
 
+    /// The task of an old table.
+    fn held(&self, name: &str) -> Task {
+        self.task("old results", name, stages::code::OLD_RESULTS, stages::old_results::work)
+    }
+
+    /// Each old table reads its file and the published table that it is held against; one table shows them all.
+    fn old_results(&mut self) {
+        let mut inputs = Vec::new();
+        for (name, old) in &self.inputs.old_results {
+            let table = self.task("table", &old.table, code::TABLE, write::old_results).name();
+            let task = Task {
+                settings: vec![
+                    Settings::new("old", format!("old_results.{name}"), old),
+                    Settings::new("name", "", name),
+                    Settings::new("units", "", &units(old)),
+                ],
+                inputs: vec![
+                    Input { name: "raw".to_owned(), source: Source::Raw(old.file.clone()) },
+                    input("table", &table, "parquet"),
+                ],
+                outputs: stages::old_results::OUTPUTS.to_vec(),
+                ..self.held(name)
+            };
+            inputs.push(task.output(format!("held:{name}"), "held"));
+            self.plan.tasks.push(task);
+        }
+        self.table("old results", "table", "old_results", inputs, write::old_results);
+    }
+
+    /// A figure per old table and column.
+    fn old_figures(&mut self) -> Vec<FigureRef> {
+        let mut out = Vec::new();
+        for (name, old) in &self.inputs.old_results {
+            let held = || self.held(name).output("held", "held");
+            let figures: Vec<_> =
+                old.numbers.keys().map(|column| (format!("old-results-{name}-{column}"), column, held())).collect();
+            for (figure, column, held) in figures {
+                let settings = vec![Settings::new("column", "", column)];
+                self.figure("old_results", &figure, settings, vec![held], draw::old_results);
+                out.push(FigureRef { name: figure, section: Section::Results });
+            }
+        }
+        out
+    }
+
     fn figure(&mut self, kind: &str, name: &str, settings: Vec<Settings>, inputs: Vec<Input>, work: Work) {
         let settings = settings.into_iter().chain([which("figure", kind)]).collect();
         let task = self.task("figure", name, code::FIGURE, work);
@@ -253,6 +302,7 @@ impl Planner<'_> {
         place("flow-curves", Section::Fits);
         self.figure("relative_viscosity", "relative-viscosity", Vec::new(), with_fits, draw::relative_viscosity);
         place("relative-viscosity", Section::Fits);
+        out.extend(self.old_figures());
         out
     }
 
@@ -313,6 +363,14 @@ impl Planner<'_> {
         }
         inputs
     }
+}
+
+/// Units of our columns that an old table has numbers for.
+fn units(old: &OldTable) -> BTreeMap<String, String> {
+    let published = crate::tables::published();
+    let columns = published.iter().filter(|table| table.name == old.table).flat_map(|table| &table.columns);
+    let mapped = columns.filter(|column| old.numbers.contains_key(column.name));
+    mapped.map(|column| (column.name.to_owned(), column.unit.to_owned())).collect()
 }
 
 /// Tasks of one stage that read the same inputs differ by what they make of them, and their keys must as well.

@@ -13,6 +13,7 @@ use stages::plan::Chain;
 use stages::setup::listing::{self, SettingRow};
 use stages::setup::stages::Stages;
 use stages::setup::{Study, Tables, document};
+use std::collections::BTreeMap;
 use std::path::Path;
 
 /// Reads and checks the study in this folder; claims are held against the published tables.
@@ -85,6 +86,7 @@ fn inputs(study: &Study, stages: &Stages, variant: Option<&str>, chain: &Chain, 
         fits: Some(chain.fits.clone()),
         budget: Some(chain.budget.clone()),
         claims: if variant.is_none() { study.claims.clone() } else { Vec::new() },
+        old_results: if variant.is_none() { study.old_results.clone() } else { BTreeMap::new() },
         typst: typst.clone(),
     }
 }

@@ -73,6 +73,7 @@ fn inputs(typst: Tool) -> ReportInputs {
         states: "uncertainty study".into(),
         fits: Some("fit study".into()),
         budget: Some("uncertainty study".into()),
+        old_results: BTreeMap::new(),
         claims: vec![Claim {
             says: hostile("Contacts carry 80 %"),
             table: "states".into(),

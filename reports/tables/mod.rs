@@ -37,6 +37,7 @@ pub fn published() -> Vec<TableSpec> {
         spec("fits", "model and parameter", column::specs(&rows::fits())),
         spec("budget", "quantity and source", column::specs(&rows::budget())),
         spec("claims", "claim", column::specs(&rows::claims())),
+        spec("old_results", "old number", column::specs(&rows::old_results())),
         spec("points", "reading", runs::POINTS.to_vec()),
     ]
 }

@@ -15,6 +15,7 @@ fn all() -> Vec<(&'static str, Table)> {
         ("fits", rows::fits_table(&fixture::fits().rows)),
         ("budget", rows::budget_table(&fixture::budget().rows)),
         ("claims", rows::claims_table(&[])),
+        ("old_results", rows::old_results_table(&[])),
     ]
 }
 

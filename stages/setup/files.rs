@@ -49,6 +49,21 @@ impl Folder {
         folder
     }
 
+    /// A file that is named by its path, and must lie in the study.
+    pub(super) fn named(&self, path: &str, file: &str, problems: &mut Problems<'_>) {
+        if !self.files.iter().any(|there| there == file) {
+            let near = nearest(file, self.files.iter().map(String::as_str));
+            let help = near.map(|near| format!("did you mean `{near}`?"));
+            problems.add(path, format!("there is no file `{file}` in the study"), help);
+        } else if self.outside.contains(file) {
+            problems.add(
+                path,
+                format!("`{file}` is a link out of the study"),
+                Some("copy it into the study".to_owned()),
+            );
+        }
+    }
+
     fn enter(&mut self, root: &Path, home: Option<&Path>, entry: &DirEntry) {
         let Ok(relative) = entry.path().strip_prefix(root) else { return };
         let parts: Vec<_> = relative.components().map(|part| part.as_os_str().to_string_lossy()).collect();

@@ -25,6 +25,7 @@ mod yaml;
 use crate::claims::params::Claim;
 use crate::clean::params::SetAside;
 use crate::ingest::layout::Layout;
+use crate::old_results::params::OldTable;
 use crate::physics::geometry::Geometry;
 use crate::physics::instrument::Instrument;
 use crate::physics::materials::Sample;
@@ -82,6 +83,8 @@ pub struct Study {
     pub variants: BTreeMap<String, Stages>,
     /// Claims in their order.
     pub claims: Vec<Claim>,
+    /// Tables of results from before, by name; `old_results.NAME`.
+    pub old_results: BTreeMap<String, OldTable>,
     /// How the report looks; `report`.
     pub report: Report,
     /// Every leaf of the study file as written, also under the names that settings of tasks have.
@@ -161,6 +164,7 @@ fn resolve(document: Document, folder: &Path, tables: &Tables<'_>, problems: &mu
     check::ranges(&document.stages, "stages", problems);
     let variants = check::variants(&document, problems);
     check::claims(&document.claims, tables, problems);
+    check::old_results(&document.old_results, &files, tables, problems);
     let written = written::written(&document, problems.source());
     Study {
         title: document.study,
@@ -180,6 +184,7 @@ fn resolve(document: Document, folder: &Path, tables: &Tables<'_>, problems: &mu
         stages: document.stages,
         variants,
         claims: document.claims,
+        old_results: document.old_results,
         report: document.report,
         written,
     }
