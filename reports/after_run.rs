@@ -43,6 +43,8 @@ pub fn after_run(results: &Path, earlier: impl Fn(&str) -> Option<Vec<u8>>) -> R
         lines.push(format!("claims: {} of {} hold", claims.height() - missed.len(), claims.height()));
     }
     lines.extend(missed.iter().map(|row| miss(&claims, *row)));
+    let old = read(results, "old_results")?.unwrap_or_default();
+    lines.extend(old_results(&old));
     lines.extend(told(&moves));
     let json = json!({
         "verdicts": (0..thickening.height()).map(|row| json!({
@@ -150,6 +152,37 @@ fn miss(claims: &Table, row: usize) -> String {
         number("value"),
         number("within")
     )
+}
+
+/// Old tables: how many numbers match, and the one that differs most.
+fn old_results(old: &Table) -> Vec<String> {
+    let mut names: Vec<&str> = (0..old.height()).map(|row| text_at(old, "old_table", row)).collect();
+    names.dedup();
+    let line = |name: &str| {
+        let rows: Vec<usize> = (0..old.height()).filter(|row| text_at(old, "old_table", *row) == name).collect();
+        let count = |outcome: &str| rows.iter().filter(|row| text_at(old, "outcome", **row) == outcome).count();
+        let differ = rows.iter().copied().filter(|row| text_at(old, "outcome", *row) == "differs");
+        let worst = differ.max_by(|a, b| {
+            float_at(old, "in_u", *a).unwrap_or(0.0).total_cmp(&float_at(old, "in_u", *b).unwrap_or(0.0))
+        });
+        let most = worst.map_or_else(String::new, |row| {
+            let number = |name: &str| numbers::setting(float_at(old, name, row).unwrap_or(f64::NAN));
+            let new = numbers::plus_minus(
+                float_at(old, "new", row).unwrap_or(f64::NAN),
+                float_at(old, "u_new", row).unwrap_or(f64::NAN),
+            );
+            let (column, label) = (text_at(old, "column", row), text_at(old, "row", row));
+            format!("; most of all {column} of {label}: {} then, the raw exports give {new}", number("old"))
+        });
+        format!(
+            "old table {name}: {} match, {} differ, {} only there, {} only here{most}",
+            count("matched"),
+            count("differs"),
+            count("only in the old table"),
+            count("only in the study")
+        )
+    };
+    names.into_iter().map(line).collect()
 }
 
 /// A number of the states that is not what it was.

@@ -21,6 +21,7 @@ pub mod text;
 pub fn commands() -> Vec<Box<dyn pipeline::command::Command>> {
     vec![
         Box::new(audit::command::AuditCommand),
+        Box::new(compare::command::CompareCommand),
         Box::new(bundle::pack::PackCommand),
         Box::new(bundle::receive::ReceiveCommand),
     ]

@@ -11,13 +11,14 @@ use crate::text::slug::slugs;
 use crate::{code, document};
 use pipeline::stage::{Input, Output, Plan, Publication, Settings, Source, Task, Tool, Work};
 use stages::claims::params::Claim;
+use stages::old_results::params::OldTable;
 use stages::physics::geometry::Geometry;
 use stages::physics::instrument::Instrument;
 use stages::physics::materials::Sample;
 use std::collections::BTreeMap;
 
 /// The stages that [`add`] uses, in their order.
-pub const STAGES: [&str; 5] = ["table", "claims", "figure", "section", "document"];
+pub const STAGES: [&str; 6] = ["table", "claims", "old results", "figure", "section", "document"];
 
 /// The tasks of one run that reports read; all by [`Task::name`].
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -76,6 +77,8 @@ pub struct ReportInputs {
     pub variants: Vec<(String, String)>,
     /// Claims of the study file.
     pub claims: Vec<Claim>,
+    /// Tables of results from before, by name.
+    pub old_results: BTreeMap<String, OldTable>,
     /// The typesetter, as [`document::find::find_typst`] found it.
     pub typst: Tool,
 }
@@ -90,6 +93,7 @@ pub fn add(plan: &mut Plan, inputs: &ReportInputs) {
     let mut planner = Planner { plan, inputs, figures: Vec::new(), attached: Vec::new() };
     planner.tables();
     planner.claims();
+    planner.old_results();
     if inputs.variant.is_none() {
         planner.figures();
         let sections = planner.sections();
@@ -235,6 +239,47 @@ impl Planner<'_> {
         self.table("claims", "table", "claims", vec![found], write::claims);
     }
 
+    /// The task of an old table.
+    fn held(&self, name: &str) -> Task {
+        self.task("old results", name, stages::code::OLD_RESULTS, stages::old_results::work)
+    }
+
+    /// Each old table reads its file and the published table that it is held against; one table shows them all.
+    fn old_results(&mut self) {
+        let mut inputs = Vec::new();
+        for (name, old) in &self.inputs.old_results {
+            let table = self.task("table", &old.table, code::TABLE, write::old_results).name();
+            let task = Task {
+                settings: vec![
+                    Settings::new("old", format!("old_results.{name}"), old),
+                    Settings::new("name", "", name),
+                    Settings::new("units", "", &units(old)),
+                ],
+                inputs: vec![
+                    Input { name: "raw".to_owned(), source: Source::Raw(old.file.clone()) },
+                    input("table", &table, "parquet"),
+                ],
+                outputs: stages::old_results::OUTPUTS.to_vec(),
+                ..self.held(name)
+            };
+            inputs.push(task.output(format!("held:{name}"), "held"));
+            self.plan.tasks.push(task);
+        }
+        self.table("old results", "table", "old_results", inputs, write::old_results);
+    }
+
+    /// A figure per old table and column.
+    fn figures_of_old_results(&mut self) {
+        for (name, old) in &self.inputs.old_results {
+            for column in old.numbers.keys() {
+                let figure = format!("old-results-{name}-{column}");
+                let settings = vec![Settings::new("column", "", column)];
+                let inputs = vec![self.held(name).output("held", "held")];
+                self.figure(Section::Results, "old_results", &figure, settings, inputs, draw::old_results);
+            }
+        }
+    }
+
     /// Adds a figure, in the order of its section in the document.
     fn figure(&mut self, at: Section, kind: &str, name: &str, settings: Vec<Settings>, inputs: Vec<Input>, work: Work) {
         let settings = settings.into_iter().chain([which("figure", kind)]).collect();
@@ -264,6 +309,7 @@ impl Planner<'_> {
         self.figure(Fits, "relative_viscosity", "relative-viscosity", made_of, with_fits, draw::relative_viscosity);
         self.figure(Budget, "budget", "budget", Vec::new(), with_budget, draw::budget);
         self.figure(Choices, "choices", "choices", Vec::new(), with_choices, draw::choices);
+        self.figures_of_old_results();
     }
 
     fn figures_of_samples(&mut self, states: &[Input]) {
@@ -391,6 +437,14 @@ impl Planner<'_> {
         inputs.extend(self.attached.iter().cloned().chain(sections));
         inputs
     }
+}
+
+/// Units of our columns that an old table has numbers for.
+fn units(old: &OldTable) -> BTreeMap<String, String> {
+    let published = crate::tables::published();
+    let columns = published.iter().filter(|table| table.name == old.table).flat_map(|table| &table.columns);
+    let mapped = columns.filter(|column| old.numbers.contains_key(column.name));
+    mapped.map(|column| (column.name.to_owned(), column.unit.to_owned())).collect()
 }
 
 /// Tasks of one stage that read the same inputs differ by what they make of them, and their keys must as well.

@@ -6,6 +6,7 @@ use crate::document::find::find_typst;
 use crate::plan::{self, ControlTask, ReportInputs, RunTasks};
 use crate::text::methods::InForce;
 use pipeline::command::Failure;
+use pipeline::diagnostic::Diagnostic;
 use pipeline::graph::select;
 use pipeline::stage::{Plan, Tool};
 use stages::physics::liquids::Composition;
@@ -13,7 +14,7 @@ use stages::physics::materials::Sample;
 use stages::plan::Chain;
 use stages::setup::listing::{self, SettingRow};
 use stages::setup::stages::Stages;
-use stages::setup::{Study, document};
+use stages::setup::{Study, Tables, document};
 use std::collections::BTreeMap;
 use std::path::Path;
 
@@ -22,13 +23,25 @@ use std::path::Path;
 /// # Errors
 /// Every mistake of the study file.
 pub fn load(folder: &Path) -> Result<Study, Failure> {
+    with_tables(|tables| stages::setup::load(folder, tables))
+}
+
+/// The same with another text in place of the study file.
+///
+/// # Errors
+/// As [`load`].
+pub fn load_text(text: String, folder: &Path) -> Result<Study, Failure> {
+    with_tables(|tables| stages::setup::load_text(text, folder, tables))
+}
+
+fn with_tables(load: impl FnOnce(&Tables<'_>) -> Result<Study, Vec<Diagnostic>>) -> Result<Study, Failure> {
     let published = crate::tables::published();
     let tables = published.iter().map(|t| (t.name, t.columns.iter().map(|c| c.name).collect())).collect();
-    stages::setup::load(folder, &tables).map_err(Failure::input)
+    load(&tables).map_err(Failure::input)
 }
 
 /// Stages whose tasks stay where the plan is cut, if all that they read does.
-const ALONG: [&str; 1] = ["table"];
+pub const ALONG: [&str; 1] = ["table"];
 
 /// The plan of the study in this folder, down to a stage if one is named.
 ///
@@ -83,6 +96,7 @@ fn inputs(study: &Study, stages: &Stages, variant: Option<&str>, chain: &Chain, 
         budget: Some(chain.budget.clone()),
         variants: Vec::new(),
         claims: if variant.is_none() { study.claims.clone() } else { Vec::new() },
+        old_results: if variant.is_none() { study.old_results.clone() } else { BTreeMap::new() },
         typst: typst.clone(),
     }
 }

@@ -87,6 +87,7 @@ fn inputs(typst: Tool) -> ReportInputs {
         fits: Some("fit study".into()),
         budget: Some("uncertainty study".into()),
         variants: vec![(hostile("strict"), "uncertainty study".into())],
+        old_results: BTreeMap::new(),
         claims: vec![Claim {
             says: hostile("Contacts carry 80 %"),
             table: "states".into(),

@@ -1,11 +1,13 @@
 //! The work of the tasks that draw figures: results in; SVG, CSV and caption out. No drawing.
 
 use super::{
-    Figure, atlas, budget, choices, contact_share, control, flow_curves, relative_viscosity, typical, viscosity,
+    Figure, atlas, budget, choices, contact_share, control, flow_curves, old_results, relative_viscosity, typical,
+    viscosity,
 };
 use pipeline::diagnostic::Diagnostic;
 use pipeline::stage::{Context, Produced};
 use stages::fit::result::Fits;
+use stages::old_results::result::Held;
 use stages::reversal::result::Control;
 use stages::states::result::States;
 use stages::uncertainty::result::{Budget, ChoiceRow};
@@ -54,6 +56,12 @@ pub fn control(context: &Context<'_>) -> Made {
 pub fn atlas(context: &Context<'_>) -> Made {
     let sample: String = context.settings("sample")?;
     written(&atlas::draw(&sample, &states(context)?.reversals)?)
+}
+
+/// Settings `column`, input `held`.
+pub fn old_results(context: &Context<'_>) -> Made {
+    let column: String = context.settings("column")?;
+    written(&old_results::draw(&column, &context.json::<Held>("held")?)?)
 }
 
 /// Settings `samples`, inputs `states` and, where there are any, `fits`.

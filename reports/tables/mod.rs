@@ -38,6 +38,7 @@ pub fn published() -> Vec<TableSpec> {
         spec("budget", "quantity and source", column::specs(&rows::budget())),
         spec("choices", "quantity and choice", column::specs(&rows::choices())),
         spec("claims", "claim", column::specs(&rows::claims())),
+        spec("old_results", "old number", column::specs(&rows::old_results())),
         spec("points", "reading", runs::POINTS.to_vec()),
     ]
 }

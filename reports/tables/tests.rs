@@ -16,6 +16,7 @@ fn all() -> Vec<(&'static str, Table)> {
         ("budget", rows::budget_table(&fixture::budget().rows)),
         ("choices", rows::choices_table(&fixture::choices())),
         ("claims", rows::claims_table(&[])),
+        ("old_results", rows::old_results_table(&[])),
     ]
 }
 

@@ -5,6 +5,7 @@ use pipeline::diagnostic::Diagnostic;
 use pipeline::stage::{Context, Produced, from_json};
 use stages::claims::result::ClaimRow;
 use stages::fit::result::Fits;
+use stages::old_results::result::Held;
 use stages::reversal::result::JudgedRun;
 use stages::states::result::States;
 use stages::table::Table;
@@ -73,6 +74,13 @@ pub fn claims(context: &Context<'_>) -> Made {
     let mut produced = written(&rows::claims_table(&rows))?;
     produced.remarks = rows.iter().filter(|r| !r.holds).map(crate::text::claims::miss).collect();
     Ok(produced)
+}
+
+/// `old results table`: every input is an old table, held.
+pub fn old_results(context: &Context<'_>) -> Made {
+    let held = context.inputs().iter().map(|(name, bytes)| from_json::<Held>(name, bytes));
+    let rows = held.collect::<Result<Vec<_>, _>>()?.into_iter().flat_map(|held| held.rows).collect::<Vec<_>>();
+    written(&rows::old_results_table(&rows))
 }
 
 /// `table dictionary`: no input.

@@ -816,8 +816,8 @@ fn one_loading_takes_its_errors_from_the_residuals_and_says_so() {
 #[test]
 fn left_out_means_empty_and_said() {
     let (states, samples) = study(&[0.47, 0.51], 3, &mut Normals::new(7));
-    let fits = fits(&states, &samples, &Params { skip: true, ..Params::default() });
-    assert!(fits.rows.is_empty() && fits.skipped && fits.remarks[0].contains("left out"));
+    let left_out = fits(&states, &samples, &Params { skip: true, ..Params::default() });
+    assert!(left_out.rows.is_empty() && left_out.skipped && left_out.remarks[0].contains("left out"));
     let empty = fits(&States::default(), &samples, &Params::default());
     assert!(empty.rows.iter().all(|r| r.value.is_none() || r.parameter == "alpha"));
     assert!(!empty.rows.is_empty());
