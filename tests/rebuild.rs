@@ -1,22 +1,12 @@
 //! Rebuilds: nothing when nothing changed, what changed and what follows when something did, the same bytes
 //! whatever the surroundings.
 
-use crate::support::{command, contents, copy_folder, json, open_study, shearback};
+use crate::support::{command, contents, copy_folder, json, shearback, small_study};
 use serde_json::Value;
 use std::fs;
 use std::path::Path;
 use std::sync::OnceLock;
 use tempfile::TempDir;
-
-/// One sample of an open study and its control: small, and everything is in it.
-fn small_study() -> TempDir {
-    let folder = open_study("sheet-study");
-    let file = folder.path().join("study.yaml");
-    let text = fs::read_to_string(&file).unwrap();
-    let keep = |line: &&str| !["S2:", "S3:", "raw/S2/", "raw/S3/"].iter().any(|part| line.contains(part));
-    fs::write(&file, text.lines().filter(keep).collect::<Vec<_>>().join("\n") + "\n").unwrap();
-    folder
-}
 
 /// A small study that has been run once, copied for each test with its store.
 fn built() -> TempDir {
