@@ -119,37 +119,43 @@ fn results_and_store_may_lie_on_other_file_systems() {
     assert_eq!(fs::read_to_string(study.path().join("edited/1/tables/states.csv")).unwrap(), "mine");
 }
 
-/// A command for the program as a user without rights of its own, who owns the study but not the exports.
+/// The program and its typesetter where every user can start them; what belongs to root is often closed to others.
+fn tools() -> &'static Path {
+    static TOOLS: OnceLock<TempDir> = OnceLock::new();
+    let folder = TOOLS.get_or_init(|| {
+        let folder = tempfile::tempdir().unwrap();
+        allow(folder.path(), 0o755);
+        fs::copy(env!("CARGO_BIN_EXE_shearback"), folder.path().join("shearback")).unwrap();
+        let named = std::env::var_os("TYPST").map(PathBuf::from);
+        let typst = named.unwrap_or_else(|| crate::support::root().join(".tools/bin/typst"));
+        if typst.exists() {
+            fs::copy(typst, folder.path().join("typst")).unwrap();
+        }
+        folder
+    });
+    folder.path()
+}
+
+/// Numbers of a user and group without rights of their own.
+const NOBODY: [&str; 5] = ["--reuid", "65534", "--regid", "65534", "--clear-groups"];
+
+/// A command for the program as somebody who owns the study but, where we are root, not the exports.
 fn as_somebody(study: &Path, words: &[&str]) -> Option<Command> {
-    let program = env!("CARGO_BIN_EXE_shearback");
-    let typst = crate::support::root().join(".tools/bin/typst");
-    let root = fs::metadata("/proc/self").unwrap().uid() == 0;
-    let mut command = if root {
-        const NOBODY: &str = "65534";
-        let owner = format!("{NOBODY}:{NOBODY}");
-        let owned = ["chown", "-R", &owner].map(String::from);
-        assert!(Command::new(&owned[0]).args(&owned[1..]).arg(study).status().unwrap().success());
-        assert!(Command::new("chown").args(["-R", "0:0"]).arg(study.join("raw")).status().unwrap().success());
-        let mut command = Command::new("setpriv");
-        command.args(["--reuid", NOBODY, "--regid", NOBODY, "--clear-groups"]);
-        if !Command::new("setpriv")
-            .args(["--reuid", NOBODY, "--regid", NOBODY, "--clear-groups", program, "--version"])
-            .stdout(Stdio::null())
-            .status()
-            .is_ok_and(|status| status.success())
-        {
+    let program = tools().join("shearback");
+    let mut command = Command::new(&program);
+    if fs::metadata("/proc/self").unwrap().uid() == 0 {
+        command = Command::new("setpriv");
+        command.args(NOBODY).arg(&program);
+        let mut probe = Command::new("setpriv");
+        probe.args(NOBODY).arg(&program).arg("--version").stdout(Stdio::null()).stderr(Stdio::null());
+        if !probe.status().is_ok_and(|status| status.success()) {
             println!("skipped: no other user can start the program here");
             return None;
         }
-        command.arg(program);
-        command
-    } else {
-        Command::new(program)
-    };
-    command.args(words).arg(study).env("NO_COLOR", "1");
-    if std::env::var_os("TYPST").is_none() && typst.exists() {
-        command.env("TYPST", typst.canonicalize().unwrap());
+        let own = |owner: &str, path: &Path| Command::new("chown").args(["-R", owner]).arg(path).status();
+        assert!(own("65534:65534", study).unwrap().success() && own("0:0", &study.join("raw")).unwrap().success());
     }
+    command.args(words).arg(study).env("NO_COLOR", "1").env_remove("TYPST");
     Some(command)
 }
 

@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
+use std::sync::Mutex;
 use std::thread::sleep;
 use std::time::{Duration, Instant};
 
@@ -63,8 +64,13 @@ fn signal(name: &str, id: u32) {
     assert!(Command::new("kill").args([name, &id.to_string()]).status().unwrap().success());
 }
 
-/// A clean build in a folder of its own.
-fn clean(settings: &str) -> Hashes {
+/// What a clean build in a folder of its own gives.
+fn clean(settings: &'static str) -> Hashes {
+    static KNOWN: Mutex<BTreeMap<&str, Hashes>> = Mutex::new(BTreeMap::new());
+    KNOWN.lock().unwrap().entry(settings).or_insert_with(|| build(settings)).clone()
+}
+
+fn build(settings: &str) -> Hashes {
     let study = small_study();
     set(study.path(), settings);
     let said = shearback(&["run", study.path().to_str().unwrap()]);

@@ -1,7 +1,7 @@
 //! Rebuilds: nothing when nothing changed, what changed and what follows when something did, the same bytes
 //! whatever the surroundings.
 
-use crate::support::{command, contents, copy_folder, json, shearback, small_study};
+use crate::support::{contents, copy_folder, json, shearback, small_study};
 use serde_json::Value;
 use std::fs;
 use std::path::Path;
@@ -166,21 +166,26 @@ fn a_damaged_object_that_is_used_is_made_anew() {
 fn same_bytes_whatever_the_surroundings() {
     let reference = built();
     let wanted = contents(&reference.path().join("results"));
+    let program = env!("CARGO_BIN_EXE_shearback");
     let no_dispatch = "glibc.cpu.hwcaps=-AVX2,-FMA,-AVX512F,-AVX2_Usable,-FMA_Usable";
-    let surroundings: [(&str, &[(&str, &str)]); 3] = [
-        ("1", &[]),
-        ("8", &[("LC_ALL", "de_DE.UTF-8"), ("TZ", "Asia/Kathmandu")]),
-        ("2", &[("GLIBC_TUNABLES", no_dispatch)]),
+    let mut surroundings: Vec<(&str, &str, &[(&str, &str)])> = vec![
+        (program, "1", &[]),
+        (program, "16", &[("LC_ALL", "de_DE.UTF-8"), ("TZ", "Asia/Kathmandu")]),
+        (program, "2", &[("GLIBC_TUNABLES", no_dispatch)]),
     ];
-    for (jobs, variables) in surroundings {
-        let what = format!("{jobs} threads, {variables:?}");
+    // Another build of the program, in the other profile or by another compiler.
+    let other = std::env::var("SHEARBACK_OTHER").ok();
+    surroundings.extend(other.as_deref().map(|other| (other, "2", &[][..])));
+    for (program, jobs, variables) in surroundings {
+        let what = format!("{program}, {jobs} threads, {variables:?}");
         let study = small_study();
-        let run = command(&["run", study.path().to_str().unwrap(), "--jobs", jobs])
-            .envs(variables.iter().copied())
-            .output()
-            .unwrap();
+        let elsewhere = study.path().join("a folder, wíth another näme");
+        copy_folder(study.path(), &elsewhere);
+        let mut run = std::process::Command::new(program);
+        run.args(["run", elsewhere.to_str().unwrap(), "--jobs", jobs]).envs(variables.iter().copied());
+        let run = run.output().unwrap();
         assert!(run.status.success(), "{what}: {}", String::from_utf8_lossy(&run.stderr));
-        let got = contents(&study.path().join("results"));
+        let got = contents(&elsewhere.join("results"));
         let different: Vec<&String> =
             wanted.iter().zip(&got).filter(|(a, b)| a != b).map(|((name, _), _)| name).collect();
         assert!(wanted.len() == got.len() && different.is_empty(), "{what}: {different:?} differ");
