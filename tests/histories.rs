@@ -5,6 +5,7 @@
 //! `SHEARBACK_HISTORIES` says how many.
 
 use crate::support::{Dice, contents, small_study, times};
+use pipeline::command::Failure;
 use pipeline::graph::{Graph, select};
 use pipeline::progress::Progress;
 use pipeline::rebuild::assess::{Assessment, Condition, assess};
@@ -128,6 +129,10 @@ fn head() -> String {
     text.split("stages:\n").next().unwrap().to_owned()
 }
 
+fn messages(failure: &Failure) -> String {
+    failure.diagnostics.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n")
+}
+
 impl History {
     fn new(number: u64, raws: &Raws) -> Self {
         let told = vec![format!("history {number}")];
@@ -211,13 +216,17 @@ impl History {
             }
             ("cut store", Some(path)) => {
                 let bytes = fs::read(self.path(path)).unwrap();
-                self.write(path, &bytes[..self.dice.roll(bytes.len())]);
+                let length = self.dice.roll(bytes.len());
+                self.write(path, &bytes[..length]);
             }
             ("delete store" | "delete result", Some(path)) => fs::remove_file(self.path(path)).unwrap(),
             ("lose state", _) => drop(fs::remove_file(self.path(".shearback/state.json"))),
             ("lose results", _) => drop(fs::remove_dir_all(self.path("results"))),
             ("jobs", _) => self.jobs = self.dice.pick(&[1, 2, 4, 16]),
-            ("kill", _) => drop(self.run(&self.plan(head), self.dice.roll(150))),
+            ("kill", _) => {
+                let operations = self.dice.roll(150);
+                drop(self.run(&self.plan(head), operations));
+            }
             _ => {}
         }
     }
@@ -240,8 +249,8 @@ impl History {
         let told = &self.told;
         let plan = self.plan(head);
         let (mut why, mut report) = (self.why(&plan), self.run(&plan, usize::MAX));
-        let asks = |failure: &pipeline::command::Failure| failure.diagnostics[0].help.as_deref();
-        if report.failure.as_ref().and_then(asks).is_some_and(|help| help.contains("move the ledger away")) {
+        let told_to_move = |failure: &Failure| messages(failure).contains("move the ledger away");
+        if report.failure.as_ref().is_some_and(told_to_move) {
             fs::rename(self.path(".shearback/ledger.jsonl"), self.path("ledger-of-old")).unwrap();
             (why, report) = (self.why(&plan), self.run(&plan, usize::MAX));
         }

@@ -38,11 +38,14 @@ fn said(child: Child) -> Said {
     child.wait_with_output().unwrap().into()
 }
 
-/// The processes that this one started and that live.
-fn children(id: u32) -> Vec<u32> {
+/// The processes of this one that set a page; asking typst for its version does not count.
+fn typesetters(id: u32) -> Vec<u32> {
     let tasks = fs::read_dir(format!("/proc/{id}/task")).into_iter().flatten().flatten();
     let lists = tasks.flat_map(|task| fs::read_to_string(task.path().join("children")));
-    lists.flat_map(|list| list.split_whitespace().map(|id| id.parse().unwrap()).collect::<Vec<_>>()).collect()
+    let all = lists.flat_map(|list| list.split_whitespace().map(|id| id.parse().unwrap()).collect::<Vec<u32>>());
+    let sets =
+        |id: &u32| fs::read(format!("/proc/{id}/cmdline")).is_ok_and(|line| line.windows(7).any(|w| w == b"compile"));
+    all.filter(sets).collect()
 }
 
 /// Waits until this holds or the process has ended.
@@ -112,7 +115,7 @@ fn killed_at_any_moment_the_next_run_gives_what_a_clean_build_gives() {
         let case = format!("kill {number}");
         match number % 3 {
             // Half of the documents take longer than this to set.
-            0 if wait_until(&mut child, |id| !children(id).is_empty()) => {
+            0 if wait_until(&mut child, |id| !typesetters(id).is_empty()) => {
                 sleep(Duration::from_millis(dice.roll(300) as u64));
             }
             1 => {
@@ -122,7 +125,7 @@ fn killed_at_any_moment_the_next_run_gives_what_a_clean_build_gives() {
             }
             _ => sleep(whole_run.mul_f64(dice.roll(1000) as f64 / 1000.0)),
         }
-        let typst = children(child.id());
+        let typst = typesetters(child.id());
         child.kill().unwrap();
         if said(child).status != -1 {
             continue;
@@ -173,8 +176,8 @@ fn asked_to_stop_while_typst_works_it_takes_typst_along() {
     for name in ["-INT", "-TERM"] {
         set(study.path(), SETTINGS[3]);
         let mut child = start(study.path(), &[]);
-        assert!(wait_until(&mut child, |id| !children(id).is_empty()), "typst never came");
-        let typst = children(child.id());
+        assert!(wait_until(&mut child, |id| !typesetters(id).is_empty()), "typst never came");
+        let typst = typesetters(child.id());
         signal(name, child.id());
         let said = said(child);
         assert_eq!(said.status, 3, "{name}: {}", said.err);

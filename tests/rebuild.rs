@@ -167,12 +167,10 @@ fn same_bytes_whatever_the_surroundings() {
     let reference = built();
     let wanted = contents(&reference.path().join("results"));
     let program = env!("CARGO_BIN_EXE_shearback");
-    let no_dispatch = "glibc.cpu.hwcaps=-AVX2,-FMA,-AVX512F,-AVX2_Usable,-FMA_Usable";
-    let mut surroundings: Vec<(&str, &str, &[(&str, &str)])> = vec![
-        (program, "1", &[]),
-        (program, "16", &[("LC_ALL", "de_DE.UTF-8"), ("TZ", "Asia/Kathmandu")]),
-        (program, "2", &[("GLIBC_TUNABLES", no_dispatch)]),
-    ];
+    let abroad = [("LC_ALL", "de_DE.UTF-8"), ("TZ", "Asia/Kathmandu")];
+    let no_dispatch = [("GLIBC_TUNABLES", "glibc.cpu.hwcaps=-AVX2,-FMA,-AVX512F,-AVX2_Usable,-FMA_Usable")];
+    let mut surroundings: Vec<(&str, &str, &[(&str, &str)])> =
+        vec![(program, "1", &[]), (program, "16", &abroad), (program, "2", &no_dispatch)];
     // Another build of the program, in the other profile or by another compiler.
     let other = std::env::var("SHEARBACK_OTHER").ok();
     surroundings.extend(other.as_deref().map(|other| (other, "2", &[][..])));
