@@ -1,6 +1,7 @@
 //! The methods text: sentences made from the settings in force and from counts. A rule that is switched off, and a
 //! step that is left out, has no sentence. Every sentence names the settings or counts that it rests on.
 
+use super::cleaning;
 use super::liquids;
 use super::numbers::{count, setting, setting_percent, whole};
 use serde::{Deserialize, Serialize};
@@ -36,6 +37,8 @@ pub struct InForce {
     pub computed_liquids: Vec<(String, Composition)>,
     /// Whether an inertia is known for any instrument or geometry in use.
     pub inertia_known: bool,
+    /// Whether any geometry in use is parallel plates.
+    pub plates: bool,
 }
 
 /// A sentence with what it rests on.
@@ -58,12 +61,12 @@ pub struct Paragraph {
     pub sentences: Vec<Sentence>,
 }
 
-fn say(text: impl Into<String>, from: &[&str]) -> Sentence {
+pub(super) fn say(text: impl Into<String>, from: &[&str]) -> Sentence {
     Sentence { text: text.into(), from: from.iter().map(|f| (*f).to_owned()).collect(), cites: Vec::new() }
 }
 
 impl Sentence {
-    fn citing(mut self, keys: &[&'static str]) -> Self {
+    pub(super) fn citing(mut self, keys: &[&'static str]) -> Self {
         self.cites.extend(keys);
         self
     }
@@ -76,6 +79,7 @@ pub fn paragraphs(settings: &InForce, runs: &[JudgedRun], states: &States) -> Ve
         paragraph("Liquids", liquids::sentences(&settings.computed_liquids)),
         paragraph("Readings", readings(settings, runs)),
         paragraph("Exclusions", exclusions(&settings.clean)),
+        paragraph("Limits of the flow", cleaning::judged(&settings.clean, settings.plates)),
         paragraph("Before the reversal", before(settings)),
         paragraph("After the reversal", after(settings)),
         paragraph("Resolved or not, and grades", grades(settings)),
@@ -134,6 +138,7 @@ fn exclusions(clean: &Clean) -> Vec<Sentence> {
         out.push(say(format!("Set aside were readings {what}."), &from));
     }
     out.extend(flags(clean));
+    out.extend(cleaning::exclusions(clean));
     out
 }
 
@@ -141,12 +146,16 @@ fn exclusions(clean: &Clean) -> Vec<Sentence> {
 fn flags(clean: &Clean) -> Vec<Sentence> {
     let spike = clean.spike.on().map(|r| {
         let text = format!(
-            "A reading is a spike if it differs from the median of {} on either side by more than {} robust standard \
-             deviations and by more than {}; the strain up to {} after a change of speed is left alone.",
+            "Up to {} in a row are a spike if they differ from the median of {} on either side by more than {} robust \
+             standard deviations and by more than {}, or {} up to strain {} after a change of speed or sense; up to \
+             strain {} only single readings can be one.",
+            count(r.longest as u64, "reading"),
             count(r.window as u64, "reading"),
             setting(r.threshold),
             setting_percent(r.least),
-            setting(r.transient_strain)
+            setting_percent(r.least_in_transient),
+            setting(r.transient_strain),
+            setting(r.single_strain)
         );
         say(text, &["stages.clean.spike"]).citing(&["hampel-1974"])
     });

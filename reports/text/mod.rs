@@ -3,6 +3,7 @@
 pub mod captions;
 pub mod cautions;
 pub mod claims;
+mod cleaning;
 pub mod liquids;
 pub mod methods;
 pub mod models;
