@@ -272,7 +272,8 @@ fn scipy(name: &str) -> (String, String) {
     let table = include_str!("reference/nist/scipy.csv");
     let row = table.lines().find(|l| l.split(',').next() == Some(name)).unwrap();
     let cells: Vec<&str> = row.split(',').collect();
-    let shown = |cell: &str| cell.parse::<f64>().map_or_else(|_| "–".to_owned(), |v| format!("{:.1}", v.clamp(0.0, 11.0)));
+    let shown =
+        |cell: &str| cell.parse::<f64>().map_or_else(|_| "–".to_owned(), |v| format!("{:.1}", v.clamp(0.0, 11.0)));
     (shown(cells[6]), shown(cells[7]))
 }
 
@@ -355,8 +356,7 @@ fn meets_linear(name: &str, text: &str) -> (f64, f64) {
     let rss: f64 = y.iter().enumerate().map(|(i, y)| (y - fitted(i)) * (y - fitted(i))).sum();
     let scale = (rss / (rows.len() - count) as f64).sqrt();
     let covariance = Covariance::from_jacobian(&columns, rows.len());
-    let deviations: Vec<f64> =
-        (0..count).map(|k| covariance.as_ref().map_or(f64::NAN, |c| c.u(k) * scale)).collect();
+    let deviations: Vec<f64> = (0..count).map(|k| covariance.as_ref().map_or(f64::NAN, |c| c.u(k) * scale)).collect();
     (digits(&x, &certified.values, 15.0), digits(&deviations, &certified.deviations, 15.0))
 }
 

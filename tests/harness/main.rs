@@ -10,6 +10,7 @@ mod instrument;
 mod material;
 #[path = "../generator/random.rs"]
 mod random;
+mod reversal;
 
 use std::process::ExitCode;
 
@@ -17,7 +18,10 @@ use std::process::ExitCode;
 type Trial = (&'static str, &'static str, fn(&[String]) -> ExitCode);
 
 /// All trials.
-const TRIALS: [Trial; 1] = [("coverage", "how often the intervals of made-up studies hold the truth", coverage::trial)];
+const TRIALS: [Trial; 2] = [
+    ("coverage", "how often the intervals of made-up studies hold the truth", coverage::trial),
+    ("reversal", "contact shares of synthetic reversals: bias, coverage, resolved or not", reversal::trial),
+];
 
 fn main() -> ExitCode {
     let typed: Vec<String> = std::env::args().skip(1).collect();

@@ -107,7 +107,14 @@ fn empty(study: &Study, sample: usize, loading: usize) -> JudgedRun {
         started: None,
         rows: 1,
     };
-    JudgedRun { identity, reversals: Vec::new(), excluded: Default::default(), remarks: Vec::new() }
+    JudgedRun {
+        identity,
+        reversals: Vec::new(),
+        excluded: Default::default(),
+        remarks: Vec::new(),
+        account: Default::default(),
+        limits: Default::default(),
+    }
 }
 
 /// The pool's reading, moved to where this state is.
