@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 type Counts<'a> = BTreeMap<(&'a str, &'a str), (u32, u32)>;
 
 /// What was measured: a row per sample and set-point, then reversals without a state and runs without reversals.
-pub fn design(states: &[State], reversals: &[StudyReversal], judged: &[JudgedRun]) -> Printed {
+pub(super) fn design(states: &[State], reversals: &[StudyReversal], judged: &[JudgedRun]) -> Printed {
     let columns = [
         ("sample", "name"),
         ("set-point", "left"),

@@ -8,7 +8,7 @@ use std::collections::BTreeSet;
 
 /// Where the rows of each export went: kept, or under one reason each, so that a line adds up; a column per reason that
 /// occurs.
-pub fn exclusions(judged: &[JudgedRun]) -> Printed {
+pub(super) fn exclusions(judged: &[JudgedRun]) -> Printed {
     let reasons: BTreeSet<&String> = judged.iter().flat_map(|r| r.account.counted.keys()).collect();
     if reasons.is_empty() {
         return Printed::default();
@@ -29,7 +29,7 @@ pub fn exclusions(judged: &[JudgedRun]) -> Printed {
 }
 
 /// Each number at its worst over the runs, in the order in which clean makes them, and in how many runs it fails.
-pub fn limits(judged: &[JudgedRun]) -> Printed {
+pub(super) fn limits(judged: &[JudgedRun]) -> Printed {
     let columns = [
         ("number", "left"),
         ("worst", "right"),
