@@ -192,7 +192,8 @@ impl Planner<'_> {
         let (judged, states) = (self.judged(""), self.states());
         let (fits, budget) = (self.fits(), self.budget());
         self.table("table", "runs", "runs", judged.clone(), write::runs);
-        self.table("table", "exclusions", "exclusions", judged, write::exclusions);
+        self.table("table", "exclusions", "exclusions", judged.clone(), write::exclusions);
+        self.table("table", "limits", "limits", judged, write::limits);
         self.table("table", "reversals", "reversals", vec![states.clone()], write::reversals);
         self.table("table", "states", "states", vec![states.clone()], write::states);
         self.table("table", "thickening", "thickening", vec![states], write::thickening);
@@ -220,7 +221,7 @@ impl Planner<'_> {
     /// Claims read the tables that they name as published, and their own table follows.
     fn claims(&mut self) {
         let named = |table: &&str| self.inputs.claims.iter().any(|c| c.table == **table);
-        let tables = ["runs", "exclusions", "reversals", "states", "thickening", "fits", "budget", "choices"];
+        let tables = ["runs", "exclusions", "limits", "reversals", "states", "thickening", "fits", "budget", "choices"];
         let tables = tables.into_iter().filter(named);
         let inputs = tables.map(|t| input(t, &self.task("table", t, code::TABLE, write::claims).name(), "parquet"));
         let inputs: Vec<Input> = inputs.collect();

@@ -9,6 +9,7 @@ use pipeline::command::Failure;
 use pipeline::diagnostic::Diagnostic;
 use pipeline::graph::select;
 use pipeline::stage::{Plan, Tool};
+use stages::physics::geometry::Shape;
 use stages::physics::liquids::Composition;
 use stages::physics::materials::Sample;
 use stages::plan::Chain;
@@ -139,6 +140,7 @@ fn in_force(study: &Study, stages: &Stages) -> InForce {
         loading_per_export: study.runs.iter().any(|run| run.loading.is_none()),
         computed_liquids: study.samples.values().filter_map(computed).collect::<BTreeMap<_, _>>().into_iter().collect(),
         inertia_known: inertias.flatten().next().is_some(),
+        plates: study.geometries.values().any(|g| matches!(g.shape, Shape::ParallelPlates { .. })),
     }
 }
 

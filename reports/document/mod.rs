@@ -7,9 +7,11 @@ pub mod attached;
 mod budget;
 mod choices;
 pub mod data;
+mod design;
 pub mod find;
 mod flaws;
 mod left_out;
+mod limits;
 pub mod printed;
 pub mod typeset;
 

@@ -4,6 +4,7 @@
 pub mod column;
 pub mod dictionary;
 pub mod find;
+pub mod limits;
 pub mod reversals;
 pub mod rows;
 pub mod runs;
@@ -31,6 +32,7 @@ pub fn published() -> Vec<TableSpec> {
     vec![
         spec("runs", "raw export", column::specs(&runs::runs())),
         spec("exclusions", "run and reason", column::specs(&runs::exclusions())),
+        spec("limits", "run and number", column::specs(&limits::limits())),
         spec("reversals", "reversal", column::specs(&reversals::reversals())),
         spec("states", "state", column::specs(&states::states())),
         spec("thickening", "sample", column::specs(&states::thickening())),

@@ -1,6 +1,6 @@
 //! The work of the tasks that write tables: results in, Parquet and CSV out; nothing else.
 
-use super::{dictionary, reversals, rows, runs, states};
+use super::{dictionary, limits, reversals, rows, runs, states};
 use pipeline::diagnostic::Diagnostic;
 use pipeline::stage::{Context, Produced, from_json};
 use stages::claims::result::ClaimRow;
@@ -31,6 +31,11 @@ pub fn runs(context: &Context<'_>) -> Made {
 /// `table exclusions`: every input is a judged run.
 pub fn exclusions(context: &Context<'_>) -> Made {
     written(&runs::exclusions_table(&judged(context)?))
+}
+
+/// `table limits`: every input is a judged run.
+pub fn limits(context: &Context<'_>) -> Made {
+    written(&limits::limits_table(&judged(context)?))
 }
 
 /// `table reversals`, from the input `states`.

@@ -1,6 +1,7 @@
 //! The methods text: sentences made from the settings in force and from counts. A rule that is switched off, and a
 //! step that is left out, has no sentence. Every sentence names the settings or counts that it rests on.
 
+use super::cleaning;
 use super::exports;
 use super::liquids;
 use super::numbers::{count, setting, setting_percent, whole};
@@ -39,6 +40,8 @@ pub struct InForce {
     pub computed_liquids: Vec<(String, Composition)>,
     /// Whether an inertia is known for any instrument or geometry in use.
     pub inertia_known: bool,
+    /// Whether any geometry in use is parallel plates.
+    pub plates: bool,
 }
 
 /// A sentence with what it rests on.
@@ -80,6 +83,7 @@ pub fn paragraphs(settings: &InForce, runs: &[JudgedRun], states: &States) -> Ve
         paragraph("Liquids", liquids::sentences(&settings.computed_liquids)),
         paragraph("Readings", readings(settings, runs)),
         paragraph("Exclusions", exclusions(&settings.clean)),
+        paragraph("Limits of the flow", cleaning::judged(&settings.clean, settings.plates)),
         paragraph("Before the reversal", before(settings)),
         paragraph("After the reversal", after(settings)),
         paragraph("Resolved or not, and grades", grades(settings)),
@@ -140,6 +144,7 @@ fn exclusions(clean: &Clean) -> Vec<Sentence> {
         out.push(say(format!("Set aside were readings {what}."), &from));
     }
     out.extend(flags(clean));
+    out.extend(cleaning::exclusions(clean));
     out
 }
 
@@ -147,13 +152,16 @@ fn exclusions(clean: &Clean) -> Vec<Sentence> {
 fn flags(clean: &Clean) -> Vec<Sentence> {
     let spike = clean.spike.on().map(|r| {
         let text = format!(
-            "A reading is a spike if it differs from the median of {} on either side by more than {} robust standard \
-             deviations and by more than {}, within strain {} after a change of speed by more than {}.",
+            "Up to {} in a row are a spike if they differ from the median of {} on either side by more than {} robust \
+             standard deviations and by more than {}, or {} up to strain {} after a change of speed or sense; up to \
+             strain {} only single readings can be one.",
+            count(r.longest as u64, "reading"),
             count(r.window as u64, "reading"),
             setting(r.threshold),
             setting_percent(r.least),
+            setting_percent(r.least_in_transient),
             setting(r.transient_strain),
-            setting_percent(r.least_in_transient)
+            setting(r.single_strain)
         );
         say(text, &["stages.clean.spike"]).citing(&["hampel-1974"])
     });
