@@ -1,15 +1,17 @@
 //! The methods text: sentences made from the settings in force and from counts. A rule that is switched off, and a
 //! step that is left out, has no sentence. Every sentence names the settings or counts that it rests on.
 
+use super::cleaning;
 use super::exports;
 use super::liquids;
 use super::numbers::{count, setting, setting_percent, whole};
 use super::transient;
 use serde::{Deserialize, Serialize};
 use stages::clean::params::Params as Clean;
-use stages::fit::params::{Model, Params as Fit};
+use stages::fit::params::{Loss, Params as Fit};
 use stages::ingest::params::Params as Ingest;
 use stages::physics::liquids::Composition;
+use stages::physics::models::{self, Model, Subject};
 use stages::references;
 use stages::reversal::params::{Choices, Params as Reversal};
 use stages::reversal::result::JudgedRun;
@@ -38,6 +40,8 @@ pub struct InForce {
     pub computed_liquids: Vec<(String, Composition)>,
     /// Whether an inertia is known for any instrument or geometry in use.
     pub inertia_known: bool,
+    /// Whether any geometry in use is parallel plates.
+    pub plates: bool,
 }
 
 /// A sentence with what it rests on.
@@ -79,6 +83,7 @@ pub fn paragraphs(settings: &InForce, runs: &[JudgedRun], states: &States) -> Ve
         paragraph("Liquids", liquids::sentences(&settings.computed_liquids)),
         paragraph("Readings", readings(settings, runs)),
         paragraph("Exclusions", exclusions(&settings.clean)),
+        paragraph("Limits of the flow", cleaning::judged(&settings.clean, settings.plates)),
         paragraph("Before the reversal", before(settings)),
         paragraph("After the reversal", after(settings)),
         paragraph("Resolved or not, and grades", grades(settings)),
@@ -139,6 +144,7 @@ fn exclusions(clean: &Clean) -> Vec<Sentence> {
         out.push(say(format!("Set aside were readings {what}."), &from));
     }
     out.extend(flags(clean));
+    out.extend(cleaning::exclusions(clean));
     out
 }
 
@@ -146,13 +152,16 @@ fn exclusions(clean: &Clean) -> Vec<Sentence> {
 fn flags(clean: &Clean) -> Vec<Sentence> {
     let spike = clean.spike.on().map(|r| {
         let text = format!(
-            "A reading is a spike if it differs from the median of {} on either side by more than {} robust standard \
-             deviations and by more than {}, within strain {} after a change of speed by more than {}.",
+            "Up to {} in a row are a spike if they differ from the median of {} on either side by more than {} robust \
+             standard deviations and by more than {}, or {} up to strain {} after a change of speed or sense; up to \
+             strain {} only single readings can be one.",
+            count(r.longest as u64, "reading"),
             count(r.window as u64, "reading"),
             setting(r.threshold),
             setting_percent(r.least),
+            setting_percent(r.least_in_transient),
             setting(r.transient_strain),
-            setting_percent(r.least_in_transient)
+            setting(r.single_strain)
         );
         say(text, &["stages.clean.spike"]).citing(&["hampel-1974"])
     });
@@ -485,33 +494,64 @@ fn fits(fit: &Fit) -> Vec<Sentence> {
     if fit.skip || fit.models.is_empty() {
         return Vec::new();
     }
-    let mut out = Vec::new();
-    for model in &fit.models {
-        out.push(match model {
-            Model::WyartCates => {
-                let held = [("alpha", fit.alpha), ("beta", fit.beta)];
-                let held = held.iter().filter_map(|(name, v)| v.map(|v| format!("{name} held at {}", setting(v))));
-                let held: Vec<String> = held.collect();
-                let with = if held.is_empty() { String::new() } else { format!(", {}", listed(held.into_iter())) };
-                say(
-                    format!("The law of Wyart and Cates was fitted to all samples and stresses at once{with}."),
-                    &["stages.fit.models", "stages.fit.alpha", "stages.fit.beta"],
-                )
-                .citing(&["wyart-2014"])
-            }
-            Model::MaronPierce => say(
-                "The law of Maron and Pierce was fitted against the solid fraction at either end of the rise.",
-                &["stages.fit.models"],
-            )
-            .citing(&["maron-1956"]),
-            Model::KriegerDougherty => say(
-                "The law of Krieger and Dougherty was fitted against the solid fraction at either end of the rise.",
-                &["stages.fit.models"],
-            )
-            .citing(&["krieger-1959"]),
-        });
-    }
+    let fitted = fit.models.iter().filter_map(|name| models::find(name.as_str())).map(|model| fitted(fit, model));
+    let mut out: Vec<Sentence> = fitted.collect();
+    out.push(minimised(fit));
+    out.push(
+        say(
+            "Intervals of parameters end where the sum of squares, least over all others, has risen by what 95 % allow; \
+             a parameter on its bound, or bounded on one side only, has no value, and with fewer than three solid \
+             fractions or one state that decides the fit alone the thickening law has none.",
+            &["stages.fit.models"],
+        )
+        .citing(&["baarda-1968"]),
+    );
+    out.push(
+        say(
+            "Explanations of the same data are weighed by the corrected Akaike criterion; its weights compare them \
+             with each other only.",
+            &["stages.fit.models"],
+        )
+        .citing(&["akaike-1974", "hurvich-1989", "burnham-2002"]),
+    );
     out
+}
+
+fn fitted(fit: &Fit, model: &dyn Model) -> Sentence {
+    let title = model.title();
+    let source: Vec<&'static str> = Some(model.source()).filter(|s| !s.is_empty()).into_iter().collect();
+    let what = match model.subject() {
+        Subject::Thickening => {
+            let held = [("alpha", fit.alpha), ("beta", fit.beta)];
+            let held = held.iter().filter_map(|(name, v)| v.map(|v| format!("{name} held at {}", setting(v))));
+            let held: Vec<String> = held.collect();
+            let with = if held.is_empty() { String::new() } else { format!(", {}", listed(held.into_iter())) };
+            format!("to all samples and stresses at once{with}")
+        }
+        Subject::Packing => "against the solid fraction at either end of the rise".to_owned(),
+        Subject::FlowCurve => "to the flow curve of each sample".to_owned(),
+    };
+    let from = ["stages.fit.models", "stages.fit.alpha", "stages.fit.beta"];
+    say(format!("The {title} model was fitted {what}."), &from).citing(&source)
+}
+
+fn minimised(fit: &Fit) -> Sentence {
+    let from = setting(fit.loss_scale);
+    let (loss, source) = match fit.loss {
+        Loss::Squares => ("squares of the residuals".to_owned(), None),
+        Loss::SoftL1 => (format!("a soft-L1 loss from {from} standard uncertainties on"), Some("huber-1964")),
+        Loss::Huber => (format!("Huber's loss from {from} standard uncertainties on"), Some("huber-1964")),
+    };
+    let cites: Vec<&str> = std::iter::once("orear-1982").chain(source).collect();
+    say(
+        format!(
+            "Fits minimise {loss} of the logarithm of the viscosity with their covariance; the solid fraction of a \
+             sample moves within its uncertainty, and where the rate was held the error of the stress follows that of \
+             the viscosity (effective variance)."
+        ),
+        &["stages.fit.loss", "stages.fit.loss_scale"],
+    )
+    .citing(&cites)
 }
 
 fn uncertainty(settings: &InForce) -> Vec<Sentence> {
@@ -527,12 +567,14 @@ fn uncertainty(settings: &InForce) -> Vec<Sentence> {
         out.push(
             say(
                 format!(
-                    "Terms of instrument and sample were drawn {} times (seed {}), each draw shared by all reversals \
-                     that it touches, and joined with the scatter of the data.",
+                    "Terms of instrument and sample were drawn {} times (seed {}), up to {} times where the ends of an \
+                     interval had not settled to the printed digits, each draw shared by all reversals that it touches, \
+                     and joined with the scatter of the data.",
                     whole(u64::from(settings.uncertainty.trials)),
-                    settings.seed
+                    settings.seed,
+                    whole(u64::from(settings.uncertainty.most_trials))
                 ),
-                &["stages.uncertainty.trials", "seed"],
+                &["stages.uncertainty.trials", "stages.uncertainty.most_trials", "seed"],
             )
             .citing(&["jcgm-101"]),
         );

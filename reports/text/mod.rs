@@ -3,6 +3,7 @@
 pub mod captions;
 pub mod cautions;
 pub mod claims;
+mod cleaning;
 pub mod exports;
 pub mod liquids;
 pub mod methods;
