@@ -120,7 +120,7 @@ fn instrument(clean: &Clean) -> Option<Sentence> {
         format!(
             "an exported torque that in {} or more contradicts what is stated about inertia where inertia takes {} times \
              the sample's torque at the turning point",
-            super::numbers::count(r.readings as u64, "reading"),
+            count(r.readings as u64, "reading"),
             setting(r.torque)
         )
     });
