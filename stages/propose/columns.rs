@@ -51,23 +51,83 @@ struct Words {
 
 /// In the order in which roles choose: names that say most come first.
 const WORDS: [Words; 11] = [
-    Words { role: Role::Step, whole: &["step", "part", "leg", "segment", "interval", "abschnitt", "schritt", "stage", "section", "phase", "stufe", "étape"], part: &["step", "segment", "interval", "abschnitt", "section no"] },
-    Words { role: Role::Time, whole: &["t", "time", "zeit", "temps", "clock", "elapsed"], part: &["time", "zeit", "temps", "clock", "elapsed", "stamp"] },
-    Words { role: Role::Torque, whole: &["m", "md", "torque", "moment", "couple"], part: &["torque", "drehmoment", "moment", "couple"] },
-    Words { role: Role::Angle, whole: &["phi", "φ", "θ", "theta", "angle", "winkel"], part: &["angle", "angular displacement", "angular position", "winkel", "deflection", "auslenk"] },
-    Words { role: Role::Speed, whole: &["n", "omega", "ω", "speed", "drehzahl"], part: &["speed", "drehzahl", "velocity", "vitesse", "winkelgeschw"] },
-    Words { role: Role::Stress, whole: &["tau", "τ", "sigma", "σ", "stress"], part: &["shear stress", "stress", "schubspannung", "spannung", "contrainte"] },
-    Words { role: Role::Rate, whole: &["d", "gammadot", "gamma_dot", "γ̇", "rate", "gp"], part: &["shear rate", "shear-rate", "rate", "scherrate", "schergeschw", "gradient", "gammadot"] },
+    Words {
+        role: Role::Step,
+        whole: &[
+            "step",
+            "part",
+            "leg",
+            "segment",
+            "interval",
+            "abschnitt",
+            "schritt",
+            "stage",
+            "section",
+            "phase",
+            "stufe",
+            "étape",
+        ],
+        part: &["step", "segment", "interval", "abschnitt", "section no"],
+    },
+    Words {
+        role: Role::Time,
+        whole: &["t", "time", "zeit", "temps", "clock", "elapsed"],
+        part: &["time", "zeit", "temps", "clock", "elapsed", "stamp"],
+    },
+    Words {
+        role: Role::Torque,
+        whole: &["m", "md", "torque", "moment", "couple"],
+        part: &["torque", "drehmoment", "moment", "couple"],
+    },
+    Words {
+        role: Role::Angle,
+        whole: &["phi", "φ", "θ", "theta", "angle", "winkel"],
+        part: &["angle", "angular displacement", "angular position", "winkel", "deflection", "auslenk"],
+    },
+    Words {
+        role: Role::Speed,
+        whole: &["n", "omega", "ω", "speed", "drehzahl"],
+        part: &["speed", "drehzahl", "velocity", "vitesse", "winkelgeschw"],
+    },
+    Words {
+        role: Role::Stress,
+        whole: &["tau", "τ", "sigma", "σ", "stress"],
+        part: &["shear stress", "stress", "schubspannung", "spannung", "contrainte"],
+    },
+    Words {
+        role: Role::Rate,
+        whole: &["d", "gammadot", "gamma_dot", "γ̇", "rate", "gp"],
+        part: &["shear rate", "shear-rate", "rate", "scherrate", "schergeschw", "gradient", "gammadot"],
+    },
     Words { role: Role::Strain, whole: &["gamma", "γ", "strain"], part: &["strain", "deform", "verform", "scherung"] },
-    Words { role: Role::NormalForce, whole: &["fn", "f_n", "f", "push"], part: &["normal force", "normalkraft", "axial force", "force normale", "axialkraft"] },
+    Words {
+        role: Role::NormalForce,
+        whole: &["fn", "f_n", "f", "push"],
+        part: &["normal force", "normalkraft", "axial force", "force normale", "axialkraft"],
+    },
     Words { role: Role::Temperature, whole: &["temp", "temperature", "temperatur", "bath"], part: &["temp", "bath"] },
     Words { role: Role::Label, whole: &["label"], part: &["label", "step name", "kind", "name"] },
 ];
 
 /// What makes a name something else than its unit suggests.
 const OTHERWISE: [&str; 17] = [
-    "n1", "n2", "normal stress", "modulus", "storage", "loss", "complex", "yield", "pressure", "std", "error", "deviation",
-    "ambient", "oscill", "amplitude", "phase angle", "humidity",
+    "n1",
+    "n2",
+    "normal stress",
+    "modulus",
+    "storage",
+    "loss",
+    "complex",
+    "yield",
+    "pressure",
+    "std",
+    "error",
+    "deviation",
+    "ambient",
+    "oscill",
+    "amplitude",
+    "phase angle",
+    "humidity",
 ];
 
 /// What makes a column a command instead of a reading.
@@ -246,11 +306,8 @@ fn set_points(seen: &[Seen], taken: &mut [bool], mapped: &mut Mapped) {
 
 fn choose(seen: &[Seen], taken: &[bool], words: &Words, mapped: &mut Mapped) -> Option<usize> {
     let usable = |at: &usize| !taken[*at] && !seen[*at].says(&OTHERWISE) && allowed(&seen[*at], words.role);
-    let mut scored: Vec<(u8, usize)> = (0..seen.len())
-        .filter(usable)
-        .map(|at| (seen[at].score(words), at))
-        .filter(|(score, _)| *score > 0)
-        .collect();
+    let mut scored: Vec<(u8, usize)> =
+        (0..seen.len()).filter(usable).map(|at| (seen[at].score(words), at)).filter(|(score, _)| *score > 0).collect();
     if words.role == Role::Time {
         // A time that runs on through the whole run says more than one that begins anew in each step.
         scored.iter_mut().for_each(|(score, at)| *score += 4 * u8::from(seen[*at].falls() == 0));
@@ -284,7 +341,9 @@ fn drop_growing_strain(seen: &[Seen], mapped: &mut Mapped) {
     let grows = values(&mapped.columns.strain).is_some_and(|strain| strain.windows(2).all(|w| w[1] >= w[0]));
     if turns && grows {
         mapped.columns.strain = None;
-        mapped.unclear.push("the strain column grows on where the rate changes its sign: it is a path, and is left out".to_owned());
+        mapped.unclear.push(
+            "the strain column grows on where the rate changes its sign: it is a path, and is left out".to_owned(),
+        );
     }
 }
 
@@ -295,7 +354,9 @@ fn ask(mapped: &mut Mapped) {
         .mapped()
         .into_iter()
         .filter(|(_, column)| column.unit.as_deref() == Some(TODO))
-        .map(|(role, column)| format!("the unit of `{}` ({}) is not told: fill in the {TODO}", column.name, role.name()))
+        .map(|(role, column)| {
+            format!("the unit of `{}` ({}) is not told: fill in the {TODO}", column.name, role.name())
+        })
         .collect();
     if columns.time.is_none() {
         unclear.push("no column was recognised as time".to_owned());
@@ -304,7 +365,9 @@ fn ask(mapped: &mut Mapped) {
         unclear.push("no column was recognised as torque or stress".to_owned());
     }
     if columns.angle.is_none() && columns.speed.is_none() && columns.strain.is_none() && columns.rate.is_none() {
-        unclear.push("no column was recognised as angle, speed, strain or rate: reversals are found from the motion".to_owned());
+        unclear.push(
+            "no column was recognised as angle, speed, strain or rate: reversals are found from the motion".to_owned(),
+        );
     }
     mapped.unclear.extend(unclear);
 }
@@ -348,7 +411,10 @@ mod tests {
     }
 
     fn has(found: &[(&'static str, String, String)], role: &str, name: &str, unit: &str) {
-        assert!(found.contains(&(role.clone_static(), name.to_owned(), unit.to_owned())), "{role} {name} {unit}: {found:?}");
+        assert!(
+            found.contains(&(role.clone_static(), name.to_owned(), unit.to_owned())),
+            "{role} {name} {unit}: {found:?}"
+        );
     }
 
     trait CloneStatic {
@@ -363,8 +429,18 @@ mod tests {
 
     #[test]
     fn units_tell_what_names_do_not() {
-        let found = roles("Part;Part label;Clock;Angle;Torque;Push;Bath\n-;-;s;mrad;uN.m;N;degC\n1;a;0.1;1;2;3;25\n1;a;0.2;2;2;3;25\n1;a;0.3;3;2;3;25\n2;b;0.4;4;2;3;25\n");
-        for (role, name, unit) in [("step", "Part", ""), ("label", "Part label", ""), ("time", "Clock", "s"), ("angle", "Angle", "mrad"), ("torque", "Torque", "uN.m"), ("normal_force", "Push", "N"), ("temperature", "Bath", "Cel")] {
+        let found = roles(
+            "Part;Part label;Clock;Angle;Torque;Push;Bath\n-;-;s;mrad;uN.m;N;degC\n1;a;0.1;1;2;3;25\n1;a;0.2;2;2;3;25\n1;a;0.3;3;2;3;25\n2;b;0.4;4;2;3;25\n",
+        );
+        for (role, name, unit) in [
+            ("step", "Part", ""),
+            ("label", "Part label", ""),
+            ("time", "Clock", "s"),
+            ("angle", "Angle", "mrad"),
+            ("torque", "Torque", "uN.m"),
+            ("normal_force", "Push", "N"),
+            ("temperature", "Bath", "Cel"),
+        ] {
             has(&found, role, name, unit);
         }
     }
@@ -374,7 +450,14 @@ mod tests {
         let text = "no\tleg\tt_leg\tt_abs\ttau\tD\teta\tgamma\tN1\tT\n1\t1\ts\tmin\tPa\t1/s\tmPa.s\t%\tPa\tC\n\
             1\t1\t1\t1\t5\t1\t5\t1\t3\t25\n2\t1\t2\t2\t5\t1\t5\t2\t3\t25\n3\t1\t3\t3\t5\t1\t5\t3\t3\t25\n4\t2\t1\t4\t-5\t-1\t5\t2\t3\t25\n5\t2\t2\t5\t-5\t-1\t5\t1\t3\t25\n6\t2\t3\t6\t-5\t-1\t5\t0\t3\t25\n";
         let found = roles(text);
-        for (role, name, unit) in [("step", "leg", ""), ("time", "t_abs", "min"), ("stress", "tau", "Pa"), ("rate", "D", "1/s"), ("strain", "gamma", "%"), ("temperature", "T", "Cel")] {
+        for (role, name, unit) in [
+            ("step", "leg", ""),
+            ("time", "t_abs", "min"),
+            ("stress", "tau", "Pa"),
+            ("rate", "D", "1/s"),
+            ("strain", "gamma", "%"),
+            ("temperature", "T", "Cel"),
+        ] {
             has(&found, role, name, unit);
         }
         assert!(mapped(text).unused.contains(&"N1".to_owned()));

@@ -56,7 +56,8 @@ const WRITINGS: [(Decimal, Option<Thousands>); 8] = [
 /// Why no layout can be proposed: there are no rows of numbers, or no header above them.
 pub(super) fn of(lines: &[&str]) -> Result<Shape, String> {
     let lines = &lines[..lines.len().min(LOOKED_AT)];
-    let table = Table::best(lines).ok_or("no rows of numbers were found: this does not look like an export of readings")?;
+    let table =
+        Table::best(lines).ok_or("no rows of numbers were found: this does not look like an export of readings")?;
     let first = *table.rows.first().ok_or("no rows of numbers were found")?;
     let comment = comment(lines, first);
     let (header, units) = heading(lines, &table, first, comment)?;
@@ -64,7 +65,18 @@ pub(super) fn of(lines: &[&str]) -> Result<Shape, String> {
     let (decimal, thousands) = writing(lines, &table, &mut unclear);
     let names = fields(lines[header], table.separator, comment);
     let step_starts = step_starts(lines, &table, header);
-    Ok(Shape { separator: table.separator, decimal, thousands, comment, header, names, units, rows: table.rows, step_starts, unclear })
+    Ok(Shape {
+        separator: table.separator,
+        decimal,
+        thousands,
+        comment,
+        header,
+        names,
+        units,
+        rows: table.rows,
+        step_starts,
+        unclear,
+    })
 }
 
 /// Fields of a line without its comment mark.
@@ -220,7 +232,8 @@ fn writing(lines: &[&str], table: &Table, unclear: &mut Vec<String>) -> (Decimal
 
 /// A pattern that one line before the first row matches, and one in each gap between rows.
 fn step_starts(lines: &[&str], table: &Table, header: usize) -> Option<String> {
-    let gaps: Vec<&[&str]> = table.rows.windows(2).filter(|w| w[1] > w[0] + 1).map(|w| &lines[w[0] + 1..w[1]]).collect();
+    let gaps: Vec<&[&str]> =
+        table.rows.windows(2).filter(|w| w[1] > w[0] + 1).map(|w| &lines[w[0] + 1..w[1]]).collect();
     let says = |line: &&&str| !line.trim().is_empty();
     let gaps: Vec<&[&str]> = gaps.into_iter().filter(|gap| gap.iter().any(|line| says(&line))).collect();
     let first = gaps.first()?;
@@ -280,7 +293,10 @@ mod tests {
         let found = shape("Sample;A\nTool radius;25,000;mm\n\nPart;Clock;Torque\n-;s;uN.m\n1;0,1;1,5\n1;0,2;2,5\n");
         assert_eq!((found.header, found.units.map(|u| u.0)), (3, Some(4)));
         let found = shape("# a = b\n# t g M\n0.1 2 3\n0.2 2 3\n");
-        assert_eq!((found.header, found.comment, found.names), (1, Some("#"), vec!["t".into(), "g".into(), "M".into()]));
+        assert_eq!(
+            (found.header, found.comment, found.names),
+            (1, Some("#"), vec!["t".into(), "g".into(), "M".into()])
+        );
     }
 
     #[test]

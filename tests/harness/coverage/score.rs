@@ -2,7 +2,8 @@
 
 use super::laboratory::{BEADS, Declared};
 use super::study::{Study, TrueState};
-use stages::fit::params::{Model, Params as FitParams};
+use stages::fit::params::{ModelName, Params as FitParams};
+use stages::physics::models::wyart_cates::WyartCates;
 use stages::reversal::result::JudgedRun;
 use stages::states::result::Interval;
 use stages::{fit, states, uncertainty};
@@ -91,7 +92,7 @@ fn scores(
         let rise = joined.thickening.iter().find(|t| t.sample == sample.name);
         scores[1].add(rise.and_then(|t| t.contact_share_of_rise), BEADS.share_of_rise);
     }
-    let law = FitParams { models: vec![Model::WyartCates], ..FitParams::default() };
+    let law = FitParams { models: vec![ModelName::of(&WyartCates)], ..FitParams::default() };
     let fits = fit::fits(&alone, &samples, &law);
     let parameter = |name: &str| {
         let row = fits.rows.iter().find(|r| r.parameter == name)?;
