@@ -6,7 +6,7 @@ use stages::fit::result::{FitRow, Fits, FlowCurve, FlowPoint, LawCurve, LawPoint
 use stages::numerics::float;
 use stages::reversal::result::*;
 use stages::states::result::*;
-use stages::uncertainty::result::{Budget, BudgetRow};
+use stages::uncertainty::result::{Budget, BudgetRow, ChoiceRow, IN_FORCE};
 use std::collections::BTreeMap;
 
 /// A name made of what could be taken for markup.
@@ -368,4 +368,22 @@ pub(crate) fn budget() -> Budget {
         skipped: false,
         remarks: vec![],
     }
+}
+
+/// Choices for both samples.
+pub(crate) fn choices() -> Vec<ChoiceRow> {
+    let names = [IN_FORCE, "first usable strain × 2", "without release"];
+    let row = |sample: &str, quantity: &str, k: usize| ChoiceRow {
+        quantity: quantity.into(),
+        sample: sample.into(),
+        set_point: (quantity == "contact_share").then(|| "100 Pa".to_owned()),
+        choice: names[k].into(),
+        interval: (k < 2).then(|| at(0.8 - 0.02 * k as f64, 0.03)),
+        verdict: (quantity != "contact_share").then_some(Verdict::ContactsDominate),
+    };
+    let of = |sample| {
+        let quantities = ["contact_share", "contact_share_of_rise"];
+        quantities.into_iter().flat_map(move |q| (0..names.len()).map(move |k| row(sample, q, k)))
+    };
+    [HOSTILE, LONG].into_iter().flat_map(of).collect()
 }

@@ -7,6 +7,7 @@ pub mod after_run;
 pub mod audit;
 pub mod bundle;
 pub mod compare;
+pub mod design;
 pub mod document;
 pub mod figures;
 #[cfg(test)]
@@ -21,6 +22,7 @@ pub mod text;
 pub fn commands() -> Vec<Box<dyn pipeline::command::Command>> {
     vec![
         Box::new(audit::command::AuditCommand),
+        Box::new(compare::command::CompareCommand),
         Box::new(bundle::pack::PackCommand),
         Box::new(bundle::receive::ReceiveCommand),
     ]

@@ -11,13 +11,14 @@ use crate::text::slug::slugs;
 use crate::{code, document};
 use pipeline::stage::{Input, Output, Plan, Publication, Settings, Source, Task, Tool, Work};
 use stages::claims::params::Claim;
+use stages::old_results::params::OldTable;
 use stages::physics::geometry::Geometry;
 use stages::physics::instrument::Instrument;
 use stages::physics::materials::Sample;
 use std::collections::BTreeMap;
 
 /// The stages that [`add`] uses, in their order.
-pub const STAGES: [&str; 5] = ["table", "claims", "figure", "section", "document"];
+pub const STAGES: [&str; 6] = ["table", "claims", "old results", "figure", "section", "document"];
 
 /// The tasks of one run that reports read; all by [`Task::name`].
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -72,8 +73,12 @@ pub struct ReportInputs {
     pub fits: Option<String>,
     /// The task with the output `budget`, if there is one.
     pub budget: Option<String>,
+    /// Variants of the study with their tasks of the output `states`; for the main line only.
+    pub variants: Vec<(String, String)>,
     /// Claims of the study file.
     pub claims: Vec<Claim>,
+    /// Tables of results from before, by name.
+    pub old_results: BTreeMap<String, OldTable>,
     /// The typesetter, as [`document::find::find_typst`] found it.
     pub typst: Tool,
 }
@@ -88,6 +93,7 @@ pub fn add(plan: &mut Plan, inputs: &ReportInputs) {
     let mut planner = Planner { plan, inputs, figures: Vec::new(), attached: Vec::new() };
     planner.tables();
     planner.claims();
+    planner.old_results();
     if inputs.variant.is_none() {
         planner.figures();
         let sections = planner.sections();
@@ -160,6 +166,10 @@ impl Planner<'_> {
         self.inputs.budget.iter().map(|task| input("budget", task, "budget")).collect()
     }
 
+    fn choices(&self) -> Vec<Input> {
+        self.inputs.budget.iter().map(|task| input("choices", task, "choices")).collect()
+    }
+
     fn table(&mut self, stage: &'static str, of: &str, name: &str, inputs: Vec<Input>, work: Work) {
         let task = self.task(stage, of, code::TABLE, work);
         let settings = vec![which("table", name)];
@@ -182,12 +192,14 @@ impl Planner<'_> {
         let (judged, states) = (self.judged(""), self.states());
         let (fits, budget) = (self.fits(), self.budget());
         self.table("table", "runs", "runs", judged.clone(), write::runs);
-        self.table("table", "exclusions", "exclusions", judged, write::exclusions);
+        self.table("table", "exclusions", "exclusions", judged.clone(), write::exclusions);
+        self.table("table", "limits", "limits", judged, write::limits);
         self.table("table", "reversals", "reversals", vec![states.clone()], write::reversals);
         self.table("table", "states", "states", vec![states.clone()], write::states);
         self.table("table", "thickening", "thickening", vec![states], write::thickening);
         self.table("table", "fits", "fits", fits, write::fits);
         self.table("table", "budget", "budget", budget, write::budget);
+        self.table("table", "choices", "choices", self.choices(), write::choices);
         let dictionary = Task {
             outputs: TABLE_OUTPUTS.to_vec(),
             ..self.task("table", "dictionary", code::TABLE, write::dictionary)
@@ -209,7 +221,7 @@ impl Planner<'_> {
     /// Claims read the tables that they name as published, and their own table follows.
     fn claims(&mut self) {
         let named = |table: &&str| self.inputs.claims.iter().any(|c| c.table == **table);
-        let tables = ["runs", "exclusions", "reversals", "states", "thickening", "fits", "budget"];
+        let tables = ["runs", "exclusions", "limits", "reversals", "states", "thickening", "fits", "budget", "choices"];
         let tables = tables.into_iter().filter(named);
         let inputs = tables.map(|t| input(t, &self.task("table", t, code::TABLE, write::claims).name(), "parquet"));
         let inputs: Vec<Input> = inputs.collect();
@@ -226,6 +238,47 @@ impl Planner<'_> {
         let found = check.output("claims", "claims");
         self.plan.tasks.push(check);
         self.table("claims", "table", "claims", vec![found], write::claims);
+    }
+
+    /// The task of an old table.
+    fn held(&self, name: &str) -> Task {
+        self.task("old results", name, stages::code::OLD_RESULTS, stages::old_results::work)
+    }
+
+    /// Each old table reads its file and the published table that it is held against; one table shows them all.
+    fn old_results(&mut self) {
+        let mut inputs = Vec::new();
+        for (name, old) in &self.inputs.old_results {
+            let table = self.task("table", &old.table, code::TABLE, write::old_results).name();
+            let task = Task {
+                settings: vec![
+                    Settings::new("old", format!("old_results.{name}"), old),
+                    Settings::new("name", "", name),
+                    Settings::new("units", "", &units(old)),
+                ],
+                inputs: vec![
+                    Input { name: "raw".to_owned(), source: Source::Raw(old.file.clone()) },
+                    input("table", &table, "parquet"),
+                ],
+                outputs: stages::old_results::OUTPUTS.to_vec(),
+                ..self.held(name)
+            };
+            inputs.push(task.output(format!("held:{name}"), "held"));
+            self.plan.tasks.push(task);
+        }
+        self.table("old results", "table", "old_results", inputs, write::old_results);
+    }
+
+    /// A figure per old table and column.
+    fn figures_of_old_results(&mut self) {
+        for (name, old) in &self.inputs.old_results {
+            for column in old.numbers.keys() {
+                let figure = format!("old-results-{name}-{column}");
+                let settings = vec![Settings::new("column", "", column)];
+                let inputs = vec![self.held(name).output("held", "held")];
+                self.figure(Section::Results, "old_results", &figure, settings, inputs, draw::old_results);
+            }
+        }
     }
 
     /// Adds a figure, in the order of its section in the document.
@@ -246,8 +299,9 @@ impl Planner<'_> {
         let (states, samples) = (vec![self.states()], vec![self.asked()]);
         let with_fits: Vec<Input> = states.iter().cloned().chain(self.fits()).collect();
         let with_budget: Vec<Input> = states.iter().cloned().chain(self.budget()).collect();
+        let with_choices: Vec<Input> = states.iter().cloned().chain(self.choices()).collect();
         let made_of = vec![self.made_of()];
-        use Section::{Budget, Fits, Results, Typical};
+        use Section::{Budget, Choices, Fits, Results, Typical};
         self.figure(Results, "contact_share", "contact-share", samples.clone(), states.clone(), draw::contact_share);
         self.figures_of_samples(&states);
         self.figure(Typical, "typical", "typical-reversal", Vec::new(), states, draw::typical);
@@ -255,6 +309,8 @@ impl Planner<'_> {
         self.figure(Fits, "flow_curves", "flow-curves", samples, with_fits.clone(), draw::flow_curves);
         self.figure(Fits, "relative_viscosity", "relative-viscosity", made_of, with_fits, draw::relative_viscosity);
         self.figure(Budget, "budget", "budget", Vec::new(), with_budget, draw::budget);
+        self.figure(Choices, "choices", "choices", Vec::new(), with_choices, draw::choices);
+        self.figures_of_old_results();
     }
 
     fn figures_of_samples(&mut self, states: &[Input]) {
@@ -371,6 +427,9 @@ impl Planner<'_> {
         }
         inputs.extend(self.fits());
         inputs.extend(self.budget());
+        inputs.extend(self.choices());
+        inputs
+            .extend(self.inputs.variants.iter().map(|(name, task)| input(&format!("variant:{name}"), task, "states")));
         for FigureRef { name, .. } in &self.figures {
             let producer = self.task("figure", name, code::FIGURE, draw::typical).name();
             inputs.push(input(&format!("figure:{name}"), &producer, "svg"));
@@ -379,6 +438,14 @@ impl Planner<'_> {
         inputs.extend(self.attached.iter().cloned().chain(sections));
         inputs
     }
+}
+
+/// Units of our columns that an old table has numbers for.
+fn units(old: &OldTable) -> BTreeMap<String, String> {
+    let published = crate::tables::published();
+    let columns = published.iter().filter(|table| table.name == old.table).flat_map(|table| &table.columns);
+    let mapped = columns.filter(|column| old.numbers.contains_key(column.name));
+    mapped.map(|column| (column.name.to_owned(), column.unit.to_owned())).collect()
 }
 
 /// Tasks of one stage that read the same inputs differ by what they make of them, and their keys must as well.

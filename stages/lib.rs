@@ -1,4 +1,4 @@
-//! What is computed, in the order of the data: ingest → clean → reversal → states → fit → uncertainty → claims.
+//! What is computed, in the order of the data: ingest → clean → reversal → states → fit → uncertainty → claims, old results.
 //!
 //! Each stage has a folder; shared rooms are `physics`, `numerics`, `table`, `settings`, `near_miss`, `design` and
 //! `references`.
@@ -11,6 +11,7 @@ pub mod fit;
 pub mod ingest;
 pub mod near_miss;
 pub mod numerics;
+pub mod old_results;
 pub mod physics;
 pub mod plan;
 mod propose;

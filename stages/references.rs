@@ -224,6 +224,16 @@ pub const ALL: &[Reference] = &[
         ..MEMORY
     },
     Reference {
+        key: "hemingway-2019",
+        authors: "E. J. Hemingway & S. M. Fielding",
+        year: 2019,
+        title: "Edge fracture of complex fluids",
+        journal: "J. Rheol.",
+        volume: "63",
+        pages: "735–750",
+        ..MEMORY
+    },
+    Reference {
         key: "herschel-1926",
         authors: "W. H. Herschel & R. Bulkley",
         year: 1926,
@@ -309,6 +319,14 @@ pub const ALL: &[Reference] = &[
         pages: "228304",
         doi: "10.1103/PhysRevLett.115.228304",
         checked: "its abstract",
+    },
+    Reference {
+        key: "macosko-1994",
+        authors: "C. W. Macosko",
+        year: 1994,
+        title: "Rheology: principles, measurements and applications",
+        journal: "VCH",
+        ..MEMORY
     },
     Reference {
         key: "maron-1956",
@@ -460,6 +478,26 @@ pub const ALL: &[Reference] = &[
         volume: "27",
         pages: "47–57",
         doi: "10.1122/1.549764",
+        ..MEMORY
+    },
+    Reference {
+        key: "taylor-1923",
+        authors: "G. I. Taylor",
+        year: 1923,
+        title: "Stability of a viscous liquid contained between two rotating cylinders",
+        journal: "Phil. Trans. R. Soc. A",
+        volume: "223",
+        pages: "289–343",
+        ..MEMORY
+    },
+    Reference {
+        key: "turian-1972",
+        authors: "R. M. Turian",
+        year: 1972,
+        title: "Perturbation solution of the steady Newtonian flow in the cone and plate and parallel plate systems",
+        journal: "Ind. Eng. Chem. Fundam.",
+        volume: "11",
+        pages: "361–368",
         ..MEMORY
     },
     Reference {

@@ -1,5 +1,6 @@
 //! `shearback run`.
 
+use super::space::in_words;
 use super::{document_of, exists, print_json, render};
 use crate::command::{Domain, Earlier, Exit, Failure, Summary};
 use crate::progress::Progress;
@@ -98,6 +99,7 @@ fn document(study: &Path, plan: &Plan, report: &Report, summary: &Summary) -> se
         "laid_out": report.laid_out,
         "run": report.line,
         "moved": report.moved,
+        "store_bytes": report.size,
         "summary": summary.json,
         "errors": report.failure.iter().flat_map(|failure| &failure.diagnostics).collect::<Vec<_>>(),
     })
@@ -130,6 +132,9 @@ fn text(study: &Path, plan: &Plan, report: &Report, summary: &Summary, seconds: 
         (false, false) => " (not there yet)",
     };
     let _ = writeln!(text, "results: {}{state}", results.display());
+    if report.laid_out {
+        let _ = writeln!(text, "kept for the next run: {} in .shearback", in_words(report.size));
+    }
     text
 }
 

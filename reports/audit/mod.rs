@@ -32,6 +32,8 @@ pub struct Audit {
     pub when: Option<String>,
     /// BLAKE3 of `results/manifest.json` as it stands.
     pub manifest: Option<String>,
+    /// What it was computed again with: program, compiler, platform, tools.
+    pub with: std::collections::BTreeMap<String, String>,
     /// What is not as it was when the results were made.
     pub surroundings: Vec<Surrounding>,
     /// The raw exports.

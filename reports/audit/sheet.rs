@@ -66,7 +66,8 @@ fn set(tool: &Tool, page: &Value, timestamp: i64) -> Result<Vec<u8>, Failure> {
         let path = folder.path().join(name);
         fs::write(&path, text).map_err(|e| Failure::io("write", &path, &e))?;
     }
-    typeset::pdf(&typeset::Job { typst, folder: folder.path(), timestamp }, &|| false).map_err(refused)
+    typeset::pdf(&typeset::Job { typst, folder: folder.path(), timestamp, limit: typeset::limit(1) }, &|| false)
+        .map_err(refused)
 }
 
 /// What stands on the page.
@@ -80,6 +81,7 @@ fn page(audit: &Audit, on: &str) -> Value {
     let surroundings: Vec<String> =
         audit.surroundings.iter().map(|s| format!("{} was {}, is {}", s.what, s.then, s.now)).collect();
     let surroundings = if surroundings.is_empty() { "the same".to_owned() } else { surroundings.join("; ") };
+    let with = audit.with.iter().map(|(what, value)| format!("{what} {value}")).collect::<Vec<_>>().join("; ");
     let problems = audit.problems.iter().take(PROBLEMS).map(|p| json!([cut(&p.what), cut(&p.words)]));
     json!({
         "study": audit.study,
@@ -92,7 +94,8 @@ fn page(audit: &Audit, on: &str) -> Value {
             ["Raw exports", format!("{right} of {} are those of the ledger", audit.raw.len())],
             ["Files of the results, computed again", format!("{}: {}", audit.files.len(), counted(audit))],
             ["Claims", format!("{hold} of {} hold", audit.claims.len())],
-            ["Surroundings", surroundings],
+            ["Computed again with", with],
+            ["Surroundings, against those of the run", surroundings],
         ],
         "claims": audit.claims.iter().take(CLAIMS).map(|c| cut(&c.words)).collect::<Vec<_>>(),
         "more-claims": audit.claims.len().saturating_sub(CLAIMS),

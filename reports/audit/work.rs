@@ -75,6 +75,7 @@ fn found(files: &Files, standing: Standing, plan: &Plan, again: &Store<'_>, repo
         run: standing.line.as_ref().map(|line| line.run),
         when: standing.line.as_ref().map(|line| line.when.clone()),
         manifest: Some(standing.manifest_hash.to_string()),
+        with: list(&made(plan)),
         surroundings,
         raw,
         files: artefacts,
@@ -116,17 +117,20 @@ fn failed(report: &Report) -> Vec<Problem> {
         .collect()
 }
 
-fn surroundings(then: &Made, now: &Made) -> Vec<Surrounding> {
-    let list = |made: &Made| {
-        let own = [
-            ("shearback", &made.version),
-            ("profile", &made.profile),
-            ("target", &made.target),
-            ("compiler", &made.compiler),
-        ];
-        let own = own.map(|(what, value)| (what.to_owned(), value.clone()));
-        own.into_iter().chain(made.tools.clone()).collect::<BTreeMap<String, String>>()
-    };
+/// Program, compiler, platform and tools by name.
+fn list(made: &Made) -> BTreeMap<String, String> {
+    let own = [
+        ("shearback", &made.version),
+        ("profile", &made.profile),
+        ("target", &made.target),
+        ("compiler", &made.compiler),
+    ];
+    let own = own.map(|(what, value)| (what.to_owned(), value.clone()));
+    own.into_iter().chain(made.tools.clone()).collect()
+}
+
+/// What differs between two of them.
+pub fn surroundings(then: &Made, now: &Made) -> Vec<Surrounding> {
     let (then, now) = (list(then), list(now));
     let names: BTreeSet<&String> = then.keys().chain(now.keys()).collect();
     let side = |map: &BTreeMap<String, String>, what: &str| map.get(what).cloned().unwrap_or_else(|| "none".into());

@@ -11,6 +11,13 @@ const VERSION: &str = "https://w3id.org/ro/crate/1.2";
 const PROFILE: &str = "https://w3id.org/ro/wfrun/process/0.5";
 /// Address of our own entity in the crate.
 const PROGRAM: &str = "#shearback";
+/// Where the crate tells how the program is used: in the guide that is packed with it.
+const HOME: &str = "README.md";
+
+/// Address of an outside tool's entity: its own page, where it is known.
+fn tool(name: &str) -> String {
+    if name == crate::document::find::NAME { "https://typst.app/".to_owned() } else { format!("#{name}") }
+}
 
 /// The description. `files` are those of the payload, by path in the study.
 pub fn describe(facts: &Facts, files: &BTreeMap<String, Hashes>) -> Value {
@@ -22,7 +29,8 @@ pub fn describe(facts: &Facts, files: &BTreeMap<String, Hashes>) -> Value {
         json!({"@id": PROFILE, "@type": ["CreativeWork", "Profile"], "name": "Process Run Crate", "version": "0.5"}),
         json!({
             "@id": PROGRAM, "@type": "SoftwareApplication", "name": "shearback", "softwareVersion": facts.version,
-            "version": facts.version,
+            "url": HOME,
+            "softwareRequirements": facts.tools.iter().map(|(name, _)| json!({"@id": tool(name)})).collect::<Vec<_>>(),
             "description": "From raw shear-reversal exports to contact shares with uncertainties and a report",
         }),
         action(facts, files),
@@ -39,7 +47,7 @@ pub fn describe(facts: &Facts, files: &BTreeMap<String, Hashes>) -> Value {
             .map(|name| json!({"@id": organisation(name), "@type": "Organization", "name": name})),
     );
     graph.extend(facts.tools.iter().map(|(name, version)| {
-        json!({"@id": format!("#{name}"), "@type": "SoftwareApplication", "name": name, "softwareVersion": version, "version": version})
+        json!({"@id": tool(name), "@type": "SoftwareApplication", "name": name, "softwareVersion": version, "url": tool(name)})
     }));
     graph.extend(files.iter().map(|(path, hashes)| file(path, hashes)));
     json!({"@context": format!("{VERSION}/context"), "@graph": graph})
@@ -54,13 +62,18 @@ fn root(facts: &Facts, files: &BTreeMap<String, Hashes>) -> Value {
         "conformsTo": {"@id": PROFILE},
         "hasPart": files.keys().map(|path| json!({"@id": address(path)})).collect::<Vec<_>>(),
         "mentions": {"@id": run(facts)},
-        "author": (0..facts.authors.len()).map(|at| json!({"@id": person(facts, at)})).collect::<Vec<_>>(),
+        "author": single((0..facts.authors.len()).map(|at| json!({"@id": person(facts, at)})).collect()),
         "license": {"@id": facts.licence_address().unwrap_or_else(|| "#licence".to_owned())},
     });
     if !facts.keywords.is_empty() {
         root["keywords"] = json!(facts.keywords);
     }
     root
+}
+
+/// One entity stands by itself, several as a list.
+fn single(mut values: Vec<Value>) -> Value {
+    if values.len() == 1 { values.remove(0) } else { Value::from(values) }
 }
 
 fn run(facts: &Facts) -> String {
@@ -75,8 +88,9 @@ fn action(facts: &Facts, files: &BTreeMap<String, Hashes>) -> Value {
         "@id": run(facts), "@type": "CreateAction",
         "name": format!("Run {} of shearback", facts.run),
         "description": "Everything from the raw exports to the report",
-        "endTime": facts.when,
-        "actionStatus": {"@id": "http://schema.org/CompletedActionStatus"},
+        // The profile asks for an offset in digits.
+        "endTime": facts.when.replace('Z', "+00:00"),
+        "actionStatus": "http://schema.org/CompletedActionStatus",
         "instrument": {"@id": PROGRAM},
         "object": list(files.keys().filter(|path| !result(path) && !about(path)).collect()),
         "result": list(files.keys().filter(result).collect()),

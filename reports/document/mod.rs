@@ -5,10 +5,13 @@
 
 pub mod attached;
 mod budget;
+mod choices;
 pub mod data;
+mod design;
 pub mod find;
 mod flaws;
 mod left_out;
+mod limits;
 pub mod printed;
 pub mod typeset;
 
@@ -16,6 +19,7 @@ use data::{FigureRef, Parts, SettingLine};
 use pipeline::diagnostic::Diagnostic;
 use pipeline::stage::{Context, Output, Produced, from_json, mistake};
 use serde::de::DeserializeOwned;
+use stages::states::result::States;
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
@@ -39,7 +43,7 @@ pub const OUTPUTS: [Output; 7] = [
 ];
 
 /// Settings `study`, `samples`, `geometries`, `instruments`, `in_force`, `settings`, `set_aside`, `figures`, `own`,
-/// `study_file`; inputs `run:PATH` (judged runs), `states`, `control:NAME`, `claims`, `fits`, `budget`,
+/// `study_file`; inputs `run:PATH` (judged runs), `states`, `control:NAME`, `claims`, `fits`, `budget`, `choices`, `variant:NAME` (states),
 /// `figure:NAME`, `caption:NAME`, `table:NAME`, `own:PATH`.
 ///
 /// # Errors
@@ -93,6 +97,8 @@ fn parts(context: &Context<'_>, typst: &str) -> Result<Parts, Vec<Diagnostic>> {
         controls: all(context, "control:")?,
         fits: optional(context, "fits")?,
         budget: optional(context, "budget")?,
+        choices: optional(context, "choices")?.unwrap_or_default(),
+        variants: variants(context)?,
         claims: optional(context, "claims")?.unwrap_or_default(),
         figures: figures.into_iter().map(caption).collect::<Result<_, Vec<Diagnostic>>>()?,
     })
@@ -102,6 +108,12 @@ fn parts(context: &Context<'_>, typst: &str) -> Result<Parts, Vec<Diagnostic>> {
 fn all<T: DeserializeOwned>(context: &Context<'_>, prefix: &str) -> Result<Vec<T>, Vec<Diagnostic>> {
     let named = context.inputs().iter().filter(|(name, _)| name.starts_with(prefix));
     named.map(|(name, bytes)| from_json(name, bytes)).collect()
+}
+
+/// Variants by their names.
+fn variants(context: &Context<'_>) -> Result<Vec<(String, States)>, Vec<Diagnostic>> {
+    let named = context.inputs().iter().filter_map(|(name, bytes)| Some((name.strip_prefix("variant:")?, bytes)));
+    named.map(|(name, bytes)| Ok((name.to_owned(), from_json(name, bytes)?))).collect()
 }
 
 fn optional<T: DeserializeOwned>(context: &Context<'_>, name: &str) -> Result<Option<T>, Vec<Diagnostic>> {

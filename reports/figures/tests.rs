@@ -19,6 +19,7 @@ fn all(states: &States, fits: &Fits, control: &Control, sums: &Budget) -> Vec<(&
         ("flow curves", flow_curves::draw(&samples, &states.states, fits).unwrap()),
         ("relative viscosity", relative_viscosity::draw(&made_of(), &states.states, fits).unwrap()),
         ("budget", budget::draw(sums, &states.thickening).unwrap()),
+        ("choices", choices::draw(&fixture::choices(), &states.thickening).unwrap()),
     ]
 }
 

@@ -1,12 +1,16 @@
 //! The work of the tasks that draw figures: results in; SVG, CSV and caption out. No drawing.
 
-use super::{Figure, atlas, budget, contact_share, control, flow_curves, relative_viscosity, typical, viscosity};
+use super::{
+    Figure, atlas, budget, choices, contact_share, control, flow_curves, old_results, relative_viscosity, typical,
+    viscosity,
+};
 use pipeline::diagnostic::Diagnostic;
 use pipeline::stage::{Context, Produced};
 use stages::fit::result::Fits;
+use stages::old_results::result::Held;
 use stages::reversal::result::Control;
 use stages::states::result::States;
-use stages::uncertainty::result::Budget;
+use stages::uncertainty::result::{Budget, ChoiceRow};
 
 type Made = Result<Produced, Vec<Diagnostic>>;
 
@@ -54,6 +58,12 @@ pub fn atlas(context: &Context<'_>) -> Made {
     written(&atlas::draw(&sample, &states(context)?.reversals)?)
 }
 
+/// Settings `column`, input `held`.
+pub fn old_results(context: &Context<'_>) -> Made {
+    let column: String = context.settings("column")?;
+    written(&old_results::draw(&column, &context.json::<Held>("held")?)?)
+}
+
 /// Settings `samples`, inputs `states` and, where there are any, `fits`.
 pub fn flow_curves(context: &Context<'_>) -> Made {
     let samples: Vec<String> = context.settings("samples")?;
@@ -71,4 +81,11 @@ pub fn budget(context: &Context<'_>) -> Made {
     let there = context.inputs().iter().any(|(name, _)| name == "budget");
     let budget: Budget = if there { context.json("budget")? } else { Budget::default() };
     written(&budget::draw(&budget, &states(context)?.thickening)?)
+}
+
+/// Inputs `states` and, where there are any, `choices`.
+pub fn choices(context: &Context<'_>) -> Made {
+    let there = context.inputs().iter().any(|(name, _)| name == "choices");
+    let rows: Vec<ChoiceRow> = if there { context.json("choices")? } else { Vec::new() };
+    written(&choices::draw(&rows, &states(context)?.thickening)?)
 }

@@ -6,6 +6,7 @@ use super::numbers::{count, plain, plus_minus, significant};
 use crate::figures::typical::Chosen;
 use crate::tables::reversals::share_at_minimum;
 use stages::fit::result::Fits;
+use stages::old_results::result::{Agreement, OldRow, Outcome};
 use stages::reversal::result::{Control, Estimate};
 use stages::states::result::{State, StudyReversal};
 
@@ -20,6 +21,43 @@ fn stretch(states: &[&State]) -> String {
     let stresses: Vec<f64> = states.iter().filter_map(|s| s.stress_pa.map(|i| i.value)).collect();
     let (low, high) = stresses.iter().fold((f64::INFINITY, 0.0_f64), |(a, b), s| (a.min(*s), b.max(*s)));
     format!("{} Pa to {} Pa", plain(low), plain(high))
+}
+
+/// Title of the figure of an old table's column.
+pub fn old_results_title(column: &str) -> String {
+    format!("Old numbers against new ones: {column}")
+}
+
+/// Caption and alternative text of an old table's column.
+pub fn old_results(column: &str, rows: &[&OldRow], agreement: &Agreement) -> (String, String) {
+    let of = |outcome| rows.iter().filter(|row| row.outcome == outcome).count();
+    let name = rows.first().map_or("", |row| row.name.as_str());
+    let (matched, differ) = (of(Outcome::Matched), of(Outcome::Differs));
+    let mut text = format!(
+        "{column} of the old table \u{201c}{name}\u{201d} against what the raw exports give: {matched} match, {differ} \
+         differ by more than two standard uncertainties (filled), {} only in the old table, {} only in the study. (a) \
+         with the identity line; bars: 95 % intervals. (b) Old less new against the mean of both",
+        of(Outcome::OnlyOld),
+        of(Outcome::OnlyNew)
+    );
+    let limits = agreement.bias.zip(agreement.low).zip(agreement.high);
+    let said = limits.map(|((bias, low), high)| {
+        format!(
+            "bias {} and limits of agreement {} to {}",
+            significant(bias, 2),
+            significant(low, 2),
+            significant(high, 2)
+        )
+    });
+    match &said {
+        Some(said) => text.push_str(&format!(", with {said}, which hold 95 % of differences (Bland & Altman 1986).")),
+        None => text.push_str("; there are too few pairs for limits of agreement."),
+    }
+    let alt = format!(
+        "Two plots of {column}: {matched} old numbers match the new ones, {differ} differ{}.",
+        said.map_or_else(String::new, |said| format!("; {said}"))
+    );
+    (text, alt)
 }
 
 /// Caption of the viscosity figure of a sample.
@@ -215,6 +253,18 @@ pub fn relative_viscosity(points: usize, fits: &Fits) -> (String, String) {
         count(points as u64, "point")
     );
     (text, format!("Relative viscosity, logarithmic, rises with the solid fraction. {lines}"))
+}
+
+/// Caption and alternative text of the choices: samples, and rows of each.
+pub fn choices(samples: usize, rows: usize) -> (String, String) {
+    let samples = count(samples as u64, "sample");
+    let others = count(rows.saturating_sub(1) as u64, "choice");
+    let text = format!(
+        "What hangs on choices: {samples} under the settings in force (filled) and {others} that could be defended as \
+         well (open), sorted by the share of the rise. Shaded: interval under the settings in force. Line: one half, \
+         where the verdict turns. {BARS}"
+    );
+    (text, format!("Sorted points with bars: share of the rise and contact share of {samples} under {others}."))
 }
 
 /// Caption and alternative text of the budget.

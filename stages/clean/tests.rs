@@ -437,8 +437,12 @@ fn the_edge_s_limit_flags_steps_where_surface_tension_is_known() {
 #[test]
 fn the_numbers_of_a_run_are_those_of_worked_particles() {
     // The worked particles of 20 µm radius at 10 1/s in 10.9 mPa s, at φ = 0.5; the rate is 28.6363 Ω.
-    let liquid =
-        Liquid { name: "mix".into(), viscosity: Some(Quantity::exact(0.0109)), density: Some(Quantity::exact(1170.0)) };
+    let liquid = Liquid {
+        name: "mix".into(),
+        viscosity: Some(Quantity::exact(0.0109)),
+        density: Some(Quantity::exact(1170.0)),
+        composition: None,
+    };
     let particles = Particles {
         name: "coarse".into(),
         density: Some(Quantity::exact(2000.0)),

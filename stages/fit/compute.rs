@@ -11,12 +11,23 @@ use super::result::{FitQuality, Fits};
 use super::rows::{Job, no_fit, quality, residuals, rows, weights, words};
 use super::solve::{Fit, fit};
 use super::thickening::thickening;
+use crate::physics::geometry::Geometry;
 use crate::physics::materials::Sample;
 use crate::physics::models::{self, Model, Subject};
 use crate::states::result::{State, States};
+use std::collections::BTreeMap;
+
+/// What is fitted, and what it was measured with.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Study<'a> {
+    pub states: &'a States,
+    pub samples: &'a [Sample],
+    pub geometries: &'a BTreeMap<String, Geometry>,
+}
 
 /// All fits that the settings ask for.
-pub fn fits(states: &States, samples: &[Sample], params: &Params) -> Fits {
+pub fn fits(states: &States, samples: &[Sample], geometries: &BTreeMap<String, Geometry>, params: &Params) -> Fits {
+    let study = Study { states, samples, geometries };
     if params.skip {
         let remarks = vec!["fits were left out by the study file".to_owned()];
         return Fits { skipped: true, remarks, ..Fits::default() };
@@ -25,9 +36,9 @@ pub fn fits(states: &States, samples: &[Sample], params: &Params) -> Fits {
     for model in params.models.iter().filter_map(|name| models::find(name.as_str())) {
         for group in groups(samples) {
             match model.subject() {
-                Subject::Thickening => thickening(states, samples, &group, params, &mut fits),
-                Subject::Packing => packing(model, states, samples, &group, params, &mut fits),
-                Subject::FlowCurve => flow_curves(model, states, samples, &group, params, &mut fits),
+                Subject::Thickening => thickening(study, &group, params, &mut fits),
+                Subject::Packing => packing(model, study, &group, params, &mut fits),
+                Subject::FlowCurve => flow_curves(model, study, &group, params, &mut fits),
             }
         }
     }
@@ -45,11 +56,11 @@ pub fn fits(states: &States, samples: &[Sample], params: &Params) -> Fits {
 }
 
 /// A law against the solid fraction, at the state of lowest and of highest stress of every sample.
-fn packing(model: &dyn Model, states: &States, samples: &[Sample], group: &Group, params: &Params, fits: &mut Fits) {
+fn packing(model: &dyn Model, study: Study<'_>, group: &Group, params: &Params, fits: &mut Fits) {
     for (end, high) in [("low stress", false), ("high stress", true)] {
         let scope = group.name.as_ref().map_or_else(|| end.to_owned(), |name| format!("{end}, {name}"));
-        let pick = |s: &State| group.holds(s) && is_end(s, &states.states, high);
-        let Some(data) = data(states, samples, model.subject(), &pick) else {
+        let pick = |s: &State| group.holds(s) && is_end(s, &study.states.states, high);
+        let Some(data) = data(study, model.subject(), &pick) else {
             let why = "not fitted: no state has a relative viscosity, a stress and a solid fraction";
             without_data(model, &scope, why, params, fits);
             continue;
@@ -63,21 +74,14 @@ fn packing(model: &dyn Model, states: &States, samples: &[Sample], group: &Group
 }
 
 /// A flow curve for every sample on its own.
-fn flow_curves(
-    model: &dyn Model,
-    states: &States,
-    samples: &[Sample],
-    group: &Group,
-    params: &Params,
-    fits: &mut Fits,
-) {
+fn flow_curves(model: &dyn Model, study: Study<'_>, group: &Group, params: &Params, fits: &mut Fits) {
     for sample in &group.samples {
-        let Some(data) = data(states, samples, model.subject(), &|s| s.sample == *sample) else {
+        let Some(data) = data(study, model.subject(), &|s| s.sample == *sample) else {
             without_data(model, sample, "not fitted: no state has a viscosity and a rate", params, fits);
             continue;
         };
         one(model, sample.clone(), data, params, fits, |job, fit, _, fits| {
-            fits.flow_curves.extend(own_flow_curve(job, fit, samples));
+            fits.flow_curves.extend(own_flow_curve(job, fit, study.samples));
         });
     }
 }

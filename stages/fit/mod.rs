@@ -32,6 +32,7 @@ mod thickening;
 #[allow(clippy::unwrap_used, clippy::disallowed_methods)]
 mod tests;
 
+use crate::physics::geometry::Geometry;
 use crate::physics::materials::Sample;
 use pipeline::diagnostic::Diagnostic;
 use pipeline::stage::{Context, Output, Produced};
@@ -42,13 +43,14 @@ pub use compute::fits;
 /// What the task gives.
 pub const OUTPUTS: [Output; 1] = [Output { name: "fits", bulky: false }];
 
-/// The work of the task: settings `fit`, `samples`; input `states`; output `fits`.
+/// The work of the task: settings `fit`, `samples`, `geometries`; input `states`; output `fits`.
 ///
 /// # Errors
 /// Only mistakes of the program: what cannot be fitted is said in the result.
 pub fn work(cx: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
     let samples: Vec<Sample> = cx.settings::<BTreeMap<String, Sample>>("samples")?.into_values().collect();
-    let fits = fits(&cx.json("states")?, &samples, &cx.settings("fit")?);
+    let geometries = cx.settings::<BTreeMap<String, Geometry>>("geometries")?;
+    let fits = fits(&cx.json("states")?, &samples, &geometries, &cx.settings("fit")?);
     let mut produced = Produced::default().with_json("fits", &fits)?;
     produced.remarks = fits.remarks;
     Ok(produced)

@@ -139,7 +139,9 @@ fn settle(fit: &mut Fit<'_>, best: Solution, loss: Loss, loss_scale: f64) -> Sol
     let mut solution = within_bounds(fit, best);
     for _ in 0..ROUNDS {
         let scales = scales(&fit.problem, &solution, loss, loss_scale);
-        let change = |(a, b): (&Scale, &Scale)| (a.moves - b.moves).abs().max((a.weight - b.weight).abs());
+        let change = |(a, b): (&Scale, &Scale)| {
+            (a.moves - b.moves).abs().max((a.weight - b.weight).abs()).max((a.slope - b.slope).abs())
+        };
         if scales.iter().zip(&fit.problem.scales).map(change).fold(0.0, f64::max) < SETTLED {
             break;
         }
@@ -210,11 +212,13 @@ fn wants_inside(fit: &Fit<'_>, values: &[f64], shifts: &[f64]) -> Option<usize> 
 /// Scales of the data at a solution.
 fn scales(problem: &Problem<'_>, solution: &Solution, loss: Loss, c: f64) -> Vec<Scale> {
     let (values, shifts) = (problem.values(&solution.parameters), problem.shifts(&solution.parameters));
-    let moves = |i: usize| {
+    // Where the flow curve stands upright the slope grows without limit, and the linear formula means nothing.
+    let slope =
+        |i: usize| problem.model.slope(&values, problem.point(i, &shifts)).clamp(-1.0 / LEAST_MOVE, 1.0 / LEAST_MOVE);
+    let moves = |i: usize, slope: f64| {
         if !problem.data.abscissa_follows[i] {
             return 1.0;
         }
-        let slope = problem.model.slope(&values, problem.point(i, &shifts));
         let follows = match problem.model.subject() {
             crate::physics::models::Subject::FlowCurve => 1.0 + slope,
             _ => 1.0 - slope,
@@ -223,7 +227,11 @@ fn scales(problem: &Problem<'_>, solution: &Solution, loss: Loss, c: f64) -> Vec
     };
     let own = own_residuals(problem, &solution.parameters);
     let weight = |i: usize| weight(own[i], loss, c);
-    (0..problem.n()).map(|i| Scale { moves: moves(i), weight: weight(i) }).collect()
+    let scale = |i: usize| {
+        let slope = slope(i);
+        Scale { moves: moves(i, slope), slope, weight: weight(i) }
+    };
+    (0..problem.n()).map(scale).collect()
 }
 
 /// ψ(u)/u.

@@ -1,6 +1,5 @@
 //! Tests of fits: against another program's answers, on studies with known answers, and where there is no answer.
 
-use super::compute::fits;
 use super::data::{Data, Errors, scatter};
 use super::known;
 use super::params::{Loss, Params};
@@ -61,7 +60,16 @@ fn plain(points: Vec<Point>, ln: Vec<f64>) -> Data {
 fn with_errors(data: Data, u: f64) -> Data {
     let n = data.ln.len();
     let none = vec![vec![0.0; n]; n];
-    Data { errors: Some(Errors { own: vec![u * u; n], filling: none.clone(), shared: none }), ..data }
+    Data {
+        errors: Some(Errors {
+            own: vec![u * u; n],
+            filling: none.clone(),
+            shared: none.clone(),
+            mixed: none.clone(),
+            abscissae: none,
+        }),
+        ..data
+    }
 }
 
 fn meets(name: &str, text: &str, model: &dyn Model, held: &[Option<f64>], with_stress: bool) {
@@ -452,6 +460,11 @@ fn measured(sample: &Sample, stress_pa: f64, ln_relative: &[f64]) -> State {
     state(sample, stress_pa, ln_relative)
 }
 
+/// Of a study whose geometries have no say.
+fn fits(states: &States, samples: &[Sample], params: &Params) -> Fits {
+    super::fits(states, samples, &std::collections::BTreeMap::new(), params)
+}
+
 fn only(model: &str) -> Params {
     Params { models: vec![serde_json::from_value(model.into()).unwrap()], ..Params::default() }
 }
@@ -803,9 +816,9 @@ fn one_loading_takes_its_errors_from_the_residuals_and_says_so() {
 #[test]
 fn left_out_means_empty_and_said() {
     let (states, samples) = study(&[0.47, 0.51], 3, &mut Normals::new(7));
-    let fits = fits(&states, &samples, &Params { skip: true, ..Params::default() });
-    assert!(fits.rows.is_empty() && fits.skipped && fits.remarks[0].contains("left out"));
-    let empty = super::fits(&States::default(), &samples, &Params::default());
+    let left_out = fits(&states, &samples, &Params { skip: true, ..Params::default() });
+    assert!(left_out.rows.is_empty() && left_out.skipped && left_out.remarks[0].contains("left out"));
+    let empty = fits(&States::default(), &samples, &Params::default());
     assert!(empty.rows.iter().all(|r| r.value.is_none() || r.parameter == "alpha"));
     assert!(!empty.rows.is_empty());
 }

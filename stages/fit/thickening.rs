@@ -2,6 +2,7 @@
 //! it, the flow states of the measured states, and which measurement would tell more. The law is in
 //! `physics::models`, the fit in `solve`.
 
+use super::compute::Study;
 use super::data::{Scale, data};
 use super::group::Group;
 use super::known::{self, Known, derived, drawable, fraction, short};
@@ -10,7 +11,6 @@ use super::result::{Border, FitRow, Fits, FlowDiagram, FlowState};
 use super::rows::{Job, no_fit, quality, residuals, row, rows, words};
 use super::solve::{Fit, fit};
 use crate::numerics::{chi_square, float, least_squares};
-use crate::physics::materials::Sample;
 use crate::physics::models::wyart_cates::{
     ALPHA, BETA, WyartCates, borders, discontinuous_onset, inverse_slope, jamming_stress, turning_points,
 };
@@ -35,7 +35,7 @@ const MORE_FRACTIONS: &str = "measure at least three solid fractions of the same
                               near jamming";
 
 /// Fits the law, and tells what follows.
-pub(super) fn thickening(states: &States, samples: &[Sample], group: &Group, params: &Params, fits: &mut Fits) {
+pub(super) fn thickening(study: Study<'_>, group: &Group, params: &Params, fits: &mut Fits) {
     let model = &WyartCates;
     let mut held = vec![None; model.parameters().len()];
     (held[ALPHA], held[BETA]) = (params.alpha, params.beta);
@@ -45,7 +45,7 @@ pub(super) fn thickening(states: &States, samples: &[Sample], group: &Group, par
         let (further_measurements, remarks) = (vec![advice.to_owned()], vec![why.to_owned()]);
         fits.quality.push(super::result::FitQuality { further_measurements, remarks, ..no_fit(model, &scope, params) });
     };
-    let Some(data) = data(states, samples, Subject::Thickening, &|state| group.holds(state)) else {
+    let Some(data) = data(study, Subject::Thickening, &|state| group.holds(state)) else {
         let why = "not fitted: no state has a relative viscosity, a stress and a solid fraction";
         return without(why, "give the liquid's viscosity and the solid fractions in the study file", fits);
     };
@@ -70,10 +70,10 @@ pub(super) fn thickening(states: &States, samples: &[Sample], group: &Group, par
     for sample in 0..job.data.samples.len() {
         fits.rows.extend(regime(&job, &fit, sample));
     }
-    fits.flow_states.extend(flow_states(&job, &fit, states));
+    fits.flow_states.extend(flow_states(&job, &fit, study.states));
     fits.diagrams.extend(diagram(&job, &fit));
     fits.flow_curves
-        .extend((0..job.data.samples.len()).filter_map(|s| super::curves::flow_curve(&job, &fit, s, samples)));
+        .extend((0..job.data.samples.len()).filter_map(|s| super::curves::flow_curve(&job, &fit, s, study.samples)));
 }
 
 fn solid_fractions(job: &Job<'_>) -> usize {

@@ -3,6 +3,7 @@
 
 use crate::claims::params::Claim;
 use crate::ingest::layout::Layout;
+use crate::old_results::params::OldTable;
 use crate::physics::quantity::Quantity;
 use crate::setup::origin::Origin;
 use crate::setup::stages::Stages;
@@ -73,6 +74,9 @@ pub(super) struct Document {
     /// Numbers held against what the study gives.
     #[serde(default)]
     pub claims: Vec<Claim>,
+    /// Tables of results from before, by name, held row by row against what the raw exports give.
+    #[serde(default)]
+    pub old_results: BTreeMap<String, OldTable>,
 }
 
 /// Seed where none is given; any other would do.

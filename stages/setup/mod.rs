@@ -28,6 +28,7 @@ mod yaml;
 use crate::claims::params::Claim;
 use crate::clean::params::SetAside;
 use crate::ingest::layout::Layout;
+use crate::old_results::params::OldTable;
 use crate::physics::geometry::Geometry;
 use crate::physics::instrument::Instrument;
 use crate::physics::materials::Sample;
@@ -85,6 +86,8 @@ pub struct Study {
     pub variants: BTreeMap<String, Stages>,
     /// Claims in their order.
     pub claims: Vec<Claim>,
+    /// Tables of results from before, by name; `old_results.NAME`.
+    pub old_results: BTreeMap<String, OldTable>,
     /// How the report looks; `report`.
     pub report: Report,
     /// The study file as read: every key and value, without comments.
@@ -125,7 +128,14 @@ pub struct RunPlan {
 /// # Errors
 /// Every mistake of the study file that can be told apart, in the order of the file.
 pub fn load(folder: &Path, tables: &Tables<'_>) -> Result<Study, Vec<Diagnostic>> {
-    let text = text(folder)?;
+    load_text(text(folder)?, folder, tables)
+}
+
+/// The same with another text in place of the study file of `folder`.
+///
+/// # Errors
+/// As [`load`].
+pub fn load_text(text: String, folder: &Path, tables: &Tables<'_>) -> Result<Study, Vec<Diagnostic>> {
     let source = Source::read(STUDY_FILE, text)?;
     if !source.has("study") {
         let problem = Diagnostic::new("`study` is missing").at(Place::file(STUDY_FILE));
@@ -138,6 +148,14 @@ pub fn load(folder: &Path, tables: &Tables<'_>) -> Result<Study, Vec<Diagnostic>
     let study = Study { as_read, ..resolve(document, folder, tables, &mut problems) };
     let problems = problems.into_sorted();
     if problems.is_empty() { Ok(study) } else { Err(problems) }
+}
+
+/// A study file as typed: its keys and values without a meaning.
+///
+/// # Errors
+/// Bad syntax or duplicate keys.
+pub fn typed(text: &str) -> Result<serde_json::Value, Vec<Diagnostic>> {
+    Source::read(STUDY_FILE, text.to_owned()).map(|source| source.value(&[]).clone())
 }
 
 /// The JSON Schema of `study.yaml`.
@@ -158,6 +176,7 @@ fn resolve(document: Document, folder: &Path, tables: &Tables<'_>, problems: &mu
     check::ranges(&document.stages, "stages", problems);
     let variants = check::variants(&document, problems);
     check::claims(&document.claims, tables, problems);
+    check::old_results(&document.old_results, &files, tables, problems);
     let written = written::written(&document, problems.source());
     Study {
         title: document.study,
@@ -177,6 +196,7 @@ fn resolve(document: Document, folder: &Path, tables: &Tables<'_>, problems: &mu
         stages: document.stages,
         variants,
         claims: document.claims,
+        old_results: document.old_results,
         report: document.report,
         as_read: serde_json::Value::Null,
         written,

@@ -11,6 +11,7 @@ mod instrument;
 mod material;
 #[path = "../generator/random.rs"]
 mod random;
+mod reversal;
 
 use std::process::ExitCode;
 
@@ -18,8 +19,9 @@ use std::process::ExitCode;
 type Trial = (&'static str, &'static str, fn(&[String]) -> ExitCode);
 
 /// All trials.
-const TRIALS: [Trial; 2] = [
+const TRIALS: [Trial; 3] = [
     ("coverage", "how often the intervals of made-up studies hold the truth", coverage::trial),
+    ("reversal", "contact shares of synthetic reversals: bias, coverage, resolved or not", reversal::trial),
     ("fits", "speed of 10,000 global fits to resampled data (with --release); beside it fits.py", fits::trial),
 ];
 

@@ -126,7 +126,7 @@ impl Declared {
         let density = Some(Quantity::exact(872.0));
         Sample {
             name: format!("S{place}"),
-            liquid: Liquid { name: "oil".to_owned(), viscosity: Some(self.liquid), density },
+            liquid: Liquid { name: "oil".to_owned(), viscosity: Some(self.liquid), density, composition: None },
             particles: None,
             volume_fraction: Some(self.fractions[place]),
             control: false,

@@ -2,8 +2,7 @@
 
 use super::laboratory::{BEADS, Declared};
 use super::study::{Study, TrueState};
-use stages::fit::params::{ModelName, Params as FitParams};
-use stages::physics::models::wyart_cates::WyartCates;
+use stages::fit::params::Params as FitParams;
 use stages::reversal::result::JudgedRun;
 use stages::states::result::Interval;
 use stages::{fit, states, uncertainty};
@@ -92,8 +91,9 @@ fn scores(
         let rise = joined.thickening.iter().find(|t| t.sample == sample.name);
         scores[1].add(rise.and_then(|t| t.contact_share_of_rise), BEADS.share_of_rise);
     }
-    let law = FitParams { models: vec![ModelName::of(&WyartCates)], ..FitParams::default() };
-    let fits = fit::fits(&alone, &samples, &law);
+    let law = serde_json::json!({ "models": ["wyart-cates"] });
+    let law: FitParams = serde_json::from_value(law).map_err(|e| e.to_string())?;
+    let fits = fit::fits(&alone, &samples, &geometries, &law);
     let parameter = |name: &str| {
         let row = fits.rows.iter().find(|r| r.parameter == name)?;
         Some(Interval { value: row.value?, u: row.u_value?, low: row.value_low, high: row.value_high })
