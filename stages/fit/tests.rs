@@ -625,6 +625,9 @@ fn at_a_held_rate_the_stress_follows_the_viscosity() {
     assert!(ratio > 0.7 && ratio < 1.15, "{ratio}");
 }
 
+/// z by place of the sample and ln η.
+type Explained<'a> = &'a dyn Fn(usize, f64) -> f64;
+
 /// States whose contact share follows `z` of ln η.
 fn with_shares(states: &mut States, z: &dyn Fn(usize, f64) -> f64, normals: &mut Normals) {
     for state in &mut states.states {
@@ -644,7 +647,7 @@ fn rival_explanations_are_told_apart_and_said_in_words() {
     let constant = |s: usize, _: f64| [0.5, 0.7, 0.8][s];
     let half = |s: usize, ln: f64| 0.5 * ln - [0.2, 0.3, 0.4][s];
     let none = |_: usize, _: f64| 0.0;
-    let all: [(&str, &dyn Fn(usize, f64) -> f64); 4] = [
+    let all: [(&str, Explained<'_>); 4] = [
         ("contacts carry the rise", &carry),
         ("constant share", &constant),
         ("both parts follow the stress", &half),
