@@ -821,7 +821,7 @@ fn left_out_means_empty_and_said() {
     let (states, samples) = study(&[0.47, 0.51], 3, &mut Normals::new(7));
     let left_out = fits(&states, &samples, &Params { skip: true, ..Params::default() });
     assert!(left_out.rows.is_empty() && left_out.skipped && left_out.remarks[0].contains("left out"));
-    let empty = fits(&States::default(), &samples, &Params::default());
+    let empty = super::fits(&States::default(), &samples, &std::collections::BTreeMap::new(), &Params::default());
     assert!(empty.rows.iter().all(|r| r.value.is_none() || r.parameter == "alpha"));
     assert!(!empty.rows.is_empty());
 }
