@@ -3,10 +3,9 @@
 
 use pipeline::command::{Command, Domain, Earlier, Exit, Failure, Form, Summary};
 use pipeline::diagnostic::{Diagnostic, Place};
-use pipeline::graph::select;
 use pipeline::stage::Plan;
 use reports::document::find::find_typst;
-use reports::study::{load, typst};
+use reports::study::{load, plan_of};
 use std::path::Path;
 use std::process::ExitCode;
 
@@ -17,17 +16,9 @@ fn main() -> ExitCode {
 /// Shear reversal: what the engine asks of those who know the domain.
 struct Reversal;
 
-/// Stages whose tasks stay with `--until` where all that they read does.
-const ALONG: [&str; 1] = ["table"];
-
 impl Domain for Reversal {
     fn plan(&self, folder: &Path, until: Option<&str>) -> Result<Plan, Failure> {
-        let plan = reports::study::plan(&load(folder)?, &typst());
-        match until {
-            None => Ok(plan),
-            Some("report") => Ok(plan),
-            Some(stage) => select::until(plan, stage, &ALONG),
-        }
+        plan_of(folder, until)
     }
 
     fn before_run(&self, plan: &Plan) -> Result<(), Failure> {

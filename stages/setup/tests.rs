@@ -346,6 +346,17 @@ fn each_mistake_has_its_diagnostic() {
         ("unit: uN.m}", "unit: Pa}", "<Pa}>: `Pa` is the unit of a stress: expected a torque, for example `uN.m`\n"),
         // What the YAML library finds.
         ("report: {subtitle", "report: {subtitel", "<subtitel>: unknown key `subtitel` (did you mean `subtitle`?)\n"),
+        // The authors' own sections.
+        (
+            "report: {subtitle: Trial,",
+            "report: {sections: [{title: More, file: raw/oil.tx}],",
+            "<raw/oil.tx}>: `raw/oil.tx` is neither Typst nor plain text (name it `.typ` where it is Typst, `.txt` where it is plain text)\n<raw/oil.tx}>: there is no file `raw/oil.tx` in the study (did you mean `raw/oil.txt`?)\n",
+        ),
+        (
+            "report: {subtitle: Trial,",
+            "report: {sections: [{title: More, file: raw/oil.txt, uses: [../secret.png]}],",
+            "<../secret.png]>: there is no file `../secret.png` in the study (write its path from the folder of the study file downwards, with `/`)\n",
+        ),
         ("geometries:", "geometrys:", "<geometrys>: unknown key `geometrys` (did you mean `geometries`?)\n"),
         (
             "    before: {window: 3}",

@@ -1,0 +1,62 @@
+//! Every setting that can change a result changes the methods text: each leaf of the settings in force is given
+//! another value, each rule is switched, and the text must differ.
+
+use super::methods::{InForce, markdown, paragraphs};
+use crate::fixture;
+use serde_json::{Value, json};
+
+fn text(settings: &InForce) -> String {
+    markdown(&paragraphs(settings, &fixture::runs(), &fixture::states()))
+}
+
+/// Another value for a leaf.
+fn other(value: &Value) -> Vec<Value> {
+    match value {
+        Value::Bool(on) => vec![json!(!on)],
+        Value::Number(n) if n.is_u64() => vec![json!(n.as_u64().unwrap() + 1)],
+        Value::Number(n) => vec![json!(1.25 * n.as_f64().unwrap())],
+        Value::Null => vec![json!(1.5)],
+        Value::String(_) => ["A", "C"].map(Value::from).to_vec(),
+        Value::Array(items) => vec![json!(&items[..items.len().saturating_sub(1)])],
+        Value::Object(_) => vec![json!(false), json!({"S": {"low": "1 Pa"}})],
+    }
+}
+
+/// All values within `value`, as JSON pointers.
+fn pointers(value: &Value, at: String, found: &mut Vec<String>) {
+    found.push(at.clone());
+    if let Value::Object(fields) = value {
+        for (key, value) in fields {
+            pointers(value, format!("{at}/{key}"), found);
+        }
+    }
+}
+
+/// Settings that differ from `settings` at one place, by that place.
+fn changed(settings: &InForce) -> Vec<(String, InForce)> {
+    let whole = serde_json::to_value(settings).unwrap();
+    let mut found = Vec::new();
+    pointers(&whole, String::new(), &mut found);
+    let mut out = Vec::new();
+    for at in found.iter().filter(|at| !at.is_empty()) {
+        for value in other(whole.pointer(at).unwrap()) {
+            let mut copy = whole.clone();
+            *copy.pointer_mut(at).unwrap() = value;
+            if let Ok(settings_there) = serde_json::from_value::<InForce>(copy)
+                && settings_there != *settings
+            {
+                out.push((at.clone(), settings_there));
+            }
+        }
+    }
+    out
+}
+
+#[test]
+fn every_setting_that_changes_a_result_changes_the_text() {
+    let settings = InForce { inertia_known: true, ..InForce::default() };
+    let (before, all) = (text(&settings), changed(&settings));
+    assert!(all.len() > 80, "{}", all.len());
+    let silent: Vec<&String> = all.iter().filter(|(_, other)| text(other) == before).map(|(at, _)| at).collect();
+    assert!(silent.is_empty(), "the text is silent about {silent:#?}");
+}
