@@ -81,7 +81,9 @@ impl Design {
 
 impl Sample {
     fn cell(&self, set_point: &str, loading: &str) -> String {
-        let Some(repeats) = self.counts.get(&(set_point.to_owned(), loading.to_owned())) else { return "·".to_owned() };
+        let Some(repeats) = self.counts.get(&(set_point.to_owned(), loading.to_owned())) else {
+            return "·".to_owned();
+        };
         repeats.values().map(ToString::to_string).collect::<Vec<_>>().join("+")
     }
 }

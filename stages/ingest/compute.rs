@@ -1,7 +1,7 @@
 //! One raw export → its readings in SI and its head. Every row of data comes out or is refused by name.
 
-use super::header::{self, Header, as_header, split, without_comment};
 use super::container::{Unpacked, unpack};
+use super::header::{self, Header, as_header, split, without_comment};
 use super::layout::{Decimal, Layout, Role, Separator};
 use super::number::{Field, Format};
 use super::params::Params;

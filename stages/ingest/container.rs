@@ -37,7 +37,10 @@ fn gunzip(bytes: &[u8], largest: u64) -> Result<Unpacked<'_>, Vec<Diagnostic>> {
     let mut text = Vec::new();
     let unpacked = flate2::read::MultiGzDecoder::new(bytes).take(largest + 1).read_to_end(&mut text);
     if text.len() as u64 > largest {
-        return Err(problem(format!("this gzip file unpacks to more than {largest} bytes"), "unpack it, and cut it into runs"));
+        return Err(problem(
+            format!("this gzip file unpacks to more than {largest} bytes"),
+            "unpack it, and cut it into runs",
+        ));
     }
     match unpacked {
         Ok(_) => Ok(Unpacked::Text(Cow::Owned(text), false)),

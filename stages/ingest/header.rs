@@ -132,7 +132,8 @@ fn one_of(found: &[usize], column: &Column) -> Result<usize, (String, String)> {
             Err((message, "add `which: 1` or `which: 2` to this column in the layout".to_owned()))
         }
         (Some(which), _) => found.get(which.wrapping_sub(1)).copied().ok_or_else(|| {
-            let message = format!("column `{name}` stands {} times in the header, the layout wants number {which}", found.len());
+            let message =
+                format!("column `{name}` stands {} times in the header, the layout wants number {which}", found.len());
             (message, format!("it stands in fields {}", at(found)))
         }),
     }

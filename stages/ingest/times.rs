@@ -191,7 +191,10 @@ mod tests {
     #[test]
     fn a_pattern_tells_day_from_month() {
         assert_eq!(read("%d/%m/%Y %H:%M:%S", &["01/02/2026 00:00:00", "02/02/2026 00:00:00"])[1], Some(86_400.0));
-        assert_eq!(read("%m/%d/%Y %H:%M:%S%.f", &["01/02/2026 00:00:00", "02/02/2026 00:00:00.5"])[1], Some(2_678_400.5));
+        assert_eq!(
+            read("%m/%d/%Y %H:%M:%S%.f", &["01/02/2026 00:00:00", "02/02/2026 00:00:00.5"])[1],
+            Some(2_678_400.5)
+        );
         assert!(TimeFormat::parse("%H:%M").is_err());
         assert!(TimeFormat::parse("seconds").is_err());
     }

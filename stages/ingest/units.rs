@@ -186,7 +186,8 @@ fn conversion(role: Role, stated: Option<&str>, exported: Option<(&str, usize)>,
             Ok(exported) if same(&unit, &exported) => Ok((Conversion::new(role, unit), None)),
             Ok(_) if text.trim() == "rad/s" && matches!(other, "1/s" | "s-1" | "s^-1" | "s⁻¹" | "/s") => {
                 // The radian is one (SI brochure, 9th edition, table 4), so a program may leave it out; the layout decides.
-                let remark = format!("column `{}`: `{other}` in the export is read as `rad/s`, as the layout says", column.name);
+                let remark =
+                    format!("column `{}`: `{other}` in the export is read as `rad/s`, as the layout says", column.name);
                 Ok((Conversion::new(role, unit), Some(remark)))
             }
             Ok(_) => {
@@ -195,7 +196,8 @@ fn conversion(role: Role, stated: Option<&str>, exported: Option<(&str, usize)>,
                 Err(problem(message, help, Some(line)))
             }
             Err(_) => {
-                let remark = format!("column `{}`: the unit `{other}` is not understood; read as `{text}`", column.name);
+                let remark =
+                    format!("column `{}`: the unit `{other}` is not understood; read as `{text}`", column.name);
                 Ok((Conversion::new(role, unit), Some(remark)))
             }
         },
@@ -255,11 +257,14 @@ mod tests {
     #[test]
     fn a_drive_speaks_in_turns() {
         let speed = |stated, exported: Option<&str>| {
-            let found = conversion(Role::Speed, stated, exported.map(|unit| (unit, 1)), &named("n")).map_err(|p| p.0.to_string());
+            let found = conversion(Role::Speed, stated, exported.map(|unit| (unit, 1)), &named("n"))
+                .map_err(|p| p.0.to_string());
             found.map(|(c, remark)| (c.apply(60.0), remark.is_some()))
         };
         let two_pi = 2.0 * std::f64::consts::PI;
-        for (unit, expected) in [("rpm", two_pi), ("1/min", two_pi), ("min-1", two_pi), ("1/s", 60.0 * two_pi), ("rad/s", 60.0)] {
+        for (unit, expected) in
+            [("rpm", two_pi), ("1/min", two_pi), ("min-1", two_pi), ("1/s", 60.0 * two_pi), ("rad/s", 60.0)]
+        {
             let (value, _) = speed(None, Some(unit)).unwrap();
             assert!((value / expected - 1.0).abs() < 1e-12, "{unit}: {value}");
             assert_eq!(speed(Some(unit), None).unwrap().0, value, "{unit} in the layout");

@@ -49,7 +49,10 @@ pub(crate) fn text(
     let names = book.sheet_names();
     if let Some(name) = sheet {
         if !names.iter().any(|n| n == name) {
-            return Err(problem(format!("the workbook has no sheet `{name}`; it has {}", listed(&names)), "change `sheets` of the raw entry"));
+            return Err(problem(
+                format!("the workbook has no sheet `{name}`; it has {}", listed(&names)),
+                "change `sheets` of the raw entry",
+            ));
         }
         return as_text(&mut book, name, format);
     }
@@ -79,7 +82,10 @@ fn as_text(book: &mut Book<'_>, name: &str, format: &Format) -> Result<String, V
     let range = book.worksheet_range(name).map_err(|error| damaged(&error))?;
     let (height, width) = range.get_size();
     if height as u64 * width as u64 > MOST_CELLS {
-        return Err(problem(format!("sheet `{name}` has {height} × {width} cells: too many"), "clear stray cells far from the data"));
+        return Err(problem(
+            format!("sheet `{name}` has {height} × {width} cells: too many"),
+            "clear stray cells far from the data",
+        ));
     }
     let mut out = String::new();
     // Rows above the first cell count, so that a line is a row of the sheet.
@@ -91,8 +97,13 @@ fn as_text(book: &mut Book<'_>, name: &str, format: &Format) -> Result<String, V
                 out.push('\t');
             }
             write_cell(&mut out, cell, format).map_err(|what| {
-                let place = Place { column: Some(column as u64 + 1), ..Place::line(RAW, u64::from(first) + at as u64 + 1) };
-                vec![Diagnostic::new(format!("sheet `{name}`: this cell holds {what}")).at(place).help("mend it in the workbook")]
+                let place =
+                    Place { column: Some(column as u64 + 1), ..Place::line(RAW, u64::from(first) + at as u64 + 1) };
+                vec![
+                    Diagnostic::new(format!("sheet `{name}`: this cell holds {what}"))
+                        .at(place)
+                        .help("mend it in the workbook"),
+                ]
             })?;
         }
         out.push('\n');

@@ -51,23 +51,83 @@ struct Words {
 
 /// In the order in which roles choose: names that say most come first.
 const WORDS: [Words; 11] = [
-    Words { role: Role::Step, whole: &["step", "part", "leg", "segment", "interval", "abschnitt", "schritt", "stage", "section", "phase", "stufe", "étape"], part: &["step", "segment", "interval", "abschnitt", "section no"] },
-    Words { role: Role::Time, whole: &["t", "time", "zeit", "temps", "clock", "elapsed"], part: &["time", "zeit", "temps", "clock", "elapsed", "stamp"] },
-    Words { role: Role::Torque, whole: &["m", "md", "torque", "moment", "couple"], part: &["torque", "drehmoment", "moment", "couple"] },
-    Words { role: Role::Angle, whole: &["phi", "φ", "θ", "theta", "angle", "winkel"], part: &["angle", "angular displacement", "angular position", "winkel", "deflection", "auslenk"] },
-    Words { role: Role::Speed, whole: &["n", "omega", "ω", "speed", "drehzahl"], part: &["speed", "drehzahl", "velocity", "vitesse", "winkelgeschw"] },
-    Words { role: Role::Stress, whole: &["tau", "τ", "sigma", "σ", "stress"], part: &["shear stress", "stress", "schubspannung", "spannung", "contrainte"] },
-    Words { role: Role::Rate, whole: &["d", "gammadot", "gamma_dot", "γ̇", "rate", "gp"], part: &["shear rate", "shear-rate", "rate", "scherrate", "schergeschw", "gradient", "gammadot"] },
+    Words {
+        role: Role::Step,
+        whole: &[
+            "step",
+            "part",
+            "leg",
+            "segment",
+            "interval",
+            "abschnitt",
+            "schritt",
+            "stage",
+            "section",
+            "phase",
+            "stufe",
+            "étape",
+        ],
+        part: &["step", "segment", "interval", "abschnitt", "section no"],
+    },
+    Words {
+        role: Role::Time,
+        whole: &["t", "time", "zeit", "temps", "clock", "elapsed"],
+        part: &["time", "zeit", "temps", "clock", "elapsed", "stamp"],
+    },
+    Words {
+        role: Role::Torque,
+        whole: &["m", "md", "torque", "moment", "couple"],
+        part: &["torque", "drehmoment", "moment", "couple"],
+    },
+    Words {
+        role: Role::Angle,
+        whole: &["phi", "φ", "θ", "theta", "angle", "winkel"],
+        part: &["angle", "angular displacement", "angular position", "winkel", "deflection", "auslenk"],
+    },
+    Words {
+        role: Role::Speed,
+        whole: &["n", "omega", "ω", "speed", "drehzahl"],
+        part: &["speed", "drehzahl", "velocity", "vitesse", "winkelgeschw"],
+    },
+    Words {
+        role: Role::Stress,
+        whole: &["tau", "τ", "sigma", "σ", "stress"],
+        part: &["shear stress", "stress", "schubspannung", "spannung", "contrainte"],
+    },
+    Words {
+        role: Role::Rate,
+        whole: &["d", "gammadot", "gamma_dot", "γ̇", "rate", "gp"],
+        part: &["shear rate", "shear-rate", "rate", "scherrate", "schergeschw", "gradient", "gammadot"],
+    },
     Words { role: Role::Strain, whole: &["gamma", "γ", "strain"], part: &["strain", "deform", "verform", "scherung"] },
-    Words { role: Role::NormalForce, whole: &["fn", "f_n", "f", "push"], part: &["normal force", "normalkraft", "axial force", "force normale", "axialkraft"] },
+    Words {
+        role: Role::NormalForce,
+        whole: &["fn", "f_n", "f", "push"],
+        part: &["normal force", "normalkraft", "axial force", "force normale", "axialkraft"],
+    },
     Words { role: Role::Temperature, whole: &["temp", "temperature", "temperatur", "bath"], part: &["temp", "bath"] },
     Words { role: Role::Label, whole: &["label"], part: &["label", "step name", "kind", "name"] },
 ];
 
 /// What makes a name something else than its unit suggests.
 const OTHERWISE: [&str; 17] = [
-    "n1", "n2", "normal stress", "modulus", "storage", "loss", "complex", "yield", "pressure", "std", "error", "deviation",
-    "ambient", "oscill", "amplitude", "phase angle", "humidity",
+    "n1",
+    "n2",
+    "normal stress",
+    "modulus",
+    "storage",
+    "loss",
+    "complex",
+    "yield",
+    "pressure",
+    "std",
+    "error",
+    "deviation",
+    "ambient",
+    "oscill",
+    "amplitude",
+    "phase angle",
+    "humidity",
 ];
 
 /// What makes a column a command instead of a reading.
@@ -188,6 +248,12 @@ impl Seen {
         self.whole_numbers() && self.value_changes() * 3 <= self.values.len()
     }
 
+    /// A number of the reading: it grows by one from row to row, and has no unit.
+    fn looks_like_a_count(&self) -> bool {
+        let by_one = self.values.windows(2).filter(|w| w[1] - w[0] == 1.0).count();
+        self.unit.is_none() && self.whole_numbers() && by_one * 2 > self.values.len()
+    }
+
     fn falls(&self) -> usize {
         self.values.windows(2).filter(|w| w[1] < w[0]).count()
     }
@@ -246,11 +312,8 @@ fn set_points(seen: &[Seen], taken: &mut [bool], mapped: &mut Mapped) {
 
 fn choose(seen: &[Seen], taken: &[bool], words: &Words, mapped: &mut Mapped) -> Option<usize> {
     let usable = |at: &usize| !taken[*at] && !seen[*at].says(&OTHERWISE) && allowed(&seen[*at], words.role);
-    let mut scored: Vec<(u8, usize)> = (0..seen.len())
-        .filter(usable)
-        .map(|at| (seen[at].score(words), at))
-        .filter(|(score, _)| *score > 0)
-        .collect();
+    let mut scored: Vec<(u8, usize)> =
+        (0..seen.len()).filter(usable).map(|at| (seen[at].score(words), at)).filter(|(score, _)| *score > 0).collect();
     if words.role == Role::Time {
         // A time that runs on through the whole run says more than one that begins anew in each step.
         scored.iter_mut().for_each(|(score, at)| *score += 4 * u8::from(seen[*at].falls() == 0));
@@ -269,7 +332,8 @@ fn allowed(column: &Seen, role: Role) -> bool {
     match role {
         Role::Step => column.looks_like_steps(),
         Role::Label => column.changes.is_some_and(|changes| column.time.is_none() && changes < 1000),
-        _ => column.time.is_some() == (role == Role::Time && column.time.is_some()),
+        Role::Time => true,
+        _ => column.time.is_none() && !column.looks_like_a_count(),
     }
 }
 
@@ -284,7 +348,9 @@ fn drop_growing_strain(seen: &[Seen], mapped: &mut Mapped) {
     let grows = values(&mapped.columns.strain).is_some_and(|strain| strain.windows(2).all(|w| w[1] >= w[0]));
     if turns && grows {
         mapped.columns.strain = None;
-        mapped.unclear.push("the strain column grows on where the rate changes its sign: it is a path, and is left out".to_owned());
+        mapped.unclear.push(
+            "the strain column grows on where the rate changes its sign: it is a path, and is left out".to_owned(),
+        );
     }
 }
 
@@ -295,7 +361,9 @@ fn ask(mapped: &mut Mapped) {
         .mapped()
         .into_iter()
         .filter(|(_, column)| column.unit.as_deref() == Some(TODO))
-        .map(|(role, column)| format!("the unit of `{}` ({}) is not told: fill in the {TODO}", column.name, role.name()))
+        .map(|(role, column)| {
+            format!("the unit of `{}` ({}) is not told: fill in the {TODO}", column.name, role.name())
+        })
         .collect();
     if columns.time.is_none() {
         unclear.push("no column was recognised as time".to_owned());
@@ -304,7 +372,9 @@ fn ask(mapped: &mut Mapped) {
         unclear.push("no column was recognised as torque or stress".to_owned());
     }
     if columns.angle.is_none() && columns.speed.is_none() && columns.strain.is_none() && columns.rate.is_none() {
-        unclear.push("no column was recognised as angle, speed, strain or rate: reversals are found from the motion".to_owned());
+        unclear.push(
+            "no column was recognised as angle, speed, strain or rate: reversals are found from the motion".to_owned(),
+        );
     }
     mapped.unclear.extend(unclear);
 }
@@ -348,23 +418,26 @@ mod tests {
     }
 
     fn has(found: &[(&'static str, String, String)], role: &str, name: &str, unit: &str) {
-        assert!(found.contains(&(role.clone_static(), name.to_owned(), unit.to_owned())), "{role} {name} {unit}: {found:?}");
-    }
-
-    trait CloneStatic {
-        fn clone_static(&self) -> &'static str;
-    }
-
-    impl CloneStatic for str {
-        fn clone_static(&self) -> &'static str {
-            WORDS.iter().map(|w| w.role.name()).find(|name| *name == self).unwrap_or("?")
-        }
+        assert!(
+            found.iter().any(|(r, n, u)| (*r, n.as_str(), u.as_str()) == (role, name, unit)),
+            "{role} {name} {unit}: {found:?}"
+        );
     }
 
     #[test]
     fn units_tell_what_names_do_not() {
-        let found = roles("Part;Part label;Clock;Angle;Torque;Push;Bath\n-;-;s;mrad;uN.m;N;degC\n1;a;0.1;1;2;3;25\n1;a;0.2;2;2;3;25\n1;a;0.3;3;2;3;25\n2;b;0.4;4;2;3;25\n");
-        for (role, name, unit) in [("step", "Part", ""), ("label", "Part label", ""), ("time", "Clock", "s"), ("angle", "Angle", "mrad"), ("torque", "Torque", "uN.m"), ("normal_force", "Push", "N"), ("temperature", "Bath", "Cel")] {
+        let found = roles(
+            "Part;Part label;Clock;Angle;Torque;Push;Bath\n-;-;s;mrad;uN.m;N;degC\n1;a;0.1;1;2;3;25\n1;a;0.2;2;2;3;25\n1;a;0.3;3;2;3;25\n2;b;0.4;4;2;3;25\n",
+        );
+        for (role, name, unit) in [
+            ("step", "Part", ""),
+            ("label", "Part label", ""),
+            ("time", "Clock", "s"),
+            ("angle", "Angle", "mrad"),
+            ("torque", "Torque", "uN.m"),
+            ("normal_force", "Push", "N"),
+            ("temperature", "Bath", "Cel"),
+        ] {
             has(&found, role, name, unit);
         }
     }
@@ -374,7 +447,14 @@ mod tests {
         let text = "no\tleg\tt_leg\tt_abs\ttau\tD\teta\tgamma\tN1\tT\n1\t1\ts\tmin\tPa\t1/s\tmPa.s\t%\tPa\tC\n\
             1\t1\t1\t1\t5\t1\t5\t1\t3\t25\n2\t1\t2\t2\t5\t1\t5\t2\t3\t25\n3\t1\t3\t3\t5\t1\t5\t3\t3\t25\n4\t2\t1\t4\t-5\t-1\t5\t2\t3\t25\n5\t2\t2\t5\t-5\t-1\t5\t1\t3\t25\n6\t2\t3\t6\t-5\t-1\t5\t0\t3\t25\n";
         let found = roles(text);
-        for (role, name, unit) in [("step", "leg", ""), ("time", "t_abs", "min"), ("stress", "tau", "Pa"), ("rate", "D", "1/s"), ("strain", "gamma", "%"), ("temperature", "T", "Cel")] {
+        for (role, name, unit) in [
+            ("step", "leg", ""),
+            ("time", "t_abs", "min"),
+            ("stress", "tau", "Pa"),
+            ("rate", "D", "1/s"),
+            ("strain", "gamma", "%"),
+            ("temperature", "T", "Cel"),
+        ] {
             has(&found, role, name, unit);
         }
         assert!(mapped(text).unused.contains(&"N1".to_owned()));
@@ -392,8 +472,9 @@ mod tests {
 
     #[test]
     fn what_is_not_told_is_asked() {
-        let found = mapped("t;torque;angle\n1;2;3\n2;3;4\n");
+        let found = mapped("t;torque;angle\n1;2;3\n2;3;3.5\n");
         assert_eq!(found.unclear.len(), 3, "{:?}", found.unclear);
+        assert_eq!(mapped("t;torque;n\n1;2;1\n2;3;2\n3;3;3\n").columns.speed, None, "a count of readings is no speed");
         assert_eq!(found.columns.torque.unwrap().unit.as_deref(), Some(TODO));
         let path = mapped("t;M;D;gamma\ns;uN.m;1/s;1\n1;2;3;1\n2;3;-3;2\n3;3;-3;3\n");
         assert!(path.columns.strain.is_none() && path.unclear.iter().any(|u| u.contains("it is a path")));

@@ -13,7 +13,9 @@ use std::path::Path;
 pub(super) fn write_new(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     if path.symlink_metadata().is_ok() {
         let diagnostic = Diagnostic::new("this file is there already").at(Place::file(path.display().to_string()));
-        return Err(Failure::input(vec![diagnostic.help("move it away, or choose another folder: nothing is overwritten")]));
+        return Err(Failure::input(vec![
+            diagnostic.help("move it away, or choose another folder: nothing is overwritten"),
+        ]));
     }
     let folder = path.parent().unwrap_or(Path::new("."));
     fs::create_dir_all(folder).map_err(|error| Failure::io("make", folder, &error))?;
@@ -28,7 +30,8 @@ pub(super) fn write_new(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     if blake3::hash(&back) == blake3::hash(bytes) {
         return Ok(());
     }
-    let diagnostic = Diagnostic::new("what was written does not come back the same").at(Place::file(path.display().to_string()));
+    let diagnostic =
+        Diagnostic::new("what was written does not come back the same").at(Place::file(path.display().to_string()));
     Err(Failure::surroundings(diagnostic.help("check the disk, and start again in another folder")))
 }
 

@@ -163,8 +163,10 @@ fn sheets(exports: &[Export]) -> BTreeMap<&str, Vec<String>> {
 
 /// The sample of each export: from preambles if all tell it, else from folders, else from file names.
 fn samples(exports: &[Export], named: &mut Named) -> Vec<String> {
-    let from_preamble: Option<Vec<String>> =
-        exports.iter().map(|export| Some(export.preamble[&key(export, &SAMPLE_KEYS)?].clone()).filter(|s| !s.is_empty())).collect();
+    let from_preamble: Option<Vec<String>> = exports
+        .iter()
+        .map(|export| Some(export.preamble[&key(export, &SAMPLE_KEYS)?].clone()).filter(|s| !s.is_empty()))
+        .collect();
     let folders: BTreeSet<&str> = exports.iter().map(Export::folder).collect();
     if let Some(found) = from_preamble {
         named.how.push("samples from the preambles".to_owned());
@@ -172,7 +174,9 @@ fn samples(exports: &[Export], named: &mut Named) -> Vec<String> {
             let folder = last(export.folder());
             if folders.len() > 1 && folder != sample && !is_control(folder) && !folder.is_empty() {
                 let run = export.run();
-                named.unclear.push(format!("`{run}`: its preamble says sample `{sample}`, its folder `{folder}`; the preamble was taken"));
+                named.unclear.push(format!(
+                    "`{run}`: its preamble says sample `{sample}`, its folder `{folder}`; the preamble was taken"
+                ));
             }
         }
         return found;
@@ -191,7 +195,10 @@ fn last(folder: &str) -> &str {
 
 /// A file name without what tells loading or repeat, and without a number behind its last `_` or `-`.
 fn beginning(stem: &str) -> String {
-    let cut = LOADING_PATHS.iter().chain(&REPEAT_PATHS).filter_map(|pattern| Some(Regex::new(pattern).ok()?.find(stem)?.start()));
+    let cut = LOADING_PATHS
+        .iter()
+        .chain(&REPEAT_PATHS)
+        .filter_map(|pattern| Some(Regex::new(pattern).ok()?.find(stem)?.start()));
     let end = cut.filter(|at| *at > 0).min().unwrap_or(stem.len());
     let short = stem[..end].trim_end_matches(['_', '-', ' ']);
     match short.rsplit_once(['_', '-', ' ']) {
@@ -208,7 +215,9 @@ fn key(export: &Export, words: &[&str]) -> Option<String> {
     let begins = || {
         keys().find(|key| {
             let key = lower(key);
-            words.iter().any(|word| [" name", " id", " no", " nr", " number"].iter().any(|end| key == format!("{word}{end}")))
+            words
+                .iter()
+                .any(|word| [" name", " id", " no", " nr", " number"].iter().any(|end| key == format!("{word}{end}")))
         })
     };
     exact.or_else(begins).cloned()
@@ -221,7 +230,12 @@ fn origin(exports: &[Export], members: &[usize], keys: &[&str], paths: &[&str]) 
 }
 
 /// Patterns that match these files and no others of the study, with the files of each.
-fn patterns<'a>(folder: &str, ending: &str, own: &BTreeSet<&'a str>, files: &[String]) -> Vec<(String, BTreeSet<&'a str>)> {
+fn patterns<'a>(
+    folder: &str,
+    ending: &str,
+    own: &BTreeSet<&'a str>,
+    files: &[String],
+) -> Vec<(String, BTreeSet<&'a str>)> {
     let base = if folder.is_empty() { String::new() } else { format!("{folder}/") };
     let names = || own.iter().map(|file| &file[base.len()..]);
     let shared = names().skip(1).fold(names().next().unwrap_or_default(), |shared, name| common(shared, name));
@@ -229,7 +243,9 @@ fn patterns<'a>(folder: &str, ending: &str, own: &BTreeSet<&'a str>, files: &[St
     for prefix in ["", prefix] {
         let inside = |file: &&String| {
             let name = file.strip_prefix(&base).filter(|name| !name.contains('/'));
-            name.is_some_and(|name| name.starts_with(prefix) && name.ends_with(ending) && name.len() >= prefix.len() + ending.len())
+            name.is_some_and(|name| {
+                name.starts_with(prefix) && name.ends_with(ending) && name.len() >= prefix.len() + ending.len()
+            })
         };
         if files.iter().filter(inside).all(|file| own.contains(file.as_str())) {
             return vec![(format!("{}{}*{}", literal(&base), literal(prefix), literal(ending)), own.clone())];
@@ -302,7 +318,8 @@ mod tests {
     }
 
     fn lines(exports: &[Export], more: &[&str]) -> Vec<String> {
-        let files: Vec<String> = exports.iter().map(|e| e.file.clone()).chain(more.iter().map(|f| (*f).to_owned())).collect();
+        let files: Vec<String> =
+            exports.iter().map(|e| e.file.clone()).chain(more.iter().map(|f| (*f).to_owned())).collect();
         name(exports, &files).entries.iter().map(Entry::yaml).collect()
     }
 

@@ -37,7 +37,11 @@ impl Command for New {
     fn perform(&self, typed: &ArgMatches) -> Result<Answer, Failure> {
         let start = Start::of(typed)?;
         if start.study.join(STUDY_FILE).symlink_metadata().is_ok() {
-            return Err(refuse("there is a study here already", &start.study.join(STUDY_FILE), "choose another folder, or edit that study"));
+            return Err(refuse(
+                "there is a study here already",
+                &start.study.join(STUDY_FILE),
+                "choose another folder, or edit that study",
+            ));
         }
         start.perform()
     }
@@ -67,14 +71,20 @@ impl Start {
         let (dir, from) = (typed.get_one::<PathBuf>("DIR").cloned(), typed.get_one::<PathBuf>("from").cloned());
         if !typed.get_flag("in-place") {
             let Some(study) = dir else {
-                return Err(refuse("the study's folder is missing", Path::new("new"), "`shearback new DIR --from RAW`"));
+                return Err(refuse(
+                    "the study's folder is missing",
+                    Path::new("new"),
+                    "`shearback new DIR --from RAW`",
+                ));
             };
             return Self { study, from, copies: true }.apart();
         }
         match (dir, from) {
-            (Some(dir), Some(from)) if real(&dir) != real(&from) => {
-                Err(refuse("with --in-place the study's folder is that of the exports", &dir, "leave DIR out, or leave --in-place out to copy"))
-            }
+            (Some(dir), Some(from)) if real(&dir) != real(&from) => Err(refuse(
+                "with --in-place the study's folder is that of the exports",
+                &dir,
+                "leave DIR out, or leave --in-place out to copy",
+            )),
             (Some(study), _) | (None, Some(study)) if study.is_dir() => {
                 Ok(Self { from: Some(study.clone()), study, copies: false })
             }
@@ -110,7 +120,9 @@ impl Start {
             }
         }
         if self.from.is_some() && survey.exports.is_empty() {
-            survey.refused.push(Diagnostic::new("no export was found").help("`shearback peek FILE` tells what is amiss with one"));
+            survey.refused.push(
+                Diagnostic::new("no export was found").help("`shearback peek FILE` tells what is amiss with one"),
+            );
             return Err(Failure::input(survey.refused));
         }
         if self.copies {
@@ -131,7 +143,8 @@ impl Start {
         let mut found = Vec::new();
         let theirs = |entry: &walkdir::DirEntry| {
             let name = entry.file_name().to_string_lossy();
-            entry.depth() == 0 || (!name.starts_with('.') && !(entry.depth() == 1 && entry.file_type().is_dir() && name == "results"))
+            entry.depth() == 0
+                || (!name.starts_with('.') && !(entry.depth() == 1 && entry.file_type().is_dir() && name == "results"))
         };
         for entry in WalkDir::new(from).sort_by_file_name().into_iter().filter_entry(theirs) {
             let entry = entry.map_err(|error| {
@@ -165,13 +178,24 @@ impl Start {
         let study = self.study.display();
         if self.from.is_some() {
             let done = if self.copies { "copied and compared by hash" } else { "left in place" };
-            let files: std::collections::BTreeSet<&str> = survey.exports.iter().map(|export| export.file.as_str()).collect();
-            let _ = writeln!(text, "{} exports {done}, {} runs, {} layouts", files.len(), survey.exports.len(), survey.layouts.len());
+            let files: std::collections::BTreeSet<&str> =
+                survey.exports.iter().map(|export| export.file.as_str()).collect();
+            let _ = writeln!(
+                text,
+                "{} exports {done}, {} runs, {} layouts",
+                files.len(),
+                survey.exports.len(),
+                survey.layouts.len()
+            );
             let _ = writeln!(text, "{}", named.how.join("; "));
         }
         let design = survey.design(named);
         if !design.is_empty() {
-            let _ = write!(text, "\ndesign, as a first look at the exports tells it (number of reversals)\n{}", design.text());
+            let _ = write!(
+                text,
+                "\ndesign, as a first look at the exports tells it (number of reversals)\n{}",
+                design.text()
+            );
         }
         let unclear = survey.unclear(named);
         if !unclear.is_empty() {

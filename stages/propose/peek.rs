@@ -53,7 +53,8 @@ fn together(survey: &Survey) -> String {
     let named = survey.named(&survey.exports.iter().map(|export| export.file.clone()).collect::<Vec<_>>());
     let design = survey.design(&named);
     if !design.is_empty() {
-        let _ = writeln!(out, "design, as a first look at the exports tells it (number of reversals)\n{}", design.text());
+        let _ =
+            writeln!(out, "design, as a first look at the exports tells it (number of reversals)\n{}", design.text());
         let _ = writeln!(out, "  {}\n", named.how.join("; "));
     }
     let _ = writeln!(out, "# --- for study.yaml ---\nlayouts:");
@@ -105,7 +106,9 @@ fn steps(proposal: &Proposal) -> String {
         (Some(step), _, _) => format!("by column `{}`", step.name),
         (None, Some(pattern), _) => format!("by lines that match `{pattern}`"),
         (None, None, Some(label)) => format!("where column `{}` changes", label.name),
-        (None, None, None) if columns.set_stress.is_some() || columns.set_rate.is_some() => "where a set-point changes".to_owned(),
+        (None, None, None) if columns.set_stress.is_some() || columns.set_rate.is_some() => {
+            "where a set-point changes".to_owned()
+        }
         _ => "nothing tells them; reversals are found from the motion".to_owned(),
     };
     let Some((readings, _)) = &proposal.read else { return from };
@@ -115,7 +118,9 @@ fn steps(proposal: &Proposal) -> String {
 
 /// How many rows were read, and the first of them in SI.
 fn read(proposal: &Proposal) -> String {
-    let Some((readings, head)) = &proposal.read else { return "  rows       not read: see what is unclear\n".to_owned() };
+    let Some((readings, head)) = &proposal.read else {
+        return "  rows       not read: see what is unclear\n".to_owned();
+    };
     let mut out = format!("  rows       {}\n", counts(readings, head));
     for remark in &head.remarks {
         let _ = writeln!(out, "  remark     {remark}");

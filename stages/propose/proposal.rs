@@ -49,7 +49,8 @@ pub(super) fn propose(bytes: &[u8]) -> Result<Vec<Proposal>, Vec<Diagnostic>> {
             let shape = shape::of(&lines(&decoded.text)).map_err(refused)?;
             let packed = if bytes.starts_with(b"\x1F\x8B") { ", packed by gzip" } else { "" };
             let cut = if cut { ", cut off" } else { "" };
-            let base = Layout { encoding: found, separator: shape.separator, decimal: shape.decimal, ..Layout::default() };
+            let base =
+                Layout { encoding: found, separator: shape.separator, decimal: shape.decimal, ..Layout::default() };
             let words = format!("{}{packed}{cut}", decoded.encoding);
             Ok(vec![of_text(&decoded.text, shape, base, bytes, None, words)])
         }
@@ -123,7 +124,10 @@ fn of_text(text: &str, shape: Shape, base: Layout, bytes: &[u8], sheet: Option<&
     layout.torque_includes_inertia = inertia.as_ref().is_none_or(|(includes, _)| *includes);
     let mut unclear = [shape.unclear.clone(), mapped.unclear].concat();
     if inertia.is_none() {
-        unclear.push("the export does not say whether its torque still holds the rotor's inertia; raw is the safe reading".to_owned());
+        unclear.push(
+            "the export does not say whether its torque still holds the rotor's inertia; raw is the safe reading"
+                .to_owned(),
+        );
     }
     let read = preview(bytes, sheet, &layout, &mut unclear);
     Proposal {
@@ -157,14 +161,15 @@ fn preview(bytes: &[u8], sheet: Option<&str>, layout: &Layout, unclear: &mut Vec
 fn inertia(preamble: &BTreeMap<String, String>) -> Option<(bool, String)> {
     preamble.iter().find_map(|(key, value)| {
         let text = format!("{key} {value}").to_lowercase();
-        let speaks = ["inertia", "trägheit", "inertie"].iter().any(|word| text.contains(word));
+        let speaks = ["inertia", "trägheit", "inertie", "rotor"].iter().any(|word| text.contains(word));
         let of_torque = ["torque", "moment", "couple"].iter().any(|word| text.contains(word));
         let value = value.to_lowercase();
         let words: Vec<&str> = value.split(|c: char| !c.is_alphanumeric()).collect();
         let says = |list: &[&str]| list.iter().any(|word| words.contains(word));
         let raw = (speaks && says(&["off", "no", "none", "not", "without", "ohne", "aus", "nein", "sans", "false"]))
             || ((speaks || of_torque) && (says(&["raw", "uncorrected"]) || value.contains("as measured")));
-        let corrected = speaks && says(&["on", "yes", "corrected", "subtracted", "removed", "ein", "ja", "true", "with"]);
+        let corrected =
+            speaks && says(&["on", "yes", "corrected", "subtracted", "removed", "ein", "ja", "true", "with"]);
         (raw || corrected).then(|| (raw, format!("{key} = {}", preamble[key])))
     })
 }
@@ -182,6 +187,7 @@ mod tests {
         assert_eq!(told("inertia correction", "off"), Some(true));
         assert_eq!(told("Torque shown", "as measured"), Some(true));
         assert_eq!(told("Drehmoment", "Motor, ohne Trägheitsabzug"), Some(true));
+        assert_eq!(told("stress", "motor torque over tool constant, rotor not taken off"), Some(true));
         assert_eq!(told("Inertia correction", "on"), Some(false));
         assert_eq!(told("Moving part inertia", "31,50 uN.m.s2"), None);
         assert_eq!(told("Sample", "raw clay"), None);

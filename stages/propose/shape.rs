@@ -56,7 +56,8 @@ const WRITINGS: [(Decimal, Option<Thousands>); 8] = [
 /// Why no layout can be proposed: there are no rows of numbers, or no header above them.
 pub(super) fn of(lines: &[&str]) -> Result<Shape, String> {
     let lines = &lines[..lines.len().min(LOOKED_AT)];
-    let table = Table::best(lines).ok_or("no rows of numbers were found: this does not look like an export of readings")?;
+    let table =
+        Table::best(lines).ok_or("no rows of numbers were found: this does not look like an export of readings")?;
     let first = *table.rows.first().ok_or("no rows of numbers were found")?;
     let comment = comment(lines, first);
     let (header, units) = heading(lines, &table, first, comment)?;
@@ -64,7 +65,18 @@ pub(super) fn of(lines: &[&str]) -> Result<Shape, String> {
     let (decimal, thousands) = writing(lines, &table, &mut unclear);
     let names = fields(lines[header], table.separator, comment);
     let step_starts = step_starts(lines, &table, header);
-    Ok(Shape { separator: table.separator, decimal, thousands, comment, header, names, units, rows: table.rows, step_starts, unclear })
+    Ok(Shape {
+        separator: table.separator,
+        decimal,
+        thousands,
+        comment,
+        header,
+        names,
+        units,
+        rows: table.rows,
+        step_starts,
+        unclear,
+    })
 }
 
 /// Fields of a line without its comment mark.
@@ -112,6 +124,8 @@ pub(super) fn time_format(text: &str) -> Option<TimeFormat> {
 struct Table {
     separator: Separator,
     rows: Vec<usize>,
+    /// Fields of each row.
+    width: usize,
     score: i64,
 }
 
@@ -140,7 +154,7 @@ impl Table {
         let width = most_common(rows.iter().map(|(_, width, _)| *width))?;
         rows.retain(|(_, w, _)| *w == width);
         let score = rows.iter().map(|(_, _, score)| score).sum();
-        Some(Self { separator, rows: rows.into_iter().map(|(line, _, _)| line).collect(), score })
+        Some(Self { separator, rows: rows.into_iter().map(|(line, _, _)| line).collect(), width, score })
     }
 }
 
@@ -159,8 +173,12 @@ type Units = Option<(usize, Vec<String>)>;
 /// The header, which is the nearest line of names above the first row, and the row of units between.
 fn heading(lines: &[&str], table: &Table, first: usize, comment: Option<&str>) -> Result<(usize, Units), String> {
     let any = AnyNumber::new();
-    let above = |from: usize| (0..from).rev().find(|line| !lines[*line].trim().is_empty());
     let split = |line: usize| fields(lines[line], table.separator, comment);
+    // A remark may stand between header and rows; a header in a comment is as wide as a row.
+    let remark = |line: usize| {
+        comment.is_some_and(|mark| lines[line].trim_start().starts_with(mark)) && split(line).len() + 1 < table.width
+    };
+    let above = |from: usize| (0..from).rev().find(|line| !lines[*line].trim().is_empty() && !remark(*line));
     let names = |line: usize| {
         let fields = split(line);
         fields.len() >= 2 && fields.iter().filter(|f| any.is_one(bare(f)) && bare(f) != "1").count() == 0
@@ -220,7 +238,8 @@ fn writing(lines: &[&str], table: &Table, unclear: &mut Vec<String>) -> (Decimal
 
 /// A pattern that one line before the first row matches, and one in each gap between rows.
 fn step_starts(lines: &[&str], table: &Table, header: usize) -> Option<String> {
-    let gaps: Vec<&[&str]> = table.rows.windows(2).filter(|w| w[1] > w[0] + 1).map(|w| &lines[w[0] + 1..w[1]]).collect();
+    let gaps: Vec<&[&str]> =
+        table.rows.windows(2).filter(|w| w[1] > w[0] + 1).map(|w| &lines[w[0] + 1..w[1]]).collect();
     let says = |line: &&&str| !line.trim().is_empty();
     let gaps: Vec<&[&str]> = gaps.into_iter().filter(|gap| gap.iter().any(|line| says(&line))).collect();
     let first = gaps.first()?;
@@ -279,8 +298,13 @@ mod tests {
     fn the_row_of_units_is_no_header() {
         let found = shape("Sample;A\nTool radius;25,000;mm\n\nPart;Clock;Torque\n-;s;uN.m\n1;0,1;1,5\n1;0,2;2,5\n");
         assert_eq!((found.header, found.units.map(|u| u.0)), (3, Some(4)));
+        let found = shape("# a = b\nt\tg\tM\n# part 1: hold\n0.1\t2\t3\n0.2\t2\t3\n");
+        assert_eq!((found.header, found.comment), (1, Some("#")), "a remark between header and rows is neither");
         let found = shape("# a = b\n# t g M\n0.1 2 3\n0.2 2 3\n");
-        assert_eq!((found.header, found.comment, found.names), (1, Some("#"), vec!["t".into(), "g".into(), "M".into()]));
+        assert_eq!(
+            (found.header, found.comment, found.names),
+            (1, Some("#"), vec!["t".into(), "g".into(), "M".into()])
+        );
     }
 
     #[test]

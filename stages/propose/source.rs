@@ -10,12 +10,14 @@ use std::path::Path;
 /// # Errors
 /// If it is not there, leads nowhere, is a folder, a pipe or a device, or changes while it is read.
 pub(super) fn read(path: &Path) -> Result<Vec<u8>, Diagnostic> {
-    let at = |message: &str, help: &str| {
-        Diagnostic::new(message).at(Place::file(path.display().to_string())).help(help)
-    };
+    let at =
+        |message: &str, help: &str| Diagnostic::new(message).at(Place::file(path.display().to_string())).help(help);
     let before = fs::metadata(path).map_err(|error| unreadable(path, &error))?;
     if before.is_dir() {
-        return Err(at("this is a folder", "name its files, or start a study from it: `shearback new DIR --from FOLDER`"));
+        return Err(at(
+            "this is a folder",
+            "name its files, or start a study from it: `shearback new DIR --from FOLDER`",
+        ));
     }
     if !before.is_file() {
         return Err(at("this is no regular file but a pipe or a device", "save the export as a file first"));

@@ -51,7 +51,9 @@ fn samples(named: &Named) -> String {
     for name in &names {
         let _ = match controls.contains(name) {
             true => writeln!(out, "  {}: {{liquid: control-liquid, control: true}}", scalar(name)),
-            false => writeln!(out, "  {}: {{liquid: carrier, particles: solid, volume_fraction: {TODO}}}", scalar(name)),
+            false => {
+                writeln!(out, "  {}: {{liquid: carrier, particles: solid, volume_fraction: {TODO}}}", scalar(name))
+            }
         };
     }
     if names.is_empty() {
@@ -64,19 +66,44 @@ fn samples(named: &Named) -> String {
 const KINDS: [(&[&str], &str, &str); 3] = [
     (&["cone", "kegel", "cône"], "cone-plate", "radius: TODO mm, angle: TODO deg, truncation: TODO um"),
     (&["plate", "platte", "plan"], "parallel-plates", "radius: TODO mm, gap: TODO mm"),
-    (&["cylinder", "zylinder", "couette", "bob"], "concentric-cylinders", "inner_radius: TODO mm, outer_radius: TODO mm, length: TODO mm"),
+    (
+        &["cylinder", "zylinder", "couette", "bob"],
+        "concentric-cylinders",
+        "inner_radius: TODO mm, outer_radius: TODO mm, length: TODO mm",
+    ),
 ];
 
 fn apparatus(survey: &Survey) -> String {
-    let told = entries(survey, &["tool", "cone", "kegel", "plate", "platte", "radius", "angle", "truncation", "gap", "geometry", "geometrie", "inertia", "trägheit"]);
-    let mut out = "\n# The shape of the geometry and its moment of inertia; without an inertia nothing is corrected for it.\n".to_owned();
+    let told = entries(
+        survey,
+        &[
+            "tool",
+            "cone",
+            "kegel",
+            "plate",
+            "platte",
+            "radius",
+            "angle",
+            "truncation",
+            "gap",
+            "geometry",
+            "geometrie",
+            "inertia",
+            "trägheit",
+        ],
+    );
+    let mut out =
+        "\n# The shape of the geometry and its moment of inertia; without an inertia nothing is corrected for it.\n"
+            .to_owned();
     for entry in &told {
         let _ = writeln!(out, "# The exports say: {entry}");
     }
     let text = told.join(" ").to_lowercase();
     let kind = KINDS.iter().find(|(words, _, _)| words.iter().any(|word| text.contains(word)));
     let _ = match kind {
-        Some((_, kind, keys)) => writeln!(out, "geometries:\n  geometry: {{kind: {kind}, {keys}}}     # inertia: 9.1 uN.m.s2"),
+        Some((_, kind, keys)) => {
+            writeln!(out, "geometries:\n  geometry: {{kind: {kind}, {keys}}}     # inertia: 9.1 uN.m.s2")
+        }
         None => {
             for (_, kind, keys) in KINDS {
                 let _ = writeln!(out, "# {kind}: {keys}");
@@ -99,7 +126,8 @@ fn entries(survey: &Survey, words: &[&str]) -> Vec<String> {
         let text = format!("{key} {value}").to_lowercase();
         words.iter().any(|word| text.contains(word))
     };
-    let found: BTreeSet<String> = all.filter(speaks).map(|(key, value)| format!("{key} = {value}").replace(['\n', '\r'], " ")).collect();
+    let found: BTreeSet<String> =
+        all.filter(speaks).map(|(key, value)| format!("{key} = {value}").replace(['\n', '\r'], " ")).collect();
     found.into_iter().take(8).collect()
 }
 
@@ -118,7 +146,9 @@ fn layouts(survey: &Survey) -> String {
 }
 
 fn raw(survey: &Survey, named: &Named) -> String {
-    let mut out = "\n# The exports and what each is of. Check the design that this gives: samples, loadings, repeats.\n".to_owned();
+    let mut out =
+        "\n# The exports and what each is of. Check the design that this gives: samples, loadings, repeats.\n"
+            .to_owned();
     for text in named.how.iter().chain(&named.unclear) {
         let _ = writeln!(out, "# {text}");
     }
@@ -137,7 +167,9 @@ fn raw(survey: &Survey, named: &Named) -> String {
 
 /// Every stage with every default as a comment.
 fn stages() -> String {
-    let mut out = "\n# Every setting at its default, with its meaning; take the `# ` before a key away to change it.\nstages:\n".to_owned();
+    let mut out =
+        "\n# Every setting at its default, with its meaning; take the `# ` before a key away to change it.\nstages:\n"
+            .to_owned();
     let mut by_stage: Vec<(String, Vec<SettingRow>)> = Vec::new();
     for row in defaults() {
         let stage = row.path.split('.').next().unwrap_or_default().to_owned();

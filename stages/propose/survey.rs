@@ -36,12 +36,8 @@ impl Survey {
         for proposal in proposals {
             let sheet = proposal.sheet.clone().filter(|_| several);
             self.held.push(proposal.read.as_ref().map(|(readings, _)| reversals(readings)).unwrap_or_default());
-            let export = Export {
-                file: file.to_owned(),
-                sheet,
-                layout: String::new(),
-                preamble: proposal.preamble.clone(),
-            };
+            let export =
+                Export { file: file.to_owned(), sheet, layout: String::new(), preamble: proposal.preamble.clone() };
             show(&export.run(), &proposal);
             let layout = self.layout(file, proposal);
             self.exports.push(Export { layout, ..export });
@@ -101,7 +97,8 @@ impl Survey {
     /// Everything that stays unclear, once.
     pub(super) fn unclear(&self, named: &Named) -> Vec<String> {
         let mut all: Vec<String> = Vec::new();
-        let of_layouts = self.layouts.iter().flat_map(|(name, p)| p.unclear.iter().map(move |u| format!("layout {name}: {u}")));
+        let of_layouts =
+            self.layouts.iter().flat_map(|(name, p)| p.unclear.iter().map(move |u| format!("layout {name}: {u}")));
         for text in of_layouts.chain(named.unclear.iter().cloned()) {
             if !all.contains(&text) {
                 all.push(text);

@@ -48,7 +48,9 @@ pub(super) fn layout(name: &str, layout: &Layout, proposal: &Proposal, indent: u
     }
     let told = match &proposal.inertia {
         Some(evidence) => format!("the export says `{evidence}`"),
-        None => "the export does not say; raw is the safe reading, because a wrong `true` shows in the control".to_owned(),
+        None => {
+            "the export does not say; raw is the safe reading, because a wrong `true` shows in the control".to_owned()
+        }
     };
     line(format!("torque_includes_inertia: {}     # {told}", layout.torque_includes_inertia));
     indented(&out, indent)

@@ -11,7 +11,8 @@ pub(super) const MARK: &str = "TODO";
 /// # Errors
 /// One problem for each value with the mark, in the order of the file.
 pub(super) fn none_left(source: &Source) -> Result<(), Vec<Diagnostic>> {
-    let left: Vec<&String> = source.leaves().iter().filter(|(_, leaf)| marked(&leaf.text)).map(|(path, _)| path).collect();
+    let left: Vec<&String> =
+        source.leaves().iter().filter(|(_, leaf)| marked(&leaf.text)).map(|(path, _)| path).collect();
     // A list is a leaf beside its items: only the innermost is told.
     let innermost = left.iter().filter(|path| {
         let inside = format!("{path}[");
@@ -27,6 +28,8 @@ fn marked(text: &str) -> bool {
 }
 
 fn unfinished(path: &str, source: &Source) -> Diagnostic {
-    let help = format!("put what you know in the place of `{MARK}`, or take the key out; `shearback schema` tells what it means");
+    let help = format!(
+        "put what you know in the place of `{MARK}`, or take the key out; `shearback schema` tells what it means"
+    );
     Diagnostic::new(format!("`{path}` is still to be filled in")).at(source.place(path)).help(help)
 }
