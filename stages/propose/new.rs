@@ -22,9 +22,9 @@ pub(crate) struct New;
 impl Command for New {
     fn typed(&self) -> clap::Command {
         clap::Command::new("new")
-            .about("Starts a study: proposes layouts, samples, loadings and repeats from a folder of exports")
+            .about("Start a study: proposes layouts, samples, loadings and repeats from a folder of exports")
             .long_about(
-                "Starts a study in DIR. With --from the exports are copied into DIR/raw and compared by hash; with --in-place \
+                "Start a study in DIR. With --from the exports are copied into DIR/raw and compared by hash; with --in-place \
                  they stay where they are and their own folder becomes the study. Layouts, samples, loadings and repeats are \
                  proposed from what the exports, their folders and names say, the design is shown, and what only you know is \
                  marked TODO in DIR/study.yaml. Nothing that is there is changed.",
