@@ -143,8 +143,8 @@ impl Start {
         let mut found = Vec::new();
         let theirs = |entry: &walkdir::DirEntry| {
             let name = entry.file_name().to_string_lossy();
-            entry.depth() == 0
-                || (!name.starts_with('.') && !(entry.depth() == 1 && entry.file_type().is_dir() && name == "results"))
+            let results = entry.depth() == 1 && entry.file_type().is_dir() && name == "results";
+            entry.depth() == 0 || !(results || name.starts_with('.'))
         };
         for entry in WalkDir::new(from).sort_by_file_name().into_iter().filter_entry(theirs) {
             let entry = entry.map_err(|error| {
