@@ -65,9 +65,11 @@ pub(super) fn judged(clean: &Clean, plates: bool) -> Vec<Sentence> {
 fn rim(clean: &Clean) -> Sentence {
     let text = match clean.rim_stress.on() {
         Some(rule) => format!(
-            "Between parallel plates steady stress is that at the rim, by the slope of the run's own flow curve from {} \
-             on; reversals keep the factor of their step, so that their contact share is weighted by torque.",
-            count(rule.rates as u64, "rate")
+            "Between parallel plates steady stress is that at the rim, by the slope of the run's own flow curve, where \
+             it has {} or more and its slope d ln M/d ln γ\u{307} is at most {}; reversals keep the factor of their \
+             step, so that their contact share is weighted by torque.",
+            count(rule.rates as u64, "rate"),
+            setting(rule.steepest)
         ),
         None => {
             "Between parallel plates stress is the apparent one, as the study asks, without the correction to the rim."
@@ -116,8 +118,9 @@ fn instrument(clean: &Clean) -> Option<Sentence> {
     });
     let stated = clean.inertia_as_stated.on().map(|r| {
         format!(
-            "an exported torque that contradicts what is stated about inertia where inertia takes {} times the sample's \
-             torque at the turning point",
+            "an exported torque that contradicts what is stated about inertia, by {} or more at turning points where \
+             inertia takes {} times the sample's torque",
+            count(r.readings as u64, "reading"),
             setting(r.torque)
         )
     });
