@@ -197,7 +197,10 @@ impl Planner<'_> {
         self.table("table", "reversals", "reversals", vec![states.clone()], write::reversals);
         self.table("table", "states", "states", vec![states.clone()], write::states);
         self.table("table", "thickening", "thickening", vec![states], write::thickening);
-        self.table("table", "fits", "fits", fits, write::fits);
+        self.table("table", "fits", "fits", fits.clone(), write::fits);
+        self.table("table", "models", "models", fits.clone(), write::models);
+        self.table("table", "rivals", "rivals", fits.clone(), write::rivals);
+        self.table("table", "flow_states", "flow_states", fits, write::flow_states);
         self.table("table", "budget", "budget", budget, write::budget);
         self.table("table", "choices", "choices", self.choices(), write::choices);
         let dictionary = Task {
@@ -306,7 +309,9 @@ impl Planner<'_> {
         self.figures_of_samples(&states);
         self.figure(Typical, "typical", "typical-reversal", Vec::new(), states, draw::typical);
         self.figures_of_controls();
-        self.figure(Fits, "flow_curves", "flow-curves", samples, with_fits.clone(), draw::flow_curves);
+        self.figure(Fits, "flow_curves", "flow-curves", samples.clone(), with_fits.clone(), draw::flow_curves);
+        self.figure(Fits, "residuals", "residuals", samples.clone(), self.fits(), draw::residuals);
+        self.figure(Fits, "flow_state", "flow-state", samples, self.fits(), draw::flow_state);
         self.figure(Fits, "relative_viscosity", "relative-viscosity", made_of, with_fits, draw::relative_viscosity);
         self.figure(Budget, "budget", "budget", Vec::new(), with_budget, draw::budget);
         self.figure(Choices, "choices", "choices", Vec::new(), with_choices, draw::choices);

@@ -151,7 +151,8 @@ fn computed(sample: &Sample) -> Option<(String, Composition)> {
 
 /// The line of the study file is left out: a comment above it must not make the document anew.
 fn line(row: &SettingRow) -> data::SettingLine {
-    let unit = row.unit.as_ref().map_or_else(String::new, |unit| format!(" {unit}"));
+    let unit = row.unit.as_ref().filter(|_| !row.value.is_null());
+    let unit = unit.map_or_else(String::new, |unit| format!(" {unit}"));
     let value = match &row.value {
         serde_json::Value::String(text) => text.clone(),
         other => other.to_string(),

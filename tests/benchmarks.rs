@@ -127,7 +127,9 @@ fn campaign(exports: usize) -> tempfile::TempDir {
     let (head, body) = export();
     let readings: String = body.split_inclusive('\n').take(400).collect();
     for number in 0..exports {
-        fs::write(raw(folder.path(), number), format!("# copy = {number}\n{head}{readings}")).unwrap();
+        // Another temperature in each, so that none is the copy of another.
+        let own = readings.replace("\t25.0", &format!("\t25.0{number}"));
+        fs::write(raw(folder.path(), number), format!("# copy = {number}\n{head}{own}")).unwrap();
     }
     folder
 }

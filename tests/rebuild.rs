@@ -191,6 +191,30 @@ fn same_bytes_whatever_the_surroundings() {
 }
 
 #[test]
+fn the_store_tells_its_size_and_frees_what_the_results_do_not_need() {
+    let study = built();
+    let file = study.path().join("study.yaml");
+    let text = fs::read_to_string(&file).unwrap();
+    fs::write(&file, text.replace("stages:\n", "stages:\n  clean: {spike: {threshold: 6}}\n")).unwrap();
+    let (status, run) = json("run", study.path(), &[]);
+    assert_eq!(status, 0, "{run}");
+    let results = contents(&study.path().join("results"));
+    let on_disk = |folder: &str| -> u64 {
+        contents(&study.path().join(folder)).iter().map(|(_, bytes)| bytes.len() as u64).sum()
+    };
+    let (_, before) = json("space", study.path(), &[]);
+    assert_eq!(before["readings"], on_disk(".shearback/bulky"));
+    let (status, after) = json("space", study.path(), &["--free"]);
+    assert_eq!(status, 0, "{after}");
+    let freed = after["freed"].as_u64().unwrap();
+    assert!(freed > 0 && after["readings"].as_u64() < before["readings"].as_u64(), "{before} {after}");
+    fs::remove_dir_all(study.path().join("results")).unwrap();
+    let (status, run) = json("run", study.path(), &[]);
+    assert_eq!((status, run["built"].as_u64()), (0, Some(0)), "nothing needed went: {run}");
+    assert_eq!(contents(&study.path().join("results")), results);
+}
+
+#[test]
 fn until_a_stage_takes_later_results_away() {
     let study = built();
     let (status, run) = json("run", study.path(), &["--until", "clean"]);

@@ -73,7 +73,7 @@ fn text(store: &Store<'_>, sizes: &Sizes, freed: Option<u64>) -> String {
 pub(super) fn in_words(bytes: u64) -> String {
     let units = [("GB", 1e9), ("MB", 1e6), ("kB", 1e3)];
     let size = bytes as f64;
-    match units.iter().find(|(_, one)| size >= 0.9995 * one) {
+    match units.iter().find(|(_, one)| size >= 0.99995 * one) {
         Some((unit, one)) => format!("{:.1} {unit}", size / one),
         None => format!("{bytes} B"),
     }

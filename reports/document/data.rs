@@ -24,6 +24,7 @@ use stages::references;
 use stages::reversal::result::{Control, JudgedRun};
 use stages::states::result::{States, Thickening};
 use stages::uncertainty::result::{Budget, ChoiceRow};
+use std::collections::BTreeSet;
 
 /// An author.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
@@ -279,6 +280,8 @@ struct Data {
     versions: Vec<(String, String)>,
     attachments: Vec<Attachment>,
     own: Vec<OwnText>,
+    /// Characters that no face has, and what is shown in their place.
+    without_glyph: Vec<(String, String)>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -330,12 +333,14 @@ impl Parts {
         methods::paragraphs(&self.in_force, &self.judged, &self.states)
     }
 
-    /// `data.json`, keys in a fixed order.
+    /// `data.json`, keys in a fixed order; characters `without_glyph` are shown by their code points.
     ///
     /// # Errors
     /// If it cannot be written as JSON: a mistake in the program.
-    pub fn json(&self) -> Result<Vec<u8>, serde_json::Error> {
-        let mut bytes = serde_json::to_vec_pretty(&self.data())?;
+    pub fn json(&self, without_glyph: &BTreeSet<char>) -> Result<Vec<u8>, serde_json::Error> {
+        let shown = |c: &char| (c.to_string(), format!("[U+{:04X}]", u32::from(*c)));
+        let data = Data { without_glyph: without_glyph.iter().map(shown).collect(), ..self.data() };
+        let mut bytes = serde_json::to_vec_pretty(&data)?;
         bytes.push(b'\n');
         Ok(bytes)
     }
@@ -377,6 +382,7 @@ impl Parts {
             versions: self.versions.clone(),
             attachments: attached::attachments(self.tables.iter().map(String::as_str)),
             own: self.own.iter().map(own).collect(),
+            without_glyph: Vec::new(),
         }
     }
 

@@ -20,7 +20,7 @@ use pipeline::diagnostic::Diagnostic;
 use pipeline::stage::{Context, Output, Produced, from_json, mistake};
 use serde::de::DeserializeOwned;
 use stages::states::result::States;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::Path;
 
@@ -30,6 +30,9 @@ const TEMPLATES: [(&str, &str); 3] = [
     ("report.typ", include_str!("template/report.typ")),
     ("look.typ", include_str!("template/look.typ")),
 ];
+
+/// How often the document is set once more because of characters that no face has: text, then pictures.
+const TRIES: usize = 4;
 
 /// What the task gives; all but `pdf` and `methods` are sources of the document, by their names.
 pub const OUTPUTS: [Output; 7] = [
@@ -54,13 +57,27 @@ pub fn work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
     };
     let Some(typst) = &tool.path else { return Err(vec![Diagnostic::new("typst is missing").help(find::HELP)]) };
     let parts = parts(context, &tool.version)?;
-    let data = parts.json().map_err(|e| mistake(format!("data.json: {e}")))?;
     let study = attached::yaml(&context.settings("study_file")?).into_bytes();
-    lay_out(context, scratch, &[("data.json", &data), ("attached/study.yaml", &study)])
-        .map_err(|e| vec![scratch_failed(&e)])?;
     let timestamp = parts.date().and_then(midnight).unwrap_or(0);
     let job = typeset::Job { typst, folder: scratch, timestamp, limit: typeset::limit(parts.pages()) };
-    let pdf = typeset::pdf(&job, &|| context.cancelled())?;
+    let (mut without_glyph, mut tries) = (BTreeSet::new(), 0);
+    let (data, pdf) = loop {
+        let data = parts.json(&without_glyph).map_err(|e| mistake(format!("data.json: {e}")))?;
+        let made = [("data.json", &data), ("attached/study.yaml", &study)];
+        lay_out(context, scratch, &made).map_err(|e| vec![scratch_failed(&e)])?;
+        match typeset::pdf(&job, &|| context.cancelled()) {
+            Ok(pdf) => break (data, pdf),
+            Err(errors) => {
+                // Shown by their code points, so that no name keeps a study from its report.
+                let known = without_glyph.len();
+                without_glyph.extend(typeset::without_glyph(&errors));
+                tries += 1;
+                if without_glyph.len() == known || tries > TRIES {
+                    return Err(errors);
+                }
+            }
+        }
+    };
     let sources = TEMPLATES.iter().fold(Produced::default().with("pdf", pdf), |produced, (name, text)| {
         produced.with(name, text.as_bytes().to_vec())
     });

@@ -1,8 +1,8 @@
 //! The work of the tasks that draw figures: results in; SVG, CSV and caption out. No drawing.
 
 use super::{
-    Figure, atlas, budget, choices, contact_share, control, flow_curves, old_results, relative_viscosity, typical,
-    viscosity,
+    Figure, atlas, budget, choices, contact_share, control, flow_curves, flow_state, old_results, relative_viscosity,
+    residuals, typical, viscosity,
 };
 use pipeline::diagnostic::Diagnostic;
 use pipeline::stage::{Context, Produced};
@@ -68,6 +68,18 @@ pub fn old_results(context: &Context<'_>) -> Made {
 pub fn flow_curves(context: &Context<'_>) -> Made {
     let samples: Vec<String> = context.settings("samples")?;
     written(&flow_curves::draw(&samples, &states(context)?.states, &fits(context)?)?)
+}
+
+/// Settings `samples`, input `fits` where there are any.
+pub fn flow_state(context: &Context<'_>) -> Made {
+    let samples: Vec<String> = context.settings("samples")?;
+    written(&flow_state::draw(&samples, &fits(context)?)?)
+}
+
+/// Settings `samples`, input `fits` where there are any.
+pub fn residuals(context: &Context<'_>) -> Made {
+    let samples: Vec<String> = context.settings("samples")?;
+    written(&residuals::draw(&samples, &fits(context)?)?)
 }
 
 /// Settings `made_of` (samples that are no controls), inputs `states` and, where there are any, `fits`.

@@ -5,6 +5,7 @@ pub mod column;
 pub mod dictionary;
 pub mod find;
 pub mod limits;
+pub mod models;
 pub mod reversals;
 pub mod rows;
 pub mod runs;
@@ -37,6 +38,9 @@ pub fn published() -> Vec<TableSpec> {
         spec("states", "state", column::specs(&states::states())),
         spec("thickening", "sample", column::specs(&states::thickening())),
         spec("fits", "model and parameter", column::specs(&rows::fits())),
+        spec("models", "model and what it was fitted to", column::specs(&models::models())),
+        spec("rivals", "explanation of contact shares", column::specs(&models::rivals())),
+        spec("flow_states", "state under the fitted law", column::specs(&models::flow_states())),
         spec("budget", "quantity and source", column::specs(&rows::budget())),
         spec("choices", "quantity and choice", column::specs(&rows::choices())),
         spec("claims", "claim", column::specs(&rows::claims())),

@@ -1,6 +1,6 @@
 //! The work of the tasks that write tables: results in, Parquet and CSV out; nothing else.
 
-use super::{dictionary, limits, reversals, rows, runs, states};
+use super::{dictionary, limits, models, reversals, rows, runs, states};
 use pipeline::diagnostic::Diagnostic;
 use pipeline::stage::{Context, Produced, from_json};
 use stages::claims::result::ClaimRow;
@@ -61,6 +61,21 @@ fn optional<T: serde::de::DeserializeOwned + Default>(cx: &Context<'_>, name: &s
 /// `table fits`, from the input `fits` where there is one.
 pub fn fits(context: &Context<'_>) -> Made {
     written(&rows::fits_table(&optional::<Fits>(context, "fits")?.rows))
+}
+
+/// `table models`, from the input `fits` where there is one.
+pub fn models(context: &Context<'_>) -> Made {
+    written(&models::models_table(&optional::<Fits>(context, "fits")?.quality))
+}
+
+/// `table rivals`, from the input `fits` where there is one.
+pub fn rivals(context: &Context<'_>) -> Made {
+    written(&models::rivals_table(&optional::<Fits>(context, "fits")?.rivals))
+}
+
+/// `table flow_states`, from the input `fits` where there is one.
+pub fn flow_states(context: &Context<'_>) -> Made {
+    written(&models::flow_states_table(&optional::<Fits>(context, "fits")?.flow_states))
 }
 
 /// `table budget`, from the input `budget` where there is one.

@@ -65,9 +65,9 @@ pub(super) fn judged(clean: &Clean, plates: bool) -> Vec<Sentence> {
 fn rim(clean: &Clean) -> Sentence {
     let text = match clean.rim_stress.on() {
         Some(rule) => format!(
-            "Between parallel plates steady stress is that at the rim, by the slope of the run's own flow curve, where \
-             it has {} or more and its slope d ln M/d ln γ\u{307} is at most {}; reversals keep the factor of their \
-             step, so that their contact share is weighted by torque.",
+            "Between parallel plates steady stress is that at the rim, by the slope of the run's own flow curve from {} \
+             on and up to a slope of {} in logarithms, above which it stays the apparent one; reversals keep the factor of \
+             their step, so that their contact share is weighted by torque.",
             count(rule.rates as u64, "rate"),
             setting(rule.steepest)
         ),
@@ -118,8 +118,8 @@ fn instrument(clean: &Clean) -> Option<Sentence> {
     });
     let stated = clean.inertia_as_stated.on().map(|r| {
         format!(
-            "an exported torque that contradicts what is stated about inertia, by {} or more at turning points where \
-             inertia takes {} times the sample's torque",
+            "an exported torque that in {} or more contradicts what is stated about inertia where inertia takes {} times \
+             the sample's torque at the turning point",
             count(r.readings as u64, "reading"),
             setting(r.torque)
         )

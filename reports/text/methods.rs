@@ -567,12 +567,14 @@ fn uncertainty(settings: &InForce) -> Vec<Sentence> {
         out.push(
             say(
                 format!(
-                    "Terms of instrument and sample were drawn {} times (seed {}), each draw shared by all reversals \
-                     that it touches, and joined with the scatter of the data.",
+                    "Terms of instrument and sample were drawn {} times (seed {}), up to {} times where the ends of an \
+                     interval had not settled to the printed digits, each draw shared by all reversals that it touches, \
+                     and joined with the scatter of the data.",
                     whole(u64::from(settings.uncertainty.trials)),
-                    settings.seed
+                    settings.seed,
+                    whole(u64::from(settings.uncertainty.most_trials))
                 ),
-                &["stages.uncertainty.trials", "seed"],
+                &["stages.uncertainty.trials", "stages.uncertainty.most_trials", "seed"],
             )
             .citing(&["jcgm-101"]),
         );

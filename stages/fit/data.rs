@@ -91,7 +91,7 @@ impl Errors {
     }
 
     /// Covariance of the residuals ln η − slope·ln(abscissa) by what all states share.
-    fn shared(&self, i: usize, j: usize, a: f64, b: f64) -> f64 {
+    pub(super) fn shared(&self, i: usize, j: usize, a: f64, b: f64) -> f64 {
         self.shared[i][j] - b * self.mixed[i][j] - a * self.mixed[j][i] + a * b * self.abscissae[i][j]
     }
 }

@@ -1,6 +1,9 @@
 //! Settings of the fit stage: which models, which of their parameters are held, and what is minimised.
 
-use crate::physics::models;
+use crate::physics::models::krieger_dougherty::KriegerDougherty;
+use crate::physics::models::maron_pierce::MaronPierce;
+use crate::physics::models::wyart_cates::WyartCates;
+use crate::physics::models::{self, Model};
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::de::Error;
 use serde::{Deserialize, Deserializer, Serialize};
@@ -29,10 +32,10 @@ pub struct Params {
 
 impl Default for Params {
     fn default() -> Self {
-        let name = |name: &str| ModelName(name.to_owned());
+        let models: [&dyn Model; 3] = [&WyartCates, &MaronPierce, &KriegerDougherty];
         Self {
             skip: false,
-            models: ["wyart-cates", "maron-pierce", "krieger-dougherty"].map(name).into(),
+            models: models.map(ModelName::of).into(),
             // A few solid fractions hardly identify the amplitude and alpha together.
             alpha: Some(2.0),
             beta: None,
@@ -49,6 +52,11 @@ impl Default for Params {
 pub struct ModelName(String);
 
 impl ModelName {
+    /// That of a model.
+    pub fn of(model: &dyn Model) -> Self {
+        Self(model.name().to_owned())
+    }
+
     /// The name.
     pub fn as_str(&self) -> &str {
         &self.0

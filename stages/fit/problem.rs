@@ -101,6 +101,19 @@ impl<'a> Problem<'a> {
         }
     }
 
+    /// Covariance of the whitened data by what liquid, instrument and geometry share, row after row: L⁻¹ S L⁻ᵀ.
+    pub(super) fn whitened_shared(&self) -> Option<Vec<Vec<f64>>> {
+        let (errors, whitening) = (self.data.errors.as_ref()?, self.whitening.as_ref()?);
+        let slope = |i: usize| self.scales[i].slope;
+        let shared = |i: usize, j: usize| errors.shared(i, j, slope(i), slope(j));
+        let mut half: Vec<Vec<f64>> = (0..self.n()).map(|j| (0..self.n()).map(|i| shared(i, j)).collect()).collect();
+        half.iter_mut().for_each(|column| whitening.apply(column));
+        // S is symmetric, so the rows of L⁻¹S are what is whitened a second time.
+        let mut rows: Vec<Vec<f64>> = (0..self.n()).map(|i| half.iter().map(|column| column[i]).collect()).collect();
+        rows.iter_mut().for_each(|row| whitening.apply(row));
+        Some(rows)
+    }
+
     /// Whether V is known.
     pub(super) fn knows_errors(&self) -> bool {
         self.whitening.is_some()

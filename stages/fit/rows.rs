@@ -156,8 +156,11 @@ pub(super) fn no_fit(model: &dyn Model, scope: &str, params: &Params) -> FitQual
     }
 }
 
+/// Row by row.
+type Matrix = Vec<Vec<f64>>;
+
 /// Covariance in units of the parameters, and correlation.
-fn matrices(fit: &Fit<'_>, found: &Found) -> Option<(Vec<Vec<f64>>, Vec<Vec<f64>>)> {
+fn matrices(fit: &Fit<'_>, found: &Found) -> Option<(Matrix, Matrix)> {
     let (covariance, free) = (found.covariance.as_ref()?, fit.problem.free());
     let chain: Vec<f64> =
         free.iter().map(|k| if fit.problem.parameter(*k).scale { found.values[*k] } else { 1.0 }).collect();

@@ -300,16 +300,23 @@ pub(super) struct Spread {
 /// Spread of what has these derivatives by the coordinates of the minimiser; none without covariance.
 ///
 /// With g the gradient and C = (JᵀJ)⁻¹, g·C·g = |JCg|², whose rows belong to the data or to the stated solid
-/// fractions. The first part is known from few loadings and takes t, the second is stated and takes the normal
-/// factor, as everywhere (`numerics::interval`).
+/// fractions. What the scatter of few loadings tells takes t; what is stated takes the normal factor, as everywhere
+/// (`numerics::interval`): the solid fractions, and the part of the data's variance that liquid, instrument and
+/// geometry share.
 pub(super) fn spread(problem: &Problem<'_>, found: &Found, gradient: &[f64]) -> Option<Spread> {
     let covariance = found.covariance.as_ref()?;
     let row = |j: usize| gradient.iter().enumerate().map(|(k, g)| covariance.at(j, k) * g).sum::<f64>();
     let weights: Vec<f64> = (0..gradient.len()).map(row).collect();
     let rows = problem.n() + problem.shifting.len();
     let of_row = |i: usize| weights.iter().enumerate().map(|(j, w)| found.jacobian[j * rows + i] * w).sum::<f64>();
-    let squares = |rows: std::ops::Range<usize>| rows.map(|i| of_row(i) * of_row(i)).sum::<f64>() * found.variance;
-    let (of_data, stated) = (squares(0..problem.n()), squares(problem.n()..rows));
+    let rows: Vec<f64> = (0..rows).map(of_row).collect();
+    let (data, fractions) = rows.split_at(problem.n());
+    let squares = |rows: &[f64]| rows.iter().map(|r| r * r).sum::<f64>();
+    let product = |row: &Vec<f64>| row.iter().zip(data).map(|(s, d)| s * d).sum::<f64>();
+    let shared = problem.whitened_shared().unwrap_or_default();
+    let shared: f64 = shared.iter().zip(data).map(|(row, d)| d * product(row)).sum();
+    let stated = (shared + squares(fractions)) * found.variance;
+    let of_scatter = ((squares(data) - shared) * found.variance).max(0.0);
     let (z, t) = (normal::Z_95, found.t);
-    Some(Spread { u: (of_data + stated).sqrt(), half: (t * t * of_data + z * z * stated).sqrt() })
+    Some(Spread { u: (of_scatter + stated).sqrt(), half: (t * t * of_scatter + z * z * stated).sqrt() })
 }

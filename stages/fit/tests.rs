@@ -625,6 +625,9 @@ fn at_a_held_rate_the_stress_follows_the_viscosity() {
     assert!(ratio > 0.7 && ratio < 1.15, "{ratio}");
 }
 
+/// z by place of the sample and ln η.
+type Explained<'a> = &'a dyn Fn(usize, f64) -> f64;
+
 /// States whose contact share follows `z` of ln η.
 fn with_shares(states: &mut States, z: &dyn Fn(usize, f64) -> f64, normals: &mut Normals) {
     for state in &mut states.states {
@@ -644,7 +647,7 @@ fn rival_explanations_are_told_apart_and_said_in_words() {
     let constant = |s: usize, _: f64| [0.5, 0.7, 0.8][s];
     let half = |s: usize, ln: f64| 0.5 * ln - [0.2, 0.3, 0.4][s];
     let none = |_: usize, _: f64| 0.0;
-    let all: [(&str, &dyn Fn(usize, f64) -> f64); 4] = [
+    let all: [(&str, Explained<'_>); 4] = [
         ("contacts carry the rise", &carry),
         ("constant share", &constant),
         ("both parts follow the stress", &half),
@@ -818,7 +821,7 @@ fn left_out_means_empty_and_said() {
     let (states, samples) = study(&[0.47, 0.51], 3, &mut Normals::new(7));
     let left_out = fits(&states, &samples, &Params { skip: true, ..Params::default() });
     assert!(left_out.rows.is_empty() && left_out.skipped && left_out.remarks[0].contains("left out"));
-    let empty = fits(&States::default(), &samples, &Params::default());
+    let empty = super::fits(&States::default(), &samples, &std::collections::BTreeMap::new(), &Params::default());
     assert!(empty.rows.iter().all(|r| r.value.is_none() || r.parameter == "alpha"));
     assert!(!empty.rows.is_empty());
 }

@@ -165,6 +165,9 @@ fn onset(job: &Job<'_>, fit: &Fit<'_>) -> Vec<FitRow> {
     [of("phi_dst", "", |o| o.0), of("sigma_dst", "Pa", |o| o.1)].into_iter().flatten().collect()
 }
 
+/// What follows from parameters and a solid fraction.
+type Follows<'a> = &'a dyn Fn(&[f64], f64) -> Option<f64>;
+
 /// How far a sample is from discontinuous thickening, and its turning points and jamming stress where it has them.
 fn regime(job: &Job<'_>, fit: &Fit<'_>, sample: usize) -> Vec<FitRow> {
     let name = &job.data.samples[sample].0;
@@ -175,7 +178,7 @@ fn regime(job: &Job<'_>, fit: &Fit<'_>, sample: usize) -> Vec<FitRow> {
     let Some(mut known) = from_onset else { return out };
     known.remarks.push(regime_words(&known, from_friction.as_ref()).to_owned());
     out.push(row(fit, &scope, ("phi_beyond_dst", ""), &known));
-    let stresses: [(&str, &dyn Fn(&[f64], f64) -> Option<f64>); 3] = [
+    let stresses: [(&str, Follows<'_>); 3] = [
         ("sigma_up", &|p, phi| turning_points(p, phi).map(|t| t.0)),
         ("sigma_down", &|p, phi| turning_points(p, phi).and_then(|t| t.1)),
         ("sigma_jam", &|p, phi| jamming_stress(p, phi)),

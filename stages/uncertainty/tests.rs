@@ -378,7 +378,7 @@ fn enough_is_drawn_for_the_digits_that_are_printed() {
     }
 }
 
-/// The study read with every contact share at its low end moved: the share of the rise falls to 2·ΔX below.
+/// The study with every contact share of the thick state lower by `by`: the share of the rise falls by 2·`by`.
 fn moved(states: &States, choice: &str, by: f64) -> crate::states::result::Alternative {
     let mut other = states.clone();
     for mean in &mut other.states[1].loading_means {
@@ -393,11 +393,11 @@ fn moved(states: &States, choice: &str, by: f64) -> crate::states::result::Alter
 fn a_verdict_that_hangs_on_a_choice_is_not_given() {
     let states = study(&LOW, &HIGH, 0.0);
     let with = |alternatives: &[_]| joined(&states, alternatives, &[sample()], &geometries(), 7, &Params::default());
-    // Share of the rise 0.92 as in force; 0.2 less contact share of the thick state makes it 0.52.
+    // Share of the rise 0.92 as in force; 0.25 less contact share of the thick state takes 0.5 away.
     let small = moved(&states, "window before 4", 0.01);
     let stands = with(std::slice::from_ref(&small));
     assert_eq!(stands.states.thickening[0].verdict, Verdict::ContactsDominate);
-    let hangs = with(&[small, moved(&states, "first usable strain × 2", 0.2)]);
+    let hangs = with(&[small, moved(&states, "first usable strain × 2", 0.25)]);
     let row = &hangs.states.thickening[0];
     assert_eq!(row.verdict, Verdict::NotDecided);
     assert!(row.reason.contains("first usable strain × 2") && !row.reason.contains("window"), "{}", row.reason);

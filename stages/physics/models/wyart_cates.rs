@@ -30,11 +30,42 @@ const PARAMETERS: [Parameter; 6] = [
     Parameter::scale("alpha", "", 0.5, 5.0),
 ];
 
-/// x = (σ*/σ)^β, f = e⁻ˣ and φ_J at one stress.
-fn at_stress(p: &[f64], stress_pa: f64) -> (f64, f64, f64) {
-    let x = float::pow(p[2] / stress_pa, p[3]);
-    let f = float::exp(-x);
-    (x, f, p[0] - (p[0] - p[1]) * f)
+/// What the stress alone decides.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Contacts {
+    /// (σ*/σ)^β.
+    x: f64,
+    /// ln(σ*/σ).
+    ln_ratio: f64,
+    /// Share of frictional contacts, e⁻ˣ.
+    frictional: f64,
+    /// Jamming fraction φ_J.
+    jamming: f64,
+}
+
+impl Contacts {
+    /// At parameters `p` and a stress, Pa.
+    pub fn at(p: &[f64], stress_pa: f64) -> Self {
+        let ln_ratio = float::ln(p[2] / stress_pa);
+        let x = float::exp(p[BETA] * ln_ratio);
+        let frictional = float::exp(-x);
+        Self { x, ln_ratio, frictional, jamming: p[0] - (p[0] - p[1]) * frictional }
+    }
+
+    /// ln η_r at a solid fraction.
+    pub fn ln_viscosity(&self, ln_amplitude: f64, alpha: f64, phi: f64) -> f64 {
+        ln_amplitude - alpha * float::ln1p(-phi / self.jamming)
+    }
+
+    /// ∂ ln η_r/∂(φ_0, φ_m, σ*, β): the chain rule through φ_J(φ_0, φ_m, x) and x(σ*, β).
+    pub fn derivatives(&self, p: &[f64], phi: f64) -> [f64; 4] {
+        let Self { x, ln_ratio, frictional, jamming } = *self;
+        let by_jamming = -p[ALPHA] * phi / (jamming * (jamming - phi));
+        let by_ln_x = by_jamming * (p[0] - p[1]) * frictional * x;
+        // x ln(σ*/σ) tends to 0 with x.
+        let by_beta = if x == 0.0 { 0.0 } else { by_ln_x * ln_ratio };
+        [by_jamming * (1.0 - frictional), by_jamming * frictional, by_ln_x * p[BETA] / p[2], by_beta]
+    }
 }
 
 impl Model for WyartCates {
@@ -59,25 +90,15 @@ impl Model for WyartCates {
     }
 
     fn ln_viscosity(&self, p: &[f64], point: Point) -> f64 {
-        let (_, _, jamming) = at_stress(p, point.stress_pa);
-        float::ln(p[4]) - p[ALPHA] * float::ln1p(-point.volume_fraction / jamming)
+        Contacts::at(p, point.stress_pa).ln_viscosity(float::ln(p[4]), p[ALPHA], point.volume_fraction)
     }
 
     fn derivatives(&self, p: &[f64], point: Point, out: &mut [f64]) -> f64 {
-        let (x, f, jamming) = at_stress(p, point.stress_pa);
-        let phi = point.volume_fraction;
-        let gap = jamming - phi;
-        // ∂ ln η_r/∂φ_J, then the chain rule through φ_J(φ_0, φ_m, x) and x(σ*, β).
-        let by_jamming = -p[ALPHA] * phi / (jamming * gap);
-        let by_x = by_jamming * (p[0] - p[1]) * f;
-        out[0] = by_jamming * (1.0 - f);
-        out[1] = by_jamming * f;
-        out[2] = by_x * x * p[3] / p[2];
-        // x ln(σ*/σ) tends to 0 with x.
-        out[3] = if x == 0.0 { 0.0 } else { by_x * x * float::ln(p[2] / point.stress_pa) };
+        let (contacts, phi) = (Contacts::at(p, point.stress_pa), point.volume_fraction);
+        out[..4].copy_from_slice(&contacts.derivatives(p, phi));
         out[4] = 1.0 / p[4];
-        out[5] = -float::ln1p(-phi / jamming);
-        p[ALPHA] / gap
+        out[5] = -float::ln1p(-phi / contacts.jamming);
+        p[ALPHA] / (contacts.jamming - phi)
     }
 
     fn slope(&self, p: &[f64], point: Point) -> f64 {
@@ -116,7 +137,7 @@ fn ends(data: &[(Point, f64)]) -> Vec<[(Point, f64); 2]> {
 ///
 /// With F = e⁻ˣ and Δ = φ_0 − φ_m: 1 − αφΔβxF/[φ_J(φ_J − φ)]. Checked by 40-digit differentiation.
 pub fn inverse_slope(p: &[f64], point: Point) -> f64 {
-    let (x, f, jamming) = at_stress(p, point.stress_pa);
+    let Contacts { x, frictional: f, jamming, .. } = Contacts::at(p, point.stress_pa);
     let phi = point.volume_fraction;
     1.0 - p[ALPHA] * phi * (p[0] - p[1]) * p[BETA] * x * f / (jamming * (jamming - phi))
 }
@@ -235,7 +256,7 @@ mod tests {
         for row in &rows {
             let p = [row["phi0"], row["phim"], 1.0, row["beta"], 1.0, row["alpha"]];
             let point = Point::at_stress(row["phi"], row["s_over_sstar"]);
-            let (_, f, jamming) = at_stress(&p, point.stress_pa);
+            let Contacts { frictional: f, jamming, .. } = Contacts::at(&p, point.stress_pa);
             // Twelve digits in the table.
             assert!((f - row["f"]).abs() <= 1e-11 * row["f"].max(1e-300), "{row:?}");
             assert!((jamming / row["phiJ"] - 1.0).abs() < 1e-11, "{row:?}");
@@ -301,11 +322,11 @@ mod tests {
         let [up, down, jamming] = borders(&p, (0.02, 20.0));
         for (phi, stress_pa) in up.iter().chain(&down) {
             // The last digit of the solid fraction counts by the inverse of its distance to jamming.
-            let lost = 4.0 * f64::EPSILON / (at_stress(&p, *stress_pa).2 - phi);
+            let lost = 4.0 * f64::EPSILON / (Contacts::at(&p, *stress_pa).jamming - phi);
             assert!(inverse_slope(&p, Point::at_stress(*phi, *stress_pa)).abs() < 1e-9 + lost, "{phi} {stress_pa}");
         }
         for (phi, stress_pa) in &jamming {
-            assert!((at_stress(&p, *stress_pa).2 - phi).abs() < 1e-14);
+            assert!((Contacts::at(&p, *stress_pa).jamming - phi).abs() < 1e-14);
         }
         assert!([&up, &down].iter().all(|b| b.windows(2).all(|w| w[0].0 < w[1].0)), "by rising solid fraction");
         assert!((up[0].0 - discontinuous_onset(&p).unwrap().0).abs() < 1e-12 && up[0] == down[0]);
@@ -318,7 +339,7 @@ mod tests {
         let law = |packing: f64| (1.3f64).ln() - 2.0 * (1.0 - 0.5 / packing).ln();
         assert!((at(0.5, 1e-9) - law(0.64)).abs() < 1e-12);
         assert!((at(0.5, 1e12) - law(0.56)).abs() < 1e-6);
-        assert!((at_stress(&p, 10.0).1 - (-1f64).exp()).abs() < 1e-15);
+        assert!((Contacts::at(&p, 10.0).frictional - (-1f64).exp()).abs() < 1e-15);
         assert!(!at(0.6, 1e12).is_finite(), "jammed with friction");
         assert!(!at(0.65, 1e-9).is_finite(), "jammed without");
     }

@@ -56,11 +56,12 @@ pub(super) type Scores = [Score; QUANTITIES.len()];
 ///
 /// # Errors
 /// What the stages say.
-pub(super) fn both(study: &Study, seed: u64) -> Result<[Scores; 2], String> {
+pub(super) fn both(study: &Study, seed: u64, params: &states::params::Params) -> Result<[Scores; 2], String> {
     let perfect = Declared::exactly(&study.truth);
+    let alone = states::params::Params { shared_part: 0.0, ..params.clone() };
     Ok([
-        scores(&study.runs, &study.declared, &study.states, seed, false)?,
-        scores(&study.realised, &perfect, &study.states, seed, true)?,
+        scores(&study.runs, &study.declared, &study.states, seed, params)?,
+        scores(&study.realised, &perfect, &study.states, seed, &alone)?,
     ])
 }
 
@@ -69,14 +70,10 @@ fn scores(
     declared: &Declared,
     truth: &[Vec<TrueState>],
     seed: u64,
-    perfect: bool,
+    params: &states::params::Params,
 ) -> Result<Scores, String> {
     let samples = declared.samples();
-    let mut params = states::params::Params::default();
-    if perfect {
-        params.shared_part = 0.0;
-    }
-    let alone = states::states(runs.to_vec(), &samples, &BTreeMap::new(), &params).map_err(|d| format!("{d:?}"))?;
+    let alone = states::states(runs.to_vec(), &samples, &BTreeMap::new(), params).map_err(|d| format!("{d:?}"))?;
     let geometries = BTreeMap::from([("cone".to_owned(), declared.geometry())]);
     // As few trials as there may be: their error is small beside that of a coverage.
     let few = uncertainty::params::Params { most_trials: 20_000, ..Default::default() };
