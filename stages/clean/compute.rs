@@ -338,12 +338,15 @@ impl<'a> Run<'a> {
         (way != 0.0).then_some(way > 0.0)
     }
 
-    /// Readings of a leg within this time of its beginning, or of the end of the ramp at its beginning.
+    /// Readings of a leg within this time of its beginning, or of the end of the ramp at its beginning. Where the next
+    /// reading comes later than that, the first one says nothing against itself.
     fn within(&self, leg: &Leg, lapse: f64) -> Vec<usize> {
         let Some(first) = leg.readings.first() else { return Vec::new() };
         let ramp = self.ramps.iter().find(|ramp| ramp.readings.contains(first));
-        let from = self.time[ramp.and_then(|ramp| ramp.readings.last()).map_or(*first, |last| (*last).max(*first))];
-        leg.readings.iter().copied().filter(|at| self.time[*at] - from < lapse).collect()
+        let from = ramp.and_then(|ramp| ramp.readings.last()).map_or(*first, |last| (*last).max(*first));
+        let elapsed = |at: &usize| self.time[*at] - self.time[from];
+        let early: Vec<usize> = leg.readings.iter().copied().filter(|at| (0.0..lapse).contains(&elapsed(at))).collect();
+        if early.len() > 1 { early } else { Vec::new() }
     }
 
     fn flag_spikes(&mut self) {

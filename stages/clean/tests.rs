@@ -347,6 +347,13 @@ fn a_thin_liquid_sheared_fast_has_a_secondary_flow_and_slow_momentum() {
 }
 
 #[test]
+fn a_stiff_slurry_loses_no_reading_to_momentum() {
+    // ρh²/η is 0.08 ms there, less than the 2 ms between readings.
+    let (points, _) = clean_in(&steps(geometry(), &[0.1, 0.3], |_, _| VISCOSITY), &sample(), &Params::default());
+    assert!(points.fate.iter().all(super::result::Fate::kept));
+}
+
+#[test]
 fn a_sample_that_dried_is_set_aside_on_its_later_visit() {
     let later = |change: f64| {
         let dried = move |number: usize, strain: f64| {
