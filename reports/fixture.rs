@@ -1,6 +1,7 @@
 //! Results of an invented study for the tests of this crate: two samples with hostile names, four set-points, three
 //! loadings, a control, some reversals not resolved. Made by formulas, no random numbers.
 
+use stages::clean::result::{Account, Limit};
 use stages::fit::result::{FitRow, Fits, FlowCurve, FlowPoint, LawCurve, LawPoint};
 use stages::numerics::float;
 use stages::reversal::result::*;
@@ -157,6 +158,8 @@ pub(crate) fn runs() -> Vec<JudgedRun> {
                 identity: identity(sample, loading),
                 reversals: SET_POINTS.iter().enumerate().map(reversal).collect(),
                 excluded: BTreeMap::from([("spike".to_owned(), 3), ("instrument-inertia".to_owned(), 120)]),
+                account: account(identity(sample, loading).rows),
+                limits: limits(loading),
                 remarks: if loading == 2 { vec!["the file ends within a row".to_owned()] } else { vec![] },
             });
         }
@@ -180,8 +183,33 @@ fn control_run() -> JudgedRun {
         identity: identity(CONTROL, 1),
         reversals: (1..=3).map(reversal).collect(),
         excluded: BTreeMap::new(),
+        account: Account { rows: identity(CONTROL, 1).rows, kept: identity(CONTROL, 1).rows, ..Account::default() },
+        limits: vec![],
         remarks: vec![],
     }
+}
+
+/// 119 readings of the drive, three spikes of which one lies in its ramp, two rows that could not be read.
+fn account(rows: u64) -> Account {
+    let counted = [("instrument-inertia", 120), ("refused: missing time", 2), ("spike", 2)];
+    Account { rows, kept: rows - 124, counted: counted.into_iter().map(|(reason, n)| (reason.to_owned(), n)).collect() }
+}
+
+fn limits(loading: usize) -> Vec<Limit> {
+    let limit = |name: &str, step, value, bound: Option<f64>, remark: &str| Limit {
+        limit: name.to_owned(),
+        step,
+        value,
+        unit: if name == "momentum-time" { "s".to_owned() } else { String::new() },
+        bound,
+        holds: bound.map(|b| value <= b),
+        remark: remark.to_owned(),
+    };
+    vec![
+        limit("reynolds", Some(8), 1e-4 * loading as f64, Some(4.0), "a secondary flow adds 1e-9 of the torque"),
+        limit("momentum-time", Some(2), 0.002, None, "density · gap² / viscosity"),
+        limit("settled", None, 0.02 * loading as f64, Some(0.05), "part of the widest gap"),
+    ]
 }
 
 /// What the control says.
@@ -320,8 +348,8 @@ pub(crate) fn fits() -> Fits {
         rows: vec![row("phi_0", Some(0.64), ""), row("sigma_star", Some(21.7), "Pa"), row("beta", None, "")],
         flow_curves: [HOSTILE, LONG].into_iter().enumerate().map(flow).collect(),
         law_curves: vec![law("low stress", 0.65), law("high stress", 0.572)],
-        skipped: false,
         remarks: vec!["Seven states of two samples were fitted.".into()],
+        ..Fits::default()
     }
 }
 

@@ -9,6 +9,8 @@ use pipeline::command::Failure;
 use pipeline::diagnostic::Diagnostic;
 use pipeline::graph::select;
 use pipeline::stage::{Plan, Tool};
+use stages::physics::liquids::Composition;
+use stages::physics::materials::Sample;
 use stages::plan::Chain;
 use stages::setup::listing::{self, SettingRow};
 use stages::setup::stages::Stages;
@@ -80,6 +82,8 @@ fn inputs(study: &Study, stages: &Stages, variant: Option<&str>, chain: &Chain, 
         in_force: in_force(study, stages),
         settings: listing::settings(study).iter().map(line).collect(),
         set_aside: set_aside(study),
+        own: study.report.sections.iter().map(own).collect(),
+        study_file: study.as_read.clone(),
         runs: chain.runs.iter().map(run_tasks).collect(),
         controls: chain.controls.iter().map(control_task).collect(),
         states: chain.states.clone(),
@@ -110,6 +114,10 @@ fn front(study: &Study) -> data::Study {
             document::Paper::A4 => data::Paper::A4,
             document::Paper::Letter => data::Paper::UsLetter,
         },
+        form: match study.report.form {
+            document::Form::Full => data::Form::Full,
+            document::Form::Short => data::Form::Short,
+        },
     }
 }
 
@@ -123,8 +131,14 @@ fn in_force(study: &Study, stages: &Stages) -> InForce {
         uncertainty: stages.uncertainty.clone(),
         seed: study.seed,
         loading_per_export: study.runs.iter().any(|run| run.loading.is_none()),
+        computed_liquids: study.samples.values().filter_map(computed).collect::<BTreeMap<_, _>>().into_iter().collect(),
         inertia_known: inertias.flatten().next().is_some(),
     }
+}
+
+/// The liquid of a sample, where its viscosity follows from its composition.
+fn computed(sample: &Sample) -> Option<(String, Composition)> {
+    Some((sample.liquid.name.clone(), sample.liquid.composition?))
 }
 
 /// The line of the study file is left out: a comment above it must not make the document anew.
@@ -134,7 +148,23 @@ fn line(row: &SettingRow) -> data::SettingLine {
         serde_json::Value::String(text) => text.clone(),
         other => other.to_string(),
     };
-    data::SettingLine { path: row.path.clone(), value: value + &unit, from_study: row.line.is_some() }
+    let meaning = row.meaning.clone();
+    data::SettingLine { path: row.path.clone(), value: value + &unit, meaning, from_study: row.line.is_some() }
+}
+
+fn own(section: &document::OwnSection) -> data::Own {
+    let after = match section.after {
+        document::After::Answer => "answer",
+        document::After::Measured => "measured",
+        document::After::Results => "results",
+        document::After::Methods => "methods",
+    };
+    data::Own {
+        title: section.title.clone(),
+        file: section.file.clone(),
+        uses: section.uses.clone(),
+        after: after.to_owned(),
+    }
 }
 
 fn set_aside(study: &Study) -> Vec<data::SetAside> {

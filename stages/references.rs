@@ -381,6 +381,17 @@ pub const ALL: &[Reference] = &[
         ..MEMORY
     },
     Reference {
+        key: "tanaka-2001",
+        authors: "M. Tanaka, G. Girard, R. Davis, A. Peuto & N. Bignell",
+        year: 2001,
+        title: "Recommended table for the density of water between 0 °C and 40 °C based on recent experimental reports",
+        journal: "Metrologia",
+        volume: "38",
+        pages: "301–309",
+        doi: "10.1088/0026-1394/38/4/3",
+        ..MEMORY
+    },
+    Reference {
         key: "tanner-1983",
         authors: "R. I. Tanner & M. Keentok",
         year: 1983,

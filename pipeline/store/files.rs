@@ -63,14 +63,24 @@ impl Files {
         self.home().join("runs").join(format!("{number}.json"))
     }
 
+    /// There while a run has written something and is not whole: what it leaves may be of no use to anybody.
+    pub fn unfinished(&self) -> PathBuf {
+        self.home().join("unfinished")
+    }
+
     /// Files on their way; whatever is left here is of no use.
     pub fn temporary(&self) -> PathBuf {
         self.home().join("tmp")
     }
 
+    /// The folder of all records.
+    pub fn all_records(&self) -> PathBuf {
+        self.home().join("records")
+    }
+
     /// All records whose tasks differ in nothing but the content of their inputs.
     pub fn records(&self, partial: &Digest) -> PathBuf {
-        self.home().join("records").join(partial.to_string())
+        self.all_records().join(partial.to_string())
     }
 
     /// The record of one key.
@@ -83,9 +93,14 @@ impl Files {
         self.home().join("bulky")
     }
 
+    /// The other objects.
+    pub fn objects(&self) -> PathBuf {
+        self.home().join("objects")
+    }
+
     /// An object by its hash.
     pub fn object(&self, hash: &Digest, bulky: bool) -> PathBuf {
-        let folder = if bulky { self.bulky() } else { self.home().join("objects") };
+        let folder = if bulky { self.bulky() } else { self.objects() };
         let name = hash.to_string();
         folder.join(&name[..2]).join(&name[2..])
     }

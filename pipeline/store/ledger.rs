@@ -5,7 +5,10 @@
 use super::Store;
 use super::digest::Digest;
 use super::disk::{self, Durable};
+use super::files::LEDGER;
 use super::record::Done;
+use super::stamp::Seen;
+use super::state::State;
 use crate::command::Failure;
 use crate::diagnostic::{Diagnostic, Place};
 use serde::{Deserialize, Serialize};
@@ -73,25 +76,67 @@ pub struct Ledger {
     pub text: String,
     /// The last line.
     pub last: Option<Line>,
+    /// Whether it was taken from the copy in `results/`, because the one in the store is gone or damaged.
+    pub from_copy: bool,
 }
 
 impl Ledger {
-    /// Reads the ledger of a study; one that is not there is empty.
+    /// Reads the ledger of a study; one that is not there is empty. It must go on from what the last whole run left;
+    /// where it does not, the copy in `results/` stands in for it.
     ///
     /// # Errors
-    /// If it cannot be read, or its last line makes no sense.
-    pub fn read(store: &Store<'_>) -> Result<Self, Failure> {
+    /// If it cannot be read, or is damaged and so is the copy.
+    pub fn read(store: &Store<'_>, state: &State) -> Result<Self, Failure> {
+        let left = state.results.get(LEDGER);
         let path = store.files.ledger();
-        let text = match std::fs::read_to_string(&path) {
-            Ok(text) => text,
-            Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(Self::default()),
+        let damage = match std::fs::read(&path) {
+            Ok(bytes) => match Self::whole(bytes, left) {
+                Ok(ledger) => return Ok(ledger),
+                Err(damage) => Some(damage),
+            },
+            Err(e) if e.kind() == std::io::ErrorKind::NotFound => None,
             Err(e) => return Err(Failure::io("read", &path, &e)),
         };
-        let last = text.lines().last().map(serde_json::from_str).transpose().map_err(|e| {
-            let diagnostic = Diagnostic::new(format!("{}: the last line is no entry of ours: {e}", path.display()));
-            Failure::surroundings(diagnostic.help("move the ledger away to begin a new one; results are not affected"))
-        })?;
-        Ok(Self { text, last })
+        // Without the state nothing tells whether the copy is of this store.
+        let copy = left.and_then(|_| Self::whole(std::fs::read(store.files.result(LEDGER)).ok()?, left).ok());
+        match (copy, damage) {
+            (Some(copy), _) => Ok(Self { from_copy: true, ..copy }),
+            (None, None) => Ok(Self::default()),
+            (None, Some(damage)) => {
+                let help = "move the ledger away to begin a new one; results are not affected";
+                let diagnostic = Diagnostic::new(format!("{}: {damage}", path.display()));
+                Err(Failure::surroundings(diagnostic.help(help)))
+            }
+        }
+    }
+
+    /// The ledger in these bytes, if it is whole and begins with what was left.
+    fn whole(bytes: Vec<u8>, left: Option<&Seen>) -> Result<Self, String> {
+        let text = String::from_utf8(bytes).map_err(|_| "it is no text any more".to_owned())?;
+        let last =
+            |line: &str| serde_json::from_str(line).map_err(|e| format!("the last line is no entry of ours: {e}"));
+        if left.is_some_and(|left| Digest::of(text.as_bytes()) == left.hash) {
+            let last = text.lines().last().map(last).transpose()?;
+            return Ok(Self { text, last, from_copy: false });
+        }
+        let goes_on = |left: &Seen| {
+            let begin = usize::try_from(left.size).ok().and_then(|size| text.as_bytes().get(..size));
+            begin.is_some_and(|begin| Digest::of(begin) == left.hash)
+        };
+        if !left.is_none_or(goes_on) || !(text.is_empty() || text.ends_with('\n')) {
+            return Err("it is not what the last run left".into());
+        }
+        let line = |broken: &Diagnostic| broken.place.as_ref().and_then(|place| place.line).unwrap_or(0);
+        let lines = chain(&text, LEDGER).map_err(|broken| format!("line {}: {}", line(&broken), broken.message))?;
+        Ok(Self { last: lines.into_iter().next_back(), text, from_copy: false })
+    }
+
+    /// Its lines.
+    ///
+    /// # Errors
+    /// As [`chain`]; a ledger that was read has none.
+    pub fn lines(&self) -> Result<Vec<Line>, Failure> {
+        chain(&self.text, LEDGER).map_err(Failure::surroundings)
     }
 
     /// Number of the next run.
@@ -110,7 +155,7 @@ impl Ledger {
     /// If the line cannot be written as JSON: a mistake in the program.
     pub fn with(&self, line: &Line) -> Result<Self, Failure> {
         let text = String::from_utf8_lossy(&super::json(line)?).into_owned();
-        Ok(Self { text: format!("{}{text}\n", self.text), last: Some(line.clone()) })
+        Ok(Self { text: format!("{}{text}\n", self.text), last: Some(line.clone()), from_copy: self.from_copy })
     }
 
     /// Writes it whole.
@@ -157,6 +202,12 @@ pub struct Ran {
     /// Its large outputs, which are let go some runs later.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub bulky: Vec<Digest>,
+}
+
+/// Tasks and keys of the run of this line; none if the list is gone or not as it was written.
+pub fn listed(store: &Store<'_>, line: &Line) -> Option<BTreeMap<String, Ran>> {
+    let bytes = std::fs::read(store.files.run(line.run)).ok()?;
+    (Digest::of(&bytes) == line.tasks).then(|| serde_json::from_slice(&bytes).ok()).flatten()
 }
 
 /// Tasks and keys of a run as the bytes of `runs/N.json`.

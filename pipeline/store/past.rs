@@ -2,7 +2,7 @@
 
 use super::Store;
 use super::digest::Digest;
-use super::ledger::{Line, Ran, chain};
+use super::ledger::{Line, Ran, chain, listed};
 use super::record::Kept;
 use crate::command::Failure;
 use crate::diagnostic::Diagnostic;
@@ -40,10 +40,8 @@ impl<'a> Past<'a> {
             };
             Failure::input(vec![Diagnostic::new(missing).help(help)])
         })?;
-        let path = store.files.run(line.run);
-        let bytes = std::fs::read(&path).map_err(|e| Failure::io("read", &path, &e))?;
-        let tasks = serde_json::from_slice(&bytes).map_err(|e| {
-            let message = format!("{}: no list of tasks: {e}", path.display());
+        let tasks = listed(store, &line).ok_or_else(|| {
+            let message = format!("{}: the list of tasks is gone or damaged", store.files.run(line.run).display());
             Failure::surroundings(Diagnostic::new(message).help("choose another run: this one can no longer be read"))
         })?;
         Ok(Self { store, line, tasks })

@@ -2,6 +2,8 @@
 
 use super::{QuickDisk, Toy, is_called, whole};
 use crate::store::disk::{Disk, SystemDisk};
+use crate::store::record::Record;
+use crate::store::sealed;
 use std::io;
 use std::path::Path;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -137,7 +139,7 @@ fn records_are_never_there_without_their_objects() {
         toy.run_with(1, None, &Dying::after(operations));
         for path in toy.files(".shearback/records") {
             assert!(!is_called(path.as_ref(), "tmp"));
-            let record: crate::store::record::Record = serde_json::from_str(&toy.read(&path)).unwrap();
+            let record: Record = sealed::open(toy.read(&path).as_bytes()).unwrap();
             let store = crate::store::Store::new(toy.folder.path(), &SystemDisk);
             for kept in &record.done.outputs {
                 assert!(store.read_object(kept).is_ok(), "after {operations} operations: {path}");

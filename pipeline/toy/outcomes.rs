@@ -82,8 +82,9 @@ fn a_setting_is_named_with_old_and_new_value_and_line() {
     assert_eq!(reasons[0], "setting title Sum -> Total (study.yaml:2)");
     assert_eq!(reasons[1], "depends on sum study, which is out of date");
     let report = toy.run();
-    let because = crate::store::ledger::Ledger::read(&Store::new(toy.folder.path(), &SystemDisk)).unwrap();
-    let because = because.last.unwrap().because;
+    let ledger = toy.read(".shearback/ledger.jsonl");
+    let last: Line = serde_json::from_str(ledger.lines().last().unwrap()).unwrap();
+    let because = last.because;
     assert!(because.contains(&"setting stages.count.unit 8 -> 4 (study.yaml:7)".to_string()), "{because:?}");
     assert_eq!(whole(&report).count(Outcome::Built), 5);
 }

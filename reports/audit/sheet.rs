@@ -66,7 +66,8 @@ fn set(tool: &Tool, page: &Value, timestamp: i64) -> Result<Vec<u8>, Failure> {
         let path = folder.path().join(name);
         fs::write(&path, text).map_err(|e| Failure::io("write", &path, &e))?;
     }
-    typeset::pdf(&typeset::Job { typst, folder: folder.path(), timestamp }, &|| false).map_err(refused)
+    typeset::pdf(&typeset::Job { typst, folder: folder.path(), timestamp, limit: typeset::limit(1) }, &|| false)
+        .map_err(refused)
 }
 
 /// What stands on the page.

@@ -164,7 +164,9 @@ pub fn headline(found: &[(String, Differences)]) -> Vec<(String, Moved)> {
             let lost = m.old.is_some() != m.new.is_some();
             let verdict = matches!(m.column.as_str(), "verdict" | "grade");
             let side = m.column.starts_with("u_") || m.column.ends_with("_low") || m.column.ends_with("_high");
-            !side && m.column != "volume_fraction" && (number || verdict || (lost && m.column.starts_with("contact_share")))
+            !side
+                && m.column != "volume_fraction"
+                && (number || verdict || (lost && m.column.starts_with("contact_share")))
         };
         list.extend(differences.moved.iter().filter(plain).map(|m| (table.clone(), m.clone())));
     }

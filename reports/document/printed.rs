@@ -12,22 +12,27 @@ use stages::physics::materials::Sample;
 use stages::physics::quantity::Quantity;
 use stages::reversal::result::JudgedRun;
 use stages::states::result::{Interval, State, StudyReversal, Thickening};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A printed table: headings with their alignment, rows of text.
 #[derive(Debug, Clone, PartialEq, Serialize, Default)]
 pub struct Printed {
     /// Headings.
-    pub head: Vec<&'static str>,
+    pub head: Vec<String>,
     /// For each column `left` or `right`; `name` for text that may break where it is long, `wide` for such text that
-    /// takes what is left of the width, `text` for sentences, `hash` for hashes.
+    /// takes what is left of the width, `text` for sentences, `hash` for hashes, `symbol` for a symbol that may have
+    /// an index behind `_`, and its meaning behind a comma.
     pub kind: Vec<&'static str>,
     /// Cells.
     pub rows: Vec<Vec<String>>,
 }
 
 pub(super) fn printed(columns: &[(&'static str, &'static str)], rows: Vec<Vec<String>>) -> Printed {
-    Printed { head: columns.iter().map(|c| c.0).collect(), kind: columns.iter().map(|c| c.1).collect(), rows }
+    Printed {
+        head: columns.iter().map(|c| c.0.to_owned()).collect(),
+        kind: columns.iter().map(|c| c.1).collect(),
+        rows,
+    }
 }
 
 pub(super) fn or_missing(text: Option<String>) -> String {
@@ -126,7 +131,7 @@ fn by_loading<'a>(state: &State, reversals: &'a [StudyReversal]) -> BTreeMap<&'a
 }
 
 /// Whether a reversal enters the contact share of a state.
-fn enters(reversal: &StudyReversal, state: &State) -> bool {
+pub(super) fn enters(reversal: &StudyReversal, state: &State) -> bool {
     state.contact_share.is_some() && state.loading_means.iter().any(|m| m.share_from.contains(&reversal.reversal))
 }
 
@@ -174,53 +179,26 @@ pub fn thickening(rows: &[Thickening]) -> Printed {
     printed(&columns, rows.iter().map(row).collect())
 }
 
-/// Exclusions by run and reason.
+/// Readings set aside: a row per run, a column per reason that occurs.
 pub fn exclusions(judged: &[JudgedRun]) -> Printed {
-    let columns = [("run", "name"), ("reason", "left"), ("readings", "right"), ("of all", "right")];
-    let rows = crate::tables::runs::exclusion_rows(judged);
-    let row = |e: &crate::tables::runs::Exclusion| {
-        vec![e.run.clone(), e.reason.clone(), numbers::whole(e.points), or_missing(e.share.map(numbers::percent))]
-    };
-    printed(&columns, rows.iter().map(row).collect())
-}
-
-/// Reversals that do not enter states, with the reason; neighbours of one run with one reason in one line.
-pub fn left_out(states: &[State], reversals: &[StudyReversal]) -> Printed {
-    let columns = [
-        ("reversals", "left"),
-        ("run", "name"),
-        ("steps", "left"),
-        ("set-point", "left"),
-        ("grade", "left"),
-        ("why", "text"),
-    ];
-    let used = |r: &StudyReversal| states.iter().any(|s| enters(r, s));
-    let out: Vec<&StudyReversal> = reversals.iter().filter(|r| !r.identity.control && !used(r)).collect();
-    let same = |a: &&StudyReversal, b: &&StudyReversal| {
-        (&a.identity.run, a.judged.grade, why(a)) == (&b.identity.run, b.judged.grade, why(b))
-    };
-    let row = |group: &[&StudyReversal]| {
-        let (first, last) = (group[0], group[group.len() - 1]);
-        let from_to = |from: String, to: String| if from == to { from } else { format!("{from} – {to}") };
-        let set_point = |r: &StudyReversal| or_missing(r.set_point.clone());
-        vec![
-            from_to(first.reversal.clone(), last.reversal.clone()),
-            first.identity.run.clone(),
-            from_to(first.judged.read.step.to_string(), last.judged.read.step.to_string()),
-            from_to(set_point(first), set_point(last)),
-            first.judged.grade.name().to_owned(),
-            why(first),
-        ]
-    };
-    printed(&columns, out.chunk_by(same).map(row).collect())
-}
-
-/// Why a reversal is left out. What was set aside by hand needs no other reason: nothing of it was read.
-fn why(reversal: &StudyReversal) -> String {
-    match &reversal.judged.read.set_aside {
-        Some(because) => format!("set aside by hand: {because}"),
-        None => or_missing(crate::tables::column::joined(&reversal.judged.remarks)),
+    let reasons: BTreeSet<&String> =
+        judged.iter().flat_map(|r| &r.excluded).filter(|e| *e.1 > 0).map(|e| e.0).collect();
+    if reasons.is_empty() {
+        return Printed::default();
     }
+    let head = ["run", "readings"].into_iter().map(str::to_owned);
+    let head = head.chain(reasons.iter().map(|r| r.replace('-', " "))).collect();
+    let cells = |name: String, rows: u64, count: &dyn Fn(&str) -> u64| -> Vec<String> {
+        let counts =
+            reasons.iter().map(|reason| count(reason)).map(|n| if n == 0 { MISSING.into() } else { numbers::whole(n) });
+        [name, numbers::whole(rows)].into_iter().chain(counts).collect()
+    };
+    let of = |r: &JudgedRun, reason: &str| r.excluded.get(reason).copied().unwrap_or(0);
+    let row = |r: &JudgedRun| cells(r.identity.run.clone(), r.identity.rows, &|reason| of(r, reason));
+    let mut rows: Vec<Vec<String>> = judged.iter().map(row).collect();
+    let sum = |reason: &str| judged.iter().map(|r| of(r, reason)).sum();
+    rows.push(cells("all runs".to_owned(), judged.iter().map(|r| r.identity.rows).sum(), &sum));
+    Printed { head, kind: ["name"].into_iter().chain(std::iter::repeat_n("right", reasons.len() + 1)).collect(), rows }
 }
 
 /// Claims.
@@ -268,12 +246,12 @@ fn common_remarks(rows: &[FitRow]) -> Vec<String> {
     fitted.first().map_or_else(Vec::new, |first| first.remarks.iter().filter(in_all).cloned().collect())
 }
 
-/// Fits.
+/// Fits that were made; what is said of the others stands above the table.
 pub fn fits(rows: &[FitRow]) -> Printed {
     let columns = [
         ("model", "left"),
         ("fitted to", "left"),
-        ("parameter", "left"),
+        ("parameter", "symbol"),
         ("value", "right"),
         ("unit", "left"),
         ("95 %", "left"),
@@ -295,11 +273,12 @@ pub fn fits(rows: &[FitRow]) -> Printed {
             own.join("; "),
         ]
     };
+    let made = |rows: &&[FitRow]| rows.iter().any(|r| r.u_value.is_some());
     let of_fit = |rows: &[FitRow]| {
         let common = common_remarks(rows);
         rows.iter().map(|r| row(r, &common)).collect::<Vec<_>>()
     };
-    printed(&columns, rows.chunk_by(same_fit).flat_map(of_fit).collect())
+    printed(&columns, rows.chunk_by(same_fit).filter(made).flat_map(of_fit).collect())
 }
 
 /// Every reversal with the three measurands side by side.
@@ -350,6 +329,7 @@ pub fn samples(samples: &[Sample]) -> Printed {
         ("particles", "left"),
         ("diameter / µm", "right"),
         ("density / (kg/m³)", "right"),
+        ("density of the liquid / (kg/m³)", "right"),
     ];
     let row = |s: &Sample| {
         let name = if s.control { format!("{} (control)", s.name) } else { s.name.clone() };
@@ -362,6 +342,7 @@ pub fn samples(samples: &[Sample]) -> Printed {
             or_missing(particles.map(|p| p.name.clone())),
             quantity(particles.and_then(|p| p.diameter), 1e6, ""),
             quantity(particles.and_then(|p| p.density), 1.0, ""),
+            quantity(s.liquid.density, 1.0, ""),
         ]
     };
     printed(&columns, samples.iter().map(row).collect())

@@ -18,7 +18,12 @@ use std::sync::atomic::AtomicBool;
 
 fn samples() -> Vec<Sample> {
     let q = |value, u| Some(Quantity { value, u });
-    let liquid = |name: &str| Liquid { name: name.into(), viscosity: q(0.0452, 0.0005), density: q(1208.0, 2.0) };
+    let liquid = |name: &str| Liquid {
+        name: name.into(),
+        viscosity: q(0.0452, 0.0005),
+        density: q(1208.0, 2.0),
+        composition: None,
+    };
     let particles = || Particles { name: "beads".into(), density: q(2470.0, 10.0), diameter: q(9.2e-6, 0.0) };
     let sample = |name: &str| Sample {
         name: name.into(),
@@ -54,6 +59,7 @@ fn inputs(typst: Tool) -> ReportInputs {
             protocol: Some(hostile("Pre-shear.")),
             subtitle: Some("#sub".into()),
             paper: Paper::A4,
+            form: Form::Full,
         },
         samples: samples(),
         geometries: vec![Geometry { name: "cone40".into(), shape, inertia: Some(q(9.1e-6, 0.0)) }],
@@ -66,8 +72,15 @@ fn inputs(typst: Tool) -> ReportInputs {
             compliance: None,
         }],
         in_force: crate::text::methods::InForce { inertia_known: true, ..Default::default() },
-        settings: vec![SettingLine { path: "stages.clean.spike.window".into(), value: "5".into(), from_study: true }],
+        settings: vec![SettingLine {
+            path: "stages.clean.spike.window".into(),
+            value: "5".into(),
+            meaning: "Readings on each side".into(),
+            from_study: true,
+        }],
         set_aside: vec![SetAside { run: "raw/x.txt".into(), what: "step 5".into(), because: "bubble #seen".into() }],
+        own: Vec::new(),
+        study_file: serde_json::json!({"study": "Study", "samples": {fixture::HOSTILE: {"liquid": "#oil"}}}),
         runs: fixture::runs().iter().map(|r| run_tasks(&r.identity.run)).collect(),
         controls: vec![ControlTask { name: "bench-cone40".into(), task: "reversal: control bench-cone40".into() }],
         states: "uncertainty study".into(),
@@ -124,7 +137,7 @@ fn run(plan: &Plan, scratch: &Path) -> BTreeMap<(String, &'static str), Vec<u8>>
             Source::Task { task, output } => {
                 done.get(&(task.clone(), *output)).unwrap_or_else(|| panic!("{task} {output}"))
             }
-            Source::Raw(path) => panic!("reports read no raw file, but {path}"),
+            Source::Raw(path) => own_file(path),
         };
         let inputs = task.inputs.iter().map(|i| (i.name.clone(), Arc::from(bytes(&i.source).as_slice()))).collect();
         let folder = scratch.join(crate::text::slug::slug(&task.name()));
@@ -137,6 +150,21 @@ fn run(plan: &Plan, scratch: &Path) -> BTreeMap<(String, &'static str), Vec<u8>>
         done.extend(produced.outputs.into_iter().map(|(name, bytes)| ((task.name(), name), bytes)));
     }
     done
+}
+
+/// What the sections of these tests hold, by their paths.
+fn own_file(path: &str) -> &'static Vec<u8> {
+    static FILES: std::sync::LazyLock<BTreeMap<&str, Vec<u8>>> = std::sync::LazyLock::new(|| {
+        let typst = "= Beside\nMeasured $x^2$ elsewhere. #image(\"dot.svg\", alt: \"a dot\")";
+        let dot = "<svg xmlns='http://www.w3.org/2000/svg' width='9' height='9'><circle cx='4' cy='4' r='4'/></svg>";
+        BTreeMap::from([
+            ("text/more.typ", typst.replace("$x^2$", "#math.equation($x^2$, alt: \"x squared\")").into_bytes()),
+            ("text/dot.svg", dot.as_bytes().to_vec()),
+            ("text/wrong.typ", b"Fine.\n#nothing-of-this-name".to_vec()),
+            ("text/plain.txt", b"First #import \"x\" $a$.\n\nSecond *b*.".to_vec()),
+        ])
+    });
+    &FILES[path]
 }
 
 fn sorted<'a>(names: &[&'a str]) -> Vec<&'a str> {

@@ -3,6 +3,7 @@
 
 pub mod atlas;
 pub mod axes;
+pub mod budget;
 pub mod contact_share;
 pub mod control;
 pub mod flow_curves;
@@ -12,6 +13,7 @@ pub mod panel;
 pub mod relative_viscosity;
 pub mod style;
 pub mod svg;
+pub mod thin;
 pub mod typical;
 pub mod viscosity;
 pub mod work;

@@ -1,12 +1,15 @@
 //! The work of the tasks that draw figures: results in; SVG, CSV and caption out. No drawing.
 
-use super::{Figure, atlas, contact_share, control, flow_curves, old_results, relative_viscosity, typical, viscosity};
+use super::{
+    Figure, atlas, budget, contact_share, control, flow_curves, old_results, relative_viscosity, typical, viscosity,
+};
 use pipeline::diagnostic::Diagnostic;
 use pipeline::stage::{Context, Produced};
 use stages::fit::result::Fits;
 use stages::old_results::result::Held;
 use stages::reversal::result::Control;
 use stages::states::result::States;
+use stages::uncertainty::result::Budget;
 
 type Made = Result<Produced, Vec<Diagnostic>>;
 
@@ -39,7 +42,7 @@ pub fn contact_share(context: &Context<'_>) -> Made {
 
 /// Input `states`.
 pub fn typical(context: &Context<'_>) -> Made {
-    written(&typical::draw(&states(context)?.reversals)?)
+    written(&typical::draw(&states(context)?)?)
 }
 
 /// Inputs `states` and `control`.
@@ -66,7 +69,15 @@ pub fn flow_curves(context: &Context<'_>) -> Made {
     written(&flow_curves::draw(&samples, &states(context)?.states, &fits(context)?)?)
 }
 
-/// Inputs `states` and, where there are any, `fits`.
+/// Settings `made_of` (samples that are no controls), inputs `states` and, where there are any, `fits`.
 pub fn relative_viscosity(context: &Context<'_>) -> Made {
-    written(&relative_viscosity::draw(&states(context)?, &fits(context)?)?)
+    let samples: Vec<relative_viscosity::MadeOf> = context.settings("made_of")?;
+    written(&relative_viscosity::draw(&samples, &states(context)?.states, &fits(context)?)?)
+}
+
+/// Inputs `states` and, where there is one, `budget`.
+pub fn budget(context: &Context<'_>) -> Made {
+    let there = context.inputs().iter().any(|(name, _)| name == "budget");
+    let budget: Budget = if there { context.json("budget")? } else { Budget::default() };
+    written(&budget::draw(&budget, &states(context)?.thickening)?)
 }

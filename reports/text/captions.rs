@@ -3,6 +3,7 @@
 
 use super::methods::listed;
 use super::numbers::{count, plain, plus_minus, significant};
+use crate::figures::typical::Chosen;
 use crate::tables::reversals::share_at_minimum;
 use stages::fit::result::Fits;
 use stages::old_results::result::{Agreement, OldRow, Outcome};
@@ -108,7 +109,8 @@ pub fn contact_share(states: &[State]) -> (String, String) {
 }
 
 /// Caption and alternative text of the typical reversal.
-pub fn typical(reversal: &StudyReversal, share: Estimate) -> (String, String) {
+pub fn typical(chosen: Chosen<'_>, share: Estimate) -> (String, String) {
+    let reversal = chosen.reversal;
     let (identity, read) = (&reversal.identity, &reversal.judged.read);
     let at = reversal.set_point.as_ref().map_or_else(String::new, |s| format!(" at {s}"));
     let bins = read.after.as_ref().map_or(0, |a| a.bins.len());
@@ -119,8 +121,7 @@ pub fn typical(reversal: &StudyReversal, share: Estimate) -> (String, String) {
         String::new()
     };
     let text = format!(
-        "A typical reversal: {}, {}{at}, loading {}, grade {}; of the reversals of the best grade, the one whose \
-         uncertainty is the median. Circles: viscosity over its steady value before the reversal, {} with standard \
+        "A typical reversal: {}, {}{at}, loading {}, grade {}; {}. Circles: viscosity over its steady value before the reversal, {} with standard \
          uncertainty as bars. Line: fitted curve of the form with the largest weight. Diamond and horizontal line: \
          value at zero strain, averaged over forms, with its 95 % interval, so that the contact share is {}. \
          Triangle: minimum of the curve.{left_out} (a) Linear and (b) logarithmic strain.",
@@ -128,6 +129,7 @@ pub fn typical(reversal: &StudyReversal, share: Estimate) -> (String, String) {
         identity.sample,
         identity.loading,
         reversal.judged.grade.name(),
+        chosen_among(chosen),
         count(bins as u64, "strain bin"),
         plus_minus(share.value, share.u),
     );
@@ -138,6 +140,19 @@ pub fn typical(reversal: &StudyReversal, share: Estimate) -> (String, String) {
         read.after.as_ref().and_then(|a| a.recovery_strain).map_or_else(|| "unknown size".to_owned(), plain)
     );
     (text, alt)
+}
+
+/// Why this reversal is the one that is shown.
+fn chosen_among(chosen: Chosen<'_>) -> String {
+    let of = match (chosen.thickens, chosen.at_high_end) {
+        (true, true) => "at the upper end of the rise of samples that thicken",
+        (true, false) => "of samples that thicken",
+        (false, _) => "of the study, in which no sample is shown to thicken",
+    };
+    match chosen.peers {
+        1 => format!("it is the only one of its grade {of}"),
+        n => format!("of the {n} of its grade {of}, the one whose uncertainty is the median"),
+    }
 }
 
 /// What the two other measurands would give.
@@ -227,12 +242,29 @@ pub fn relative_viscosity(points: usize, fits: &Fits) -> (String, String) {
     let lines = if fits.law_curves.is_empty() {
         "No fitted law is shown.".to_owned()
     } else {
-        format!("Lines: {}; bands: 95 % of the fit.", models(fits.law_curves.iter().map(|c| &c.model)))
+        format!(
+            "Lines: {}; bands: 95 % of the fit; thin upright lines: the solid fractions at which they diverge.",
+            models(fits.law_curves.iter().map(|c| &c.model))
+        )
     };
     let text = format!(
-        "Relative viscosity against solid volume fraction at the low and at the high end of the rise, {}. Bars: 95 % \
-         intervals of both. {lines}",
-        count(points as u64, "state")
+        "Relative viscosity against solid volume fraction at the lowest and at the highest stress of each sample, {}. \
+         Bars: 95 % intervals of both. {lines}",
+        count(points as u64, "point")
     );
     (text, format!("Relative viscosity, logarithmic, rises with the solid fraction. {lines}"))
+}
+
+/// Caption and alternative text of the budget.
+pub fn budget(bars: usize, samples: usize) -> (String, String) {
+    let shown = format!(
+        "{} of {}",
+        count(bars as u64, "quantity").replace("quantitys", "quantities"),
+        count(samples as u64, "sample")
+    );
+    let text = format!(
+        "Where the variance comes from: {shown}. The parts of each bar add up to the variance of the quantity; what each \
+         quantity is, and its standard uncertainty, stands on the left. Numbers in the parts are those of the legend."
+    );
+    (text, format!("Stacked bars: parts of the variance of {shown} by kind of source."))
 }

@@ -3,7 +3,10 @@
 pub mod captions;
 pub mod cautions;
 pub mod claims;
+pub mod liquids;
 pub mod methods;
 pub mod models;
 pub mod numbers;
+pub mod protocol;
 pub mod slug;
+pub mod sources;

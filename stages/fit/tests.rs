@@ -166,6 +166,7 @@ fn sample(name: &str, phi: f64) -> Sample {
             name: "carrier".to_owned(),
             viscosity: Some(Quantity { value: 0.5, u: 0.005 }),
             density: None,
+            composition: None,
         },
         particles: None,
         volume_fraction: Some(Quantity { value: phi, u: 0.002 }),

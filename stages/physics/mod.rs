@@ -2,6 +2,8 @@
 
 pub mod geometry;
 pub mod instrument;
+pub mod limits;
+pub mod liquids;
 pub mod materials;
 pub mod models;
 pub mod quantity;

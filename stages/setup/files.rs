@@ -64,6 +64,21 @@ impl Folder {
         }
     }
 
+    /// Paths of all files.
+    pub(super) fn files(&self) -> impl Iterator<Item = &str> {
+        self.files.iter().map(String::as_str)
+    }
+
+    /// Whether there is a file of exactly this path.
+    pub(super) fn holds(&self, path: &str) -> bool {
+        self.files.binary_search_by(|file| file.as_str().cmp(path)).is_ok()
+    }
+
+    /// Whether it is a link to somewhere outside the study.
+    pub(super) fn leads_out(&self, path: &str) -> bool {
+        self.outside.contains(path)
+    }
+
     fn enter(&mut self, root: &Path, home: Option<&Path>, entry: &DirEntry) {
         let Ok(relative) = entry.path().strip_prefix(root) else { return };
         let parts: Vec<_> = relative.components().map(|part| part.as_os_str().to_string_lossy()).collect();
@@ -110,18 +125,28 @@ pub(super) fn runs(document: &Document, folder: &Folder, problems: &mut Problems
         let plan = plan(raw, &entry, document, problems);
         let mut loading = Names::new(raw.loading.as_ref(), format!("{entry}.loading"), problems);
         let mut repeat = Names::new(raw.repeat.as_ref(), format!("{entry}.repeat"), problems);
-        for path in matches(raw, &entry, folder, problems) {
+        for (file, sheet) in sheets(raw, matches(raw, &entry, folder, problems)) {
+            let path = sheet.as_ref().map_or(file.clone(), |sheet| format!("{file}#{sheet}"));
             if let Some(first) = runs.get(&path) {
                 twice(&path, &entry, &first.entry, problems);
                 continue;
             }
             let (loading, repeat) = (loading.name(&path), repeat.name(&path));
-            runs.insert(path.clone(), RunPlan { path, loading, repeat, ..plan.clone() });
+            runs.insert(path.clone(), RunPlan { path, file, sheet, loading, repeat, ..plan.clone() });
         }
         loading.tell(problems);
         repeat.tell(problems);
     }
     runs.into_values().collect()
+}
+
+/// Each file, or each of its sheets where the entry names some.
+fn sheets(raw: &Raw, files: Vec<String>) -> Vec<(String, Option<String>)> {
+    let of_file = |file: String| match &raw.sheets[..] {
+        [] => vec![(file, None)],
+        sheets => sheets.iter().map(|sheet| (file.clone(), Some(sheet.clone()))).collect(),
+    };
+    files.into_iter().flat_map(of_file).collect()
 }
 
 /// What all files of an entry have in common; a name that was not found is left empty, and told.
@@ -132,6 +157,8 @@ fn plan(raw: &Raw, entry: &str, document: &Document, problems: &mut Problems<'_>
     }
     RunPlan {
         path: String::new(),
+        file: String::new(),
+        sheet: None,
         entry: entry.to_owned(),
         layout: named_or_only(problems, entry, "layout", raw.layout.as_ref(), &document.layouts).unwrap_or_default(),
         sample: named_or_only(problems, entry, "sample", raw.sample.as_ref(), &document.samples).unwrap_or_default(),

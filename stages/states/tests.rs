@@ -3,6 +3,7 @@
 use super::params::{Ends, Params, SetPoint};
 use super::result::{State, States, Verdict};
 use super::states;
+use crate::clean::result::Account;
 use crate::numerics::interval::share_of;
 use crate::physics::materials::{Liquid, Sample};
 use crate::physics::quantity::Quantity;
@@ -17,7 +18,7 @@ fn sample(name: &str) -> Sample {
     let viscosity = Some(Quantity { value: 2.0, u: 0.02 });
     Sample {
         name: name.to_owned(),
-        liquid: Liquid { name: "carrier".to_owned(), viscosity, density: None },
+        liquid: Liquid { name: "carrier".to_owned(), viscosity, density: None, composition: None },
         particles: None,
         volume_fraction: Some(Quantity { value: 0.5, u: 0.002 }),
         control: false,
@@ -94,7 +95,14 @@ fn run(sample: &str, loading: &str, reversals: Vec<Judged>) -> JudgedRun {
         started: None,
         rows: 100,
     };
-    JudgedRun { identity, reversals, excluded: BTreeMap::new(), remarks: Vec::new() }
+    JudgedRun {
+        identity,
+        reversals,
+        excluded: BTreeMap::new(),
+        account: Account::default(),
+        limits: Vec::new(),
+        remarks: Vec::new(),
+    }
 }
 
 /// One run per loading; in it a reversal per (rate, viscosity, share).

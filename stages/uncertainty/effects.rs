@@ -34,6 +34,11 @@ impl Parabola {
         draw * (self.a + self.b * draw)
     }
 
+    /// Standard deviation over a standard normal draw, √(a² + 2b²).
+    pub(super) fn u(self) -> f64 {
+        (self.a * self.a + 2.0 * self.b * self.b).sqrt()
+    }
+
     /// Both together.
     pub(super) fn plus(self, other: Self) -> Self {
         Self { a: self.a + other.a, b: self.b + other.b }

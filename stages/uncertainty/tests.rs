@@ -1,6 +1,6 @@
 //! Tests of the joined uncertainty: what cancels and what does not, the budget, and published examples.
 
-use super::compute::joined;
+use super::compute::{Joined, joined};
 use super::params::Params;
 use super::result::{Budget, BudgetRow};
 use crate::numerics::interval::{covariance_of_means, mean};
@@ -19,7 +19,7 @@ fn sample() -> Sample {
     let viscosity = Some(Quantity { value: 2.0, u: 0.03 });
     Sample {
         name: "S".to_owned(),
-        liquid: Liquid { name: "carrier".to_owned(), viscosity, density: None },
+        liquid: Liquid { name: "carrier".to_owned(), viscosity, density: None, composition: None },
         particles: None,
         volume_fraction: Some(Quantity { value: 0.5, u: 0.002 }),
         control: false,
@@ -175,7 +175,8 @@ const LOW: [(f64, f64); 3] = [(10.0, 0.40), (10.1, 0.41), (9.9, 0.395)];
 const HIGH: [(f64, f64); 3] = [(20.0, 0.66), (20.3, 0.665), (19.8, 0.655)];
 
 fn join(states: &States) -> (States, Budget) {
-    joined(states, &[sample()], &geometries(), 7, &Params::default())
+    let joined = joined(states, &[], &[sample()], &geometries(), 7, &Params::default());
+    (joined.states, joined.budget)
 }
 
 fn source<'a>(budget: &'a Budget, quantity: &str, set_point: Option<&str>, source: &str) -> &'a BudgetRow {
@@ -307,7 +308,8 @@ fn another_term_does_not_change_the_draws_of_the_first() {
 #[test]
 fn left_out_means_the_states_as_they_were_and_said() {
     let states = study(&LOW, &HIGH, 0.01);
-    let (same, budget) = joined(&states, &[sample()], &geometries(), 7, &Params { skip: true, ..Params::default() });
+    let skip = Params { skip: true, ..Params::default() };
+    let Joined { states: same, budget, .. } = joined(&states, &[], &[sample()], &geometries(), 7, &skip);
     assert_eq!(same, states);
     assert!(budget.skipped && budget.rows.is_empty() && budget.remarks[0].contains("left out"));
 }
