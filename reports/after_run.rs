@@ -36,7 +36,9 @@ pub fn after_run(results: &Path, earlier: impl Fn(&str) -> Option<Vec<u8>>) -> R
     let moves = before.map_or_else(Vec::new, |before| moves(&before, &states));
     let missed: Vec<usize> =
         (0..claims.height()).filter(|row| bool_at(&claims, "holds", *row) == Some(false)).collect();
-    let mut lines = verdicts(&thickening);
+    let runs = read(results, "runs")?.unwrap_or_default();
+    let (mut lines, design) = crate::design::design(&reversals, &runs);
+    lines.extend(verdicts(&thickening));
     lines.extend(unresolved(&thickening, &states));
     lines.extend(failed_controls(&reversals));
     if claims.height() > 0 {
@@ -51,6 +53,7 @@ pub fn after_run(results: &Path, earlier: impl Fn(&str) -> Option<Vec<u8>>) -> R
             "sample": text_at(&thickening, "sample", row), "verdict": text_at(&thickening, "verdict", row),
             "contact_share_of_rise": float_at(&thickening, "contact_share_of_rise", row),
         })).collect::<Vec<_>>(),
+        "design": design,
         "claims": claims.height(),
         "claims_missed": missed.len(),
         "moved": moves.iter().map(|m| json!({"what": m.what, "old": m.old, "new": m.new, "in_u": m.in_u})).collect::<Vec<_>>(),
@@ -75,11 +78,11 @@ fn float_at(table: &Table, name: &str, row: usize) -> Option<f64> {
     }
 }
 
-fn text_at<'a>(table: &'a Table, name: &str, row: usize) -> &'a str {
+pub(crate) fn text_at<'a>(table: &'a Table, name: &str, row: usize) -> &'a str {
     table.texts(name).and_then(|values| values[row].as_deref()).unwrap_or("")
 }
 
-fn bool_at(table: &Table, name: &str, row: usize) -> Option<bool> {
+pub(crate) fn bool_at(table: &Table, name: &str, row: usize) -> Option<bool> {
     match table.column(name)? {
         Values::Bool(values) => values[row],
         _ => None,

@@ -7,6 +7,7 @@ pub mod after_run;
 pub mod audit;
 pub mod bundle;
 pub mod compare;
+pub mod design;
 pub mod document;
 pub mod figures;
 #[cfg(test)]

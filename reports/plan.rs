@@ -73,6 +73,8 @@ pub struct ReportInputs {
     pub fits: Option<String>,
     /// The task with the output `budget`, if there is one.
     pub budget: Option<String>,
+    /// Variants of the study with their tasks of the output `states`; for the main line only.
+    pub variants: Vec<(String, String)>,
     /// Claims of the study file.
     pub claims: Vec<Claim>,
     /// Tables of results from before, by name.
@@ -164,6 +166,10 @@ impl Planner<'_> {
         self.inputs.budget.iter().map(|task| input("budget", task, "budget")).collect()
     }
 
+    fn choices(&self) -> Vec<Input> {
+        self.inputs.budget.iter().map(|task| input("choices", task, "choices")).collect()
+    }
+
     fn table(&mut self, stage: &'static str, of: &str, name: &str, inputs: Vec<Input>, work: Work) {
         let task = self.task(stage, of, code::TABLE, work);
         let settings = vec![which("table", name)];
@@ -186,12 +192,17 @@ impl Planner<'_> {
         let (judged, states) = (self.judged(""), self.states());
         let (fits, budget) = (self.fits(), self.budget());
         self.table("table", "runs", "runs", judged.clone(), write::runs);
-        self.table("table", "exclusions", "exclusions", judged, write::exclusions);
+        self.table("table", "exclusions", "exclusions", judged.clone(), write::exclusions);
+        self.table("table", "limits", "limits", judged, write::limits);
         self.table("table", "reversals", "reversals", vec![states.clone()], write::reversals);
         self.table("table", "states", "states", vec![states.clone()], write::states);
         self.table("table", "thickening", "thickening", vec![states], write::thickening);
-        self.table("table", "fits", "fits", fits, write::fits);
+        self.table("table", "fits", "fits", fits.clone(), write::fits);
+        self.table("table", "models", "models", fits.clone(), write::models);
+        self.table("table", "rivals", "rivals", fits.clone(), write::rivals);
+        self.table("table", "flow_states", "flow_states", fits, write::flow_states);
         self.table("table", "budget", "budget", budget, write::budget);
+        self.table("table", "choices", "choices", self.choices(), write::choices);
         let dictionary = Task {
             outputs: TABLE_OUTPUTS.to_vec(),
             ..self.task("table", "dictionary", code::TABLE, write::dictionary)
@@ -213,7 +224,7 @@ impl Planner<'_> {
     /// Claims read the tables that they name as published, and their own table follows.
     fn claims(&mut self) {
         let named = |table: &&str| self.inputs.claims.iter().any(|c| c.table == **table);
-        let tables = ["runs", "exclusions", "reversals", "states", "thickening", "fits", "budget"];
+        let tables = ["runs", "exclusions", "limits", "reversals", "states", "thickening", "fits", "budget", "choices"];
         let tables = tables.into_iter().filter(named);
         let inputs = tables.map(|t| input(t, &self.task("table", t, code::TABLE, write::claims).name(), "parquet"));
         let inputs: Vec<Input> = inputs.collect();
@@ -263,11 +274,12 @@ impl Planner<'_> {
 
     /// A figure per old table and column.
     fn figures_of_old_results(&mut self) {
-        for (name, old) in self.inputs.old_results.clone() {
+        for (name, old) in &self.inputs.old_results {
             for column in old.numbers.keys() {
-                let (figure, held) = (format!("old-results-{name}-{column}"), self.held(&name).output("held", "held"));
+                let figure = format!("old-results-{name}-{column}");
                 let settings = vec![Settings::new("column", "", column)];
-                self.figure(Section::Results, "old_results", &figure, settings, vec![held], draw::old_results);
+                let inputs = vec![self.held(name).output("held", "held")];
+                self.figure(Section::Results, "old_results", &figure, settings, inputs, draw::old_results);
             }
         }
     }
@@ -290,16 +302,20 @@ impl Planner<'_> {
         let (states, samples) = (vec![self.states()], vec![self.asked()]);
         let with_fits: Vec<Input> = states.iter().cloned().chain(self.fits()).collect();
         let with_budget: Vec<Input> = states.iter().cloned().chain(self.budget()).collect();
+        let with_choices: Vec<Input> = states.iter().cloned().chain(self.choices()).collect();
         let made_of = vec![self.made_of()];
-        use Section::{Budget, Fits, Results, Typical};
+        use Section::{Budget, Choices, Fits, Results, Typical};
         self.figure(Results, "contact_share", "contact-share", samples.clone(), states.clone(), draw::contact_share);
         self.figures_of_samples(&states);
         self.figure(Typical, "typical", "typical-reversal", Vec::new(), states, draw::typical);
         self.figures_of_controls();
-        self.figures_of_old_results();
-        self.figure(Fits, "flow_curves", "flow-curves", samples, with_fits.clone(), draw::flow_curves);
+        self.figure(Fits, "flow_curves", "flow-curves", samples.clone(), with_fits.clone(), draw::flow_curves);
+        self.figure(Fits, "residuals", "residuals", samples.clone(), self.fits(), draw::residuals);
+        self.figure(Fits, "flow_state", "flow-state", samples, self.fits(), draw::flow_state);
         self.figure(Fits, "relative_viscosity", "relative-viscosity", made_of, with_fits, draw::relative_viscosity);
         self.figure(Budget, "budget", "budget", Vec::new(), with_budget, draw::budget);
+        self.figure(Choices, "choices", "choices", Vec::new(), with_choices, draw::choices);
+        self.figures_of_old_results();
     }
 
     fn figures_of_samples(&mut self, states: &[Input]) {
@@ -416,6 +432,9 @@ impl Planner<'_> {
         }
         inputs.extend(self.fits());
         inputs.extend(self.budget());
+        inputs.extend(self.choices());
+        inputs
+            .extend(self.inputs.variants.iter().map(|(name, task)| input(&format!("variant:{name}"), task, "states")));
         for FigureRef { name, .. } in &self.figures {
             let producer = self.task("figure", name, code::FIGURE, draw::typical).name();
             inputs.push(input(&format!("figure:{name}"), &producer, "svg"));

@@ -9,6 +9,7 @@ use pipeline::command::Failure;
 use pipeline::diagnostic::Diagnostic;
 use pipeline::graph::select;
 use pipeline::stage::{Plan, Tool};
+use stages::physics::geometry::Shape;
 use stages::physics::liquids::Composition;
 use stages::physics::materials::Sample;
 use stages::plan::Chain;
@@ -64,10 +65,15 @@ pub fn typst() -> Tool {
 pub fn plan(study: &Study, typst: &Tool) -> Plan {
     let mut plan = stages::plan::empty(study);
     let main = stages::plan::add(&mut plan, study, &study.stages, None);
-    plan::add(&mut plan, &inputs(study, &study.stages, None, &main, typst));
-    for (name, stages) in &study.variants {
-        let chain = stages::plan::add(&mut plan, study, stages, Some(name));
-        plan::add(&mut plan, &inputs(study, stages, Some(name), &chain, typst));
+    let add = |(name, stages): (&String, &Stages), plan: &mut Plan| {
+        (name.clone(), stages.clone(), stages::plan::add(plan, study, stages, Some(name)))
+    };
+    let variants: Vec<(String, Stages, Chain)> = study.variants.iter().map(|v| add(v, &mut plan)).collect();
+    // The document of the main line shows what the variants move.
+    let states = variants.iter().map(|(name, _, chain)| (name.clone(), chain.states.clone())).collect();
+    plan::add(&mut plan, &ReportInputs { variants: states, ..inputs(study, &study.stages, None, &main, typst) });
+    for (name, stages, chain) in &variants {
+        plan::add(&mut plan, &inputs(study, stages, Some(name), chain, typst));
     }
     plan
 }
@@ -89,6 +95,7 @@ fn inputs(study: &Study, stages: &Stages, variant: Option<&str>, chain: &Chain, 
         states: chain.states.clone(),
         fits: Some(chain.fits.clone()),
         budget: Some(chain.budget.clone()),
+        variants: Vec::new(),
         claims: if variant.is_none() { study.claims.clone() } else { Vec::new() },
         old_results: if variant.is_none() { study.old_results.clone() } else { BTreeMap::new() },
         typst: typst.clone(),
@@ -133,6 +140,7 @@ fn in_force(study: &Study, stages: &Stages) -> InForce {
         loading_per_export: study.runs.iter().any(|run| run.loading.is_none()),
         computed_liquids: study.samples.values().filter_map(computed).collect::<BTreeMap<_, _>>().into_iter().collect(),
         inertia_known: inertias.flatten().next().is_some(),
+        plates: study.geometries.values().any(|g| matches!(g.shape, Shape::ParallelPlates { .. })),
     }
 }
 
@@ -143,7 +151,8 @@ fn computed(sample: &Sample) -> Option<(String, Composition)> {
 
 /// The line of the study file is left out: a comment above it must not make the document anew.
 fn line(row: &SettingRow) -> data::SettingLine {
-    let unit = row.unit.as_ref().map_or_else(String::new, |unit| format!(" {unit}"));
+    let unit = row.unit.as_ref().filter(|_| !row.value.is_null());
+    let unit = unit.map_or_else(String::new, |unit| format!(" {unit}"));
     let value = match &row.value {
         serde_json::Value::String(text) => text.clone(),
         other => other.to_string(),

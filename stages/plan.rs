@@ -268,6 +268,7 @@ impl<'a> Planner<'a> {
         let settings = vec![
             self.stage("fit", "fit", &self.stages.fit),
             Settings::new("samples", "samples", &self.study.samples),
+            Settings::new("geometries", "geometries", &self.study.geometries),
             Settings::new("seed", "seed", &self.study.seed),
         ];
         let task = self.task("fit", "study", code::FIT, &fit::OUTPUTS, fit::work);

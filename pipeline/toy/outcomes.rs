@@ -3,6 +3,7 @@
 use super::{Toy, messages, whole, with};
 use crate::command::Exit;
 use crate::rebuild::assess::Condition;
+use crate::rebuild::reason::Kind;
 use crate::run::outcome::Outcome;
 use crate::store::Store;
 use crate::store::digest::Digest;
@@ -128,7 +129,9 @@ fn variants_and_equal_files_share_what_is_the_same() {
     let mut toy = Toy::new();
     toy.write("raw/d.txt", &toy.read("raw/a.txt"));
     toy.config.variant = Some(8);
-    toy.run();
+    let first = toy.run();
+    let told = first.tasks.iter().flat_map(|task| &task.finished.reasons);
+    assert!(told.into_iter().all(|reason| reason.kind == Kind::New), "what is shared was not lost: {first:?}");
     // Three different texts are split and counted, one sum, one note.
     assert_eq!(toy.files(".shearback/records").len(), 8);
     toy.config.variant = Some(4);

@@ -137,8 +137,8 @@ fn flaws(folder: &Path, plan: &Plan, graph: &Graph<'_>, files: &Files) -> Result
     let store = Store::new(folder, &SystemDisk);
     let state = State::load(&store);
     let mut flaws = Vec::new();
-    let stale: Vec<_> =
-        assess(graph, &store, &state)?.into_iter().filter(|task| task.condition != Condition::UpToDate).collect();
+    let tasks = assess(graph, &store, &state)?.tasks;
+    let stale: Vec<_> = tasks.into_iter().filter(|task| task.condition != Condition::UpToDate).collect();
     if let Some(first) = stale.first() {
         let why =
             first.reasons.first().map_or_else(String::new, |reason| format!(" ({})", reason.wording(&plan.study_file)));

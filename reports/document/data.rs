@@ -3,8 +3,11 @@
 
 use super::attached::{self, Attachment};
 use super::budget;
+use super::choices;
+use super::design;
 use super::flaws::flaws;
 use super::left_out;
+use super::limits;
 use super::printed::{self, Printed};
 use crate::figures::Caption;
 use crate::text::cautions;
@@ -20,7 +23,8 @@ use stages::physics::materials::Sample;
 use stages::references;
 use stages::reversal::result::{Control, JudgedRun};
 use stages::states::result::{States, Thickening};
-use stages::uncertainty::result::Budget;
+use stages::uncertainty::result::{Budget, ChoiceRow};
+use std::collections::BTreeSet;
 
 /// An author.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
@@ -181,6 +185,10 @@ pub struct Parts {
     pub fits: Option<Fits>,
     /// Budget; none where the study leaves the stage out.
     pub budget: Option<Budget>,
+    /// What choices of settings move.
+    pub choices: Vec<ChoiceRow>,
+    /// Variants of the study, each with its states.
+    pub variants: Vec<(String, States)>,
     /// Claims.
     pub claims: Vec<ClaimRow>,
     /// Figures with their captions.
@@ -272,6 +280,8 @@ struct Data {
     versions: Vec<(String, String)>,
     attachments: Vec<Attachment>,
     own: Vec<OwnText>,
+    /// Characters that no face has, and what is shown in their place.
+    without_glyph: Vec<(String, String)>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -282,10 +292,13 @@ struct Tables {
     states: Printed,
     thickening: Printed,
     exclusions: Printed,
+    limits: Printed,
     left_out: Printed,
     claims: Printed,
     fits: Printed,
     budget: Printed,
+    choices: Printed,
+    variants: Printed,
     reversals: Printed,
     provenance: Printed,
 }
@@ -320,12 +333,14 @@ impl Parts {
         methods::paragraphs(&self.in_force, &self.judged, &self.states)
     }
 
-    /// `data.json`, keys in a fixed order.
+    /// `data.json`, keys in a fixed order; characters `without_glyph` are shown by their code points.
     ///
     /// # Errors
     /// If it cannot be written as JSON: a mistake in the program.
-    pub fn json(&self) -> Result<Vec<u8>, serde_json::Error> {
-        let mut bytes = serde_json::to_vec_pretty(&self.data())?;
+    pub fn json(&self, without_glyph: &BTreeSet<char>) -> Result<Vec<u8>, serde_json::Error> {
+        let shown = |c: &char| (c.to_string(), format!("[U+{:04X}]", u32::from(*c)));
+        let data = Data { without_glyph: without_glyph.iter().map(shown).collect(), ..self.data() };
+        let mut bytes = serde_json::to_vec_pretty(&data)?;
         bytes.push(b'\n');
         Ok(bytes)
     }
@@ -367,6 +382,7 @@ impl Parts {
             versions: self.versions.clone(),
             attachments: attached::attachments(self.tables.iter().map(String::as_str)),
             own: self.own.iter().map(own).collect(),
+            without_glyph: Vec::new(),
         }
     }
 
@@ -448,16 +464,19 @@ impl Parts {
         let fits = self.fits.as_ref().map_or(&[][..], |f| &f.rows);
         let rows_of_budget = self.budget.as_ref().map_or(&[][..], |b| &b.rows);
         Tables {
-            design: printed::design(&self.states.states, &self.states.reversals),
+            design: design::design(&self.states.states, &self.states.reversals, &self.judged),
             samples: printed::samples(&self.samples),
             apparatus: printed::apparatus(&self.geometries, &self.instruments),
             states: printed::states(&self.states.states),
             thickening: printed::thickening(&self.states.thickening),
-            exclusions: printed::exclusions(&self.judged),
+            exclusions: limits::exclusions(&self.judged),
+            limits: limits::limits(&self.judged),
             left_out: left_out::left_out(&self.states.states, &self.states.reversals),
             claims: printed::claims(&self.claims),
             fits: printed::fits(fits),
             budget: budget::budget(rows_of_budget, &self.states.thickening),
+            choices: choices::choices(&self.choices, &self.states.thickening),
+            variants: choices::variants(&self.states, &self.variants),
             reversals: printed::reversals(&self.states.reversals),
             provenance: printed::provenance(&self.judged),
         }
@@ -468,11 +487,46 @@ impl Parts {
         let titled = |title: String, remarks: &[String]| {
             crate::tables::column::joined(remarks).map(|text| Titled { title, text })
         };
-        let runs = self.judged.iter().map(|r| titled(r.identity.run.clone(), &r.remarks));
+        let shared = shared_remarks(&self.judged);
+        let own = |r: &JudgedRun| {
+            let own = r.remarks.iter().filter(|remark| !shared.iter().any(|s| s.text == **remark));
+            titled(r.identity.run.clone(), &own.cloned().collect::<Vec<_>>())
+        };
+        let runs: Vec<Option<Titled>> = shared.iter().cloned().map(Some).chain(self.judged.iter().map(own)).collect();
         let states = self.states.states.iter().map(|s| titled(format!("{}, {}", s.sample, s.set_point), &s.remarks));
         let controls = self.controls.iter().map(|c| titled(format!("control: {}", c.runs.join(", ")), &c.remarks));
-        runs.chain(states).chain(controls).flatten().collect()
+        runs.into_iter().chain(states).chain(controls).flatten().collect()
     }
+}
+
+/// Remarks that several runs have word for word, as of one geometry and its particles: each said once.
+fn shared_remarks(judged: &[JudgedRun]) -> Vec<Titled> {
+    let mut of: Vec<(&String, Vec<&JudgedRun>)> = Vec::new();
+    for run in judged {
+        for remark in &run.remarks {
+            match of.iter_mut().find(|(text, _)| *text == remark) {
+                Some((_, runs)) => runs.push(run),
+                None => of.push((remark, vec![run])),
+            }
+        }
+    }
+    let shared = of.into_iter().filter(|(_, runs)| runs.len() > 1);
+    shared.map(|(text, runs)| Titled { title: named(&runs), text: text.clone() }).collect()
+}
+
+/// `6 runs of A54 and A50 on cone40`.
+fn named(runs: &[&JudgedRun]) -> String {
+    let names = |of: fn(&JudgedRun) -> &String| {
+        let mut names: Vec<String> = Vec::new();
+        for run in runs {
+            if !names.contains(of(run)) {
+                names.push(of(run).clone());
+            }
+        }
+        methods::listed(names.into_iter())
+    };
+    let (samples, geometries) = (names(|r| &r.identity.sample), names(|r| &r.identity.geometry));
+    format!("{} of {samples} on {geometries}", count(runs.len() as u64, "run"))
 }
 
 /// A value that is a JSON list or null, in words.
@@ -501,7 +555,8 @@ fn groups(settings: &[SettingLine]) -> Vec<SettingGroup> {
         let title = head(&rows[0].path);
         let row = |s: &&SettingLine| {
             let path = s.path.strip_prefix(&format!("{title}.")).unwrap_or(&s.path).to_owned();
-            SettingLine { path, value: for_people(&s.value), ..(*s).clone() }
+            let meaning = s.meaning.split_whitespace().collect::<Vec<_>>().join(" ");
+            SettingLine { path, value: for_people(&s.value), meaning, ..(*s).clone() }
         };
         SettingGroup { rows: rows.iter().map(row).collect(), title }
     };

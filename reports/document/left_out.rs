@@ -1,7 +1,8 @@
 //! The reversals that enter no state, as they are printed: those of one sample and set-point with the same reason in
 //! one row, with the range of the numbers in it. Every case stands in the published table.
 
-use super::printed::{Printed, enters, or_missing, printed};
+use super::design::enters;
+use super::printed::{Printed, or_missing, printed};
 use crate::tables::column::joined;
 use crate::text::methods::listed;
 use stages::states::result::{State, StudyReversal};

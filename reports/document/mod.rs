@@ -5,10 +5,13 @@
 
 pub mod attached;
 mod budget;
+mod choices;
 pub mod data;
+mod design;
 pub mod find;
 mod flaws;
 mod left_out;
+mod limits;
 pub mod printed;
 pub mod typeset;
 
@@ -16,7 +19,8 @@ use data::{FigureRef, Parts, SettingLine};
 use pipeline::diagnostic::Diagnostic;
 use pipeline::stage::{Context, Output, Produced, from_json, mistake};
 use serde::de::DeserializeOwned;
-use std::collections::BTreeMap;
+use stages::states::result::States;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::Path;
 
@@ -26,6 +30,9 @@ const TEMPLATES: [(&str, &str); 3] = [
     ("report.typ", include_str!("template/report.typ")),
     ("look.typ", include_str!("template/look.typ")),
 ];
+
+/// How often the document is set once more because of characters that no face has: text, then pictures.
+const TRIES: usize = 4;
 
 /// What the task gives; all but `pdf` and `methods` are sources of the document, by their names.
 pub const OUTPUTS: [Output; 7] = [
@@ -39,7 +46,7 @@ pub const OUTPUTS: [Output; 7] = [
 ];
 
 /// Settings `study`, `samples`, `geometries`, `instruments`, `in_force`, `settings`, `set_aside`, `figures`, `own`,
-/// `study_file`; inputs `run:PATH` (judged runs), `states`, `control:NAME`, `claims`, `fits`, `budget`,
+/// `study_file`; inputs `run:PATH` (judged runs), `states`, `control:NAME`, `claims`, `fits`, `budget`, `choices`, `variant:NAME` (states),
 /// `figure:NAME`, `caption:NAME`, `table:NAME`, `own:PATH`.
 ///
 /// # Errors
@@ -50,13 +57,27 @@ pub fn work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
     };
     let Some(typst) = &tool.path else { return Err(vec![Diagnostic::new("typst is missing").help(find::HELP)]) };
     let parts = parts(context, &tool.version)?;
-    let data = parts.json().map_err(|e| mistake(format!("data.json: {e}")))?;
     let study = attached::yaml(&context.settings("study_file")?).into_bytes();
-    lay_out(context, scratch, &[("data.json", &data), ("attached/study.yaml", &study)])
-        .map_err(|e| vec![scratch_failed(&e)])?;
     let timestamp = parts.date().and_then(midnight).unwrap_or(0);
     let job = typeset::Job { typst, folder: scratch, timestamp, limit: typeset::limit(parts.pages()) };
-    let pdf = typeset::pdf(&job, &|| context.cancelled())?;
+    let (mut without_glyph, mut tries) = (BTreeSet::new(), 0);
+    let (data, pdf) = loop {
+        let data = parts.json(&without_glyph).map_err(|e| mistake(format!("data.json: {e}")))?;
+        let made = [("data.json", &data), ("attached/study.yaml", &study)];
+        lay_out(context, scratch, &made).map_err(|e| vec![scratch_failed(&e)])?;
+        match typeset::pdf(&job, &|| context.cancelled()) {
+            Ok(pdf) => break (data, pdf),
+            Err(errors) => {
+                // Shown by their code points, so that no name keeps a study from its report.
+                let known = without_glyph.len();
+                without_glyph.extend(typeset::without_glyph(&errors));
+                tries += 1;
+                if without_glyph.len() == known || tries > TRIES {
+                    return Err(errors);
+                }
+            }
+        }
+    };
     let sources = TEMPLATES.iter().fold(Produced::default().with("pdf", pdf), |produced, (name, text)| {
         produced.with(name, text.as_bytes().to_vec())
     });
@@ -93,6 +114,8 @@ fn parts(context: &Context<'_>, typst: &str) -> Result<Parts, Vec<Diagnostic>> {
         controls: all(context, "control:")?,
         fits: optional(context, "fits")?,
         budget: optional(context, "budget")?,
+        choices: optional(context, "choices")?.unwrap_or_default(),
+        variants: variants(context)?,
         claims: optional(context, "claims")?.unwrap_or_default(),
         figures: figures.into_iter().map(caption).collect::<Result<_, Vec<Diagnostic>>>()?,
     })
@@ -102,6 +125,12 @@ fn parts(context: &Context<'_>, typst: &str) -> Result<Parts, Vec<Diagnostic>> {
 fn all<T: DeserializeOwned>(context: &Context<'_>, prefix: &str) -> Result<Vec<T>, Vec<Diagnostic>> {
     let named = context.inputs().iter().filter(|(name, _)| name.starts_with(prefix));
     named.map(|(name, bytes)| from_json(name, bytes)).collect()
+}
+
+/// Variants by their names.
+fn variants(context: &Context<'_>) -> Result<Vec<(String, States)>, Vec<Diagnostic>> {
+    let named = context.inputs().iter().filter_map(|(name, bytes)| Some((name.strip_prefix("variant:")?, bytes)));
+    named.map(|(name, bytes)| Ok((name.to_owned(), from_json(name, bytes)?))).collect()
 }
 
 fn optional<T: DeserializeOwned>(context: &Context<'_>, name: &str) -> Result<Option<T>, Vec<Diagnostic>> {

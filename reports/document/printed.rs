@@ -12,7 +12,6 @@ use stages::physics::materials::Sample;
 use stages::physics::quantity::Quantity;
 use stages::reversal::result::JudgedRun;
 use stages::states::result::{Interval, State, StudyReversal, Thickening};
-use std::collections::{BTreeMap, BTreeSet};
 
 /// A printed table: headings with their alignment, rows of text.
 #[derive(Debug, Clone, PartialEq, Serialize, Default)]
@@ -91,65 +90,6 @@ pub fn states(states: &[State]) -> Printed {
     printed(&columns, states.iter().map(row).collect())
 }
 
-/// What was measured: sample × set-point × loading, found and used.
-pub fn design(states: &[State], reversals: &[StudyReversal]) -> Printed {
-    let columns = [
-        ("sample", "name"),
-        ("set-point", "left"),
-        ("held", "left"),
-        ("told by", "left"),
-        ("loadings", "right"),
-        ("reversals", "right"),
-        ("in the value", "right"),
-        ("by loading, used of found", "name"),
-    ];
-    let row = |s: &State| {
-        let by_loading = by_loading(s, reversals);
-        let by: Vec<String> = by_loading.iter().map(|(l, (used, all))| format!("{l}: {used} of {all}")).collect();
-        vec![
-            s.sample.clone(),
-            s.set_point.clone(),
-            s.controlled.name().to_owned(),
-            told_by(s, reversals),
-            by_loading.len().to_string(),
-            s.reversals_found.to_string(),
-            s.reversals.to_string(),
-            by.join("; "),
-        ]
-    };
-    printed(&columns, states.iter().map(row).collect())
-}
-
-/// Loadings of a state, each with the reversals in its contact share and all of them.
-fn by_loading<'a>(state: &State, reversals: &'a [StudyReversal]) -> BTreeMap<&'a str, (u32, u32)> {
-    let mut out: BTreeMap<&str, (u32, u32)> = BTreeMap::new();
-    for r in reversals.iter().filter(|r| belongs(r, state)) {
-        let entry = out.entry(&r.identity.loading).or_default();
-        *entry = (entry.0 + u32::from(enters(r, state)), entry.1 + 1);
-    }
-    out
-}
-
-/// Whether a reversal enters the contact share of a state.
-pub(super) fn enters(reversal: &StudyReversal, state: &State) -> bool {
-    state.contact_share.is_some() && state.loading_means.iter().any(|m| m.share_from.contains(&reversal.reversal))
-}
-
-fn belongs(reversal: &StudyReversal, state: &State) -> bool {
-    reversal.identity.sample == state.sample && reversal.set_point.as_ref() == Some(&state.set_point)
-}
-
-/// Who told the set-point: the export, the study file, or nobody, so that it was found from the motion.
-fn told_by(state: &State, reversals: &[StudyReversal]) -> String {
-    let mut mine = reversals.iter().filter(|r| belongs(r, state));
-    match (state.set_point_told, mine.any(|r| r.judged.read.set_point_in_export.is_some())) {
-        (false, _) => "the motion",
-        (true, true) => "the export",
-        (true, false) => "the study file",
-    }
-    .to_owned()
-}
-
 /// Shares of the rise.
 pub fn thickening(rows: &[Thickening]) -> Printed {
     let columns = [
@@ -177,28 +117,6 @@ pub fn thickening(rows: &[Thickening]) -> Printed {
         ]
     };
     printed(&columns, rows.iter().map(row).collect())
-}
-
-/// Readings set aside: a row per run, a column per reason that occurs.
-pub fn exclusions(judged: &[JudgedRun]) -> Printed {
-    let reasons: BTreeSet<&String> =
-        judged.iter().flat_map(|r| &r.excluded).filter(|e| *e.1 > 0).map(|e| e.0).collect();
-    if reasons.is_empty() {
-        return Printed::default();
-    }
-    let head = ["run", "readings"].into_iter().map(str::to_owned);
-    let head = head.chain(reasons.iter().map(|r| r.replace('-', " "))).collect();
-    let cells = |name: String, rows: u64, count: &dyn Fn(&str) -> u64| -> Vec<String> {
-        let counts =
-            reasons.iter().map(|reason| count(reason)).map(|n| if n == 0 { MISSING.into() } else { numbers::whole(n) });
-        [name, numbers::whole(rows)].into_iter().chain(counts).collect()
-    };
-    let of = |r: &JudgedRun, reason: &str| r.excluded.get(reason).copied().unwrap_or(0);
-    let row = |r: &JudgedRun| cells(r.identity.run.clone(), r.identity.rows, &|reason| of(r, reason));
-    let mut rows: Vec<Vec<String>> = judged.iter().map(row).collect();
-    let sum = |reason: &str| judged.iter().map(|r| of(r, reason)).sum();
-    rows.push(cells("all runs".to_owned(), judged.iter().map(|r| r.identity.rows).sum(), &sum));
-    Printed { head, kind: ["name"].into_iter().chain(std::iter::repeat_n("right", reasons.len() + 1)).collect(), rows }
 }
 
 /// Claims.
@@ -256,21 +174,20 @@ pub fn fits(rows: &[FitRow]) -> Printed {
         ("unit", "left"),
         ("95 %", "left"),
         ("AICc", "right"),
-        ("remarks", "text"),
     ];
     let row = |f: &FitRow, common: &[String]| {
         let own: Vec<&str> = f.remarks.iter().filter(|r| !common.contains(r)).map(String::as_str).collect();
+        let own = if own.is_empty() { String::new() } else { format!(" ({})", own.join("; ")) };
         let u = f.u_value.unwrap_or(f64::NAN);
         let interval = f.value.map(|value| Interval { value, u, low: f.value_low, high: f.value_high });
         vec![
             models::name(&f.model).to_owned(),
             f.scope.clone(),
-            models::parameter(&f.parameter).to_owned(),
+            models::parameter(&f.parameter).to_owned() + &own,
             or_missing(f.value.map(|v| numbers::plus_minus(v, u))),
             f.unit.clone(),
             ends(interval),
             or_missing(f.aicc.map(numbers::plain)),
-            own.join("; "),
         ]
     };
     let made = |rows: &&[FitRow]| rows.iter().any(|r| r.u_value.is_some());
@@ -324,12 +241,12 @@ pub fn samples(samples: &[Sample]) -> Printed {
     let columns = [
         ("sample", "name"),
         ("φ", "right"),
-        ("liquid", "left"),
-        ("η of the liquid / (Pa s)", "right"),
-        ("particles", "left"),
-        ("diameter / µm", "right"),
-        ("density / (kg/m³)", "right"),
-        ("density of the liquid / (kg/m³)", "right"),
+        ("particles", "name"),
+        ("d / µm", "right"),
+        ("ρ / (kg/m³)", "right"),
+        ("liquid", "name"),
+        ("ρ / (kg/m³)", "right"),
+        ("η / (Pa s)", "right"),
     ];
     let row = |s: &Sample| {
         let name = if s.control { format!("{} (control)", s.name) } else { s.name.clone() };
@@ -337,12 +254,12 @@ pub fn samples(samples: &[Sample]) -> Printed {
         vec![
             name,
             quantity(s.volume_fraction, 1.0, ""),
-            s.liquid.name.clone(),
-            quantity(s.liquid.viscosity, 1.0, ""),
             or_missing(particles.map(|p| p.name.clone())),
             quantity(particles.and_then(|p| p.diameter), 1e6, ""),
             quantity(particles.and_then(|p| p.density), 1.0, ""),
+            s.liquid.name.clone(),
             quantity(s.liquid.density, 1.0, ""),
+            quantity(s.liquid.viscosity, 1.0, ""),
         ]
     };
     printed(&columns, samples.iter().map(row).collect())

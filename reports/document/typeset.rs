@@ -3,6 +3,7 @@
 
 use super::attached::OWN;
 use pipeline::diagnostic::{Diagnostic, Place};
+use std::collections::BTreeSet;
 use std::fs;
 use std::io::Read;
 use std::path::Path;
@@ -116,7 +117,37 @@ fn messages(log: &str) -> (Vec<Diagnostic>, Vec<Diagnostic>) {
     (with(": error: "), with(": warning: "))
 }
 
+/// The characters that no face has, as `the text "…" could not be displayed` names them: archival PDF refuses them.
+pub fn without_glyph(errors: &[Diagnostic]) -> BTreeSet<char> {
+    let named = |error: &Diagnostic| {
+        let (_, rest) = error.message.split_once("the text `\"")?;
+        Some(unescaped(rest.split_once("\"` could not be displayed")?.0))
+    };
+    errors
+        .iter()
+        .filter_map(named)
+        .flat_map(|text| text.chars().collect::<Vec<_>>())
+        .filter(|c| !c.is_ascii())
+        .collect()
+}
+
+/// `\u{200d}` as the character itself.
+fn unescaped(text: &str) -> String {
+    let mut parts = text.split("\\u{");
+    let mut out = parts.next().unwrap_or_default().to_owned();
+    for part in parts {
+        let (code, rest) = part.split_once('}').unwrap_or((part, ""));
+        out.extend(u32::from_str_radix(code, 16).ok().and_then(char::from_u32));
+        out.push_str(rest);
+    }
+    out
+}
+
 fn message(line: &str, severity: &str) -> Option<Diagnostic> {
+    // What a picture holds has no place.
+    if let Some(message) = line.strip_prefix(severity.trim_start_matches(": ")) {
+        return Some(Diagnostic::new(message));
+    }
     let (at, message) = line.split_once(severity)?;
     // From the right, because a file may have a colon in its name.
     let mut parts = at.rsplitn(3, ':');
@@ -199,6 +230,14 @@ pub(super) mod tests {
     fn no_variable_reaches_typst() {
         let text = String::from_utf8(set("env > out.pdf", false).unwrap()).unwrap();
         assert!(!text.contains("HOME=") && text.contains("HTTPS_PROXY=http://127.0.0.1:9"), "{text}");
+    }
+
+    #[test]
+    fn characters_that_no_face_has_are_found() {
+        let log = "b.typ:5:24: error: PDF/A-3a error: the text `\"👨\"` could not be displayed with font `\"L\"`\n\
+                   error: PDF/A-3a error: the text `\"\\u{200d}日\"` could not be displayed with font `\"L\"`";
+        let (errors, _) = messages(log);
+        assert_eq!(without_glyph(&errors), BTreeSet::from(['👨', '\u{200d}', '日']));
     }
 
     #[test]

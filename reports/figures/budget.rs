@@ -23,6 +23,8 @@ const WIDTH: f64 = TWO_COLUMNS - LEFT - 2.0;
 const ROOM: f64 = 7.0;
 /// Smallest part that has room for its per cent as well, pt.
 const WIDE: f64 = 34.0;
+/// Highest picture that stands in one piece; a higher one is parted between samples, pt.
+const ONE_PIECE: f64 = 420.0;
 /// Entries of the legend beside each other.
 const COLUMNS: usize = 3;
 
@@ -54,7 +56,8 @@ pub fn draw(budget: &Budget, thickening: &[Thickening]) -> Result<Figure, DrawEr
     let height = pictures.iter().map(|p| p.1).sum();
     let svg = stacked(&pictures, TWO_COLUMNS, title);
     let (text, alt) = captions::budget(samples.iter().map(Vec::len).sum(), samples.len());
-    Ok(Figure { svg, data, caption: Caption { text, alt, empty: None, width: TWO_COLUMNS, height, row: Some(STEP) } })
+    let row = (height > ONE_PIECE).then_some(STEP);
+    Ok(Figure { svg, data, caption: Caption { text, alt, empty: None, width: TWO_COLUMNS, height, row } })
 }
 
 fn bars<'a>(t: &Thickening, budget: &'a Budget) -> Vec<Bar<'a>> {

@@ -62,7 +62,9 @@ pub fn stacked(rows: &[(String, f64)], width: f64, title: &str) -> String {
     out.push_str("<!--row-->\n");
     let mut top = 0.0;
     for (row, height) in rows {
-        out.push_str(&row.replacen("<svg ", &format!("<svg y=\"{}\" ", whole(top)), 1));
+        // Inside another picture a length in pt would count as 4/3 of the units that the picture is drawn in.
+        let inner = row.replacen("pt\" ", "\" ", 2);
+        out.push_str(&inner.replacen("<svg ", &format!("<svg y=\"{}\" ", whole(top)), 1));
         out.push_str("<!--row-->\n");
         top += height;
     }
@@ -292,6 +294,19 @@ mod tests {
         let hostile = "a*b*_{c}^{d}\\ <e> & \"f\"\u{1}";
         let out = rich(&literal(hostile), 8.0);
         assert_eq!(out, "<tspan dy=\"0\" font-size=\"8\">a*b*_{c}^{d}\\ &lt;e&gt; &amp; &quot;f&quot;</tspan>");
+    }
+
+    #[test]
+    fn a_picture_in_a_picture_keeps_its_size() {
+        let mut row = String::new();
+        FineSvg::new(&mut row, 50.5, 20.0, "r").present().unwrap();
+        let whole = stacked(&[(row.clone(), 20.0), (row, 20.0)], 50.5, "all");
+        assert!(
+            whole
+                .starts_with("<svg xmlns=\"http://www.w3.org/2000/svg\" role=\"img\" width=\"50.5pt\" height=\"40pt\"")
+        );
+        let second = whole.lines().find(|line| line.starts_with("<svg y=\"20\"")).unwrap();
+        assert!(second.contains("width=\"50.5\" height=\"20\" viewBox=\"0 0 50.5 20\""), "{second}");
     }
 
     #[test]

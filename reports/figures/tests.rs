@@ -17,8 +17,11 @@ fn all(states: &States, fits: &Fits, control: &Control, sums: &Budget) -> Vec<(&
         ("control", control::draw(control, &states.reversals).unwrap()),
         ("atlas", atlas::draw(HOSTILE, &states.reversals).unwrap()),
         ("flow curves", flow_curves::draw(&samples, &states.states, fits).unwrap()),
+        ("flow state", flow_state::draw(&samples, fits).unwrap()),
+        ("residuals", residuals::draw(&samples, fits).unwrap()),
         ("relative viscosity", relative_viscosity::draw(&made_of(), &states.states, fits).unwrap()),
         ("budget", budget::draw(sums, &states.thickening).unwrap()),
+        ("choices", choices::draw(&fixture::choices(), &states.thickening).unwrap()),
     ]
 }
 

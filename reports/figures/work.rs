@@ -1,7 +1,8 @@
 //! The work of the tasks that draw figures: results in; SVG, CSV and caption out. No drawing.
 
 use super::{
-    Figure, atlas, budget, contact_share, control, flow_curves, old_results, relative_viscosity, typical, viscosity,
+    Figure, atlas, budget, choices, contact_share, control, flow_curves, flow_state, old_results, relative_viscosity,
+    residuals, typical, viscosity,
 };
 use pipeline::diagnostic::Diagnostic;
 use pipeline::stage::{Context, Produced};
@@ -9,7 +10,7 @@ use stages::fit::result::Fits;
 use stages::old_results::result::Held;
 use stages::reversal::result::Control;
 use stages::states::result::States;
-use stages::uncertainty::result::Budget;
+use stages::uncertainty::result::{Budget, ChoiceRow};
 
 type Made = Result<Produced, Vec<Diagnostic>>;
 
@@ -69,6 +70,18 @@ pub fn flow_curves(context: &Context<'_>) -> Made {
     written(&flow_curves::draw(&samples, &states(context)?.states, &fits(context)?)?)
 }
 
+/// Settings `samples`, input `fits` where there are any.
+pub fn flow_state(context: &Context<'_>) -> Made {
+    let samples: Vec<String> = context.settings("samples")?;
+    written(&flow_state::draw(&samples, &fits(context)?)?)
+}
+
+/// Settings `samples`, input `fits` where there are any.
+pub fn residuals(context: &Context<'_>) -> Made {
+    let samples: Vec<String> = context.settings("samples")?;
+    written(&residuals::draw(&samples, &fits(context)?)?)
+}
+
 /// Settings `made_of` (samples that are no controls), inputs `states` and, where there are any, `fits`.
 pub fn relative_viscosity(context: &Context<'_>) -> Made {
     let samples: Vec<relative_viscosity::MadeOf> = context.settings("made_of")?;
@@ -80,4 +93,11 @@ pub fn budget(context: &Context<'_>) -> Made {
     let there = context.inputs().iter().any(|(name, _)| name == "budget");
     let budget: Budget = if there { context.json("budget")? } else { Budget::default() };
     written(&budget::draw(&budget, &states(context)?.thickening)?)
+}
+
+/// Inputs `states` and, where there are any, `choices`.
+pub fn choices(context: &Context<'_>) -> Made {
+    let there = context.inputs().iter().any(|(name, _)| name == "choices");
+    let rows: Vec<ChoiceRow> = if there { context.json("choices")? } else { Vec::new() };
+    written(&choices::draw(&rows, &states(context)?.thickening)?)
 }

@@ -1,11 +1,12 @@
-//! Columns of `fits`, `budget`, `claims` and `old_results`, the tables that may have no rows: their heads are there all the same.
+//! Columns of `fits`, `budget`, `choices`, `claims` and `old_results`, the tables that may have no rows: their heads
+//! are there all the same.
 
 use super::column::{Column, float, joined, table, text, truth};
 use stages::claims::result::ClaimRow;
 use stages::fit::result::FitRow;
 use stages::old_results::result::OldRow;
 use stages::table::Table;
-use stages::uncertainty::result::BudgetRow;
+use stages::uncertainty::result::{BudgetRow, ChoiceRow};
 
 /// Columns of `fits`.
 pub fn fits() -> Vec<Column<FitRow>> {
@@ -46,6 +47,28 @@ pub fn budget() -> Vec<Column<BudgetRow>> {
 /// The table `budget`.
 pub fn budget_table(rows: &[BudgetRow]) -> Table {
     table(&budget(), rows)
+}
+
+/// Columns of `choices`.
+pub fn choices() -> Vec<Column<ChoiceRow>> {
+    vec![
+        text("quantity", "The quantity, named as its column", |r: &ChoiceRow| Some(r.quantity.clone())),
+        text("sample", "Sample", |r| Some(r.sample.clone())),
+        text("set_point", "Set-point; null for quantities of a sample", |r| r.set_point.clone()),
+        text("choice", "The settings in force, or what was chosen instead", |r| Some(r.choice.clone())),
+        float("value", "", "Value under this choice; null where it leaves none", |r| r.interval.map(|i| i.value)),
+        float("u_value", "", "Standard uncertainty of value", |r| r.interval.map(|i| i.u)),
+        float("value_low", "", "Lower end of the 95 % interval of value", |r| r.interval.and_then(|i| i.low)),
+        float("value_high", "", "Upper end of the 95 % interval of value", |r| r.interval.and_then(|i| i.high)),
+        text("verdict", "The answer for the sample under this choice; null for a contact share", |r| {
+            r.verdict.map(|v| v.name().to_owned())
+        }),
+    ]
+}
+
+/// The table `choices`.
+pub fn choices_table(rows: &[ChoiceRow]) -> Table {
+    table(&choices(), rows)
 }
 
 /// Columns of `claims`.

@@ -237,6 +237,31 @@ pub fn flow_curves(states: usize, samples: usize, fits: &Fits) -> (String, Strin
     (text, format!("Log-log plot of relative viscosity against stress, {shown}. {lines}"))
 }
 
+/// Caption and alternative text of the flow-state diagram.
+pub fn flow_state(fits: &Fits) -> (String, String) {
+    let shown = count(fits.flow_states.len() as u64, "state");
+    let minded = fits.flow_states.iter().filter(|s| !s.remarks.is_empty()).count();
+    let open =
+        if minded == 0 { "" } else { " Open markers: states on or near a branch that is unstable at a held rate." };
+    let text = format!(
+        "Flow states of the fitted thickening law, {shown}. Lines: stresses at which the rate has its maximum and its \
+         minimum, and beyond which the suspension is jammed. Thin lines: onset stress and the jamming fractions with \
+         and without friction.{open}"
+    );
+    (text, format!("Borders of flow states over solid fraction and stress, logarithmic, with {shown}."))
+}
+
+/// Caption and alternative text of the residuals.
+pub fn residuals(states: usize) -> (String, String) {
+    let shown = count(states as u64, "state");
+    let text = format!(
+        "Logarithm of the measured over the fitted relative viscosity by the thickening law, over its own standard \
+         deviation with what it shares with other states taken off, {shown}. Thin lines: 95 % of a normal error. Right: \
+         against the leverage, the part that a state has in its own fitted value."
+    );
+    (text, format!("Two panels of residuals of {shown}, against stress and against leverage."))
+}
+
 /// Caption and alternative text of the relative viscosity against the solid fraction.
 pub fn relative_viscosity(points: usize, fits: &Fits) -> (String, String) {
     let lines = if fits.law_curves.is_empty() {
@@ -253,6 +278,18 @@ pub fn relative_viscosity(points: usize, fits: &Fits) -> (String, String) {
         count(points as u64, "point")
     );
     (text, format!("Relative viscosity, logarithmic, rises with the solid fraction. {lines}"))
+}
+
+/// Caption and alternative text of the choices: samples, and rows of each.
+pub fn choices(samples: usize, rows: usize) -> (String, String) {
+    let samples = count(samples as u64, "sample");
+    let others = count(rows.saturating_sub(1) as u64, "choice");
+    let text = format!(
+        "What hangs on choices: {samples} under the settings in force (filled) and {others} that could be defended as \
+         well (open), sorted by the share of the rise. Shaded: interval under the settings in force. Line: one half, \
+         where the verdict turns. {BARS}"
+    );
+    (text, format!("Sorted points with bars: share of the rise and contact share of {samples} under {others}."))
 }
 
 /// Caption and alternative text of the budget.

@@ -8,6 +8,9 @@
 mod angle;
 pub mod compute;
 pub(crate) mod container;
+#[cfg(test)]
+#[allow(clippy::panic)]
+mod corpus;
 pub(crate) mod header;
 pub mod layout;
 pub(crate) mod number;

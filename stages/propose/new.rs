@@ -133,7 +133,7 @@ impl Start {
         let text = study::text(&survey, &named);
         write_new(&self.study.join(SCHEMA_FILE), format!("{:#}\n", schema()).as_bytes())?;
         write_new(&self.study.join(STUDY_FILE), text.as_bytes())?;
-        Ok(self.answer(&survey, &named, text.matches(TODO).count()))
+        Ok(self.answer(&survey, &named, left(&text)))
     }
 
     /// Everything under the folder of the exports that may be one, sorted.
@@ -208,6 +208,11 @@ impl Start {
         let _ = writeln!(text, "next: fill them in, then `shearback run {study}`");
         Answer { text, remarks: survey.refused.clone(), exit: Exit::Good }
     }
+}
+
+/// How many values are still to be filled in; comments speak of the mark too.
+fn left(text: &str) -> usize {
+    text.lines().filter(|line| !line.starts_with('#')).map(|line| line.matches(TODO).count()).sum()
 }
 
 /// The path without links and dots, as far as it exists.

@@ -161,7 +161,7 @@ fn preview(bytes: &[u8], sheet: Option<&str>, layout: &Layout, unclear: &mut Vec
 fn inertia(preamble: &BTreeMap<String, String>) -> Option<(bool, String)> {
     preamble.iter().find_map(|(key, value)| {
         let text = format!("{key} {value}").to_lowercase();
-        let speaks = ["inertia", "trägheit", "inertie"].iter().any(|word| text.contains(word));
+        let speaks = ["inertia", "trägheit", "inertie", "rotor"].iter().any(|word| text.contains(word));
         let of_torque = ["torque", "moment", "couple"].iter().any(|word| text.contains(word));
         let value = value.to_lowercase();
         let words: Vec<&str> = value.split(|c: char| !c.is_alphanumeric()).collect();
@@ -187,6 +187,7 @@ mod tests {
         assert_eq!(told("inertia correction", "off"), Some(true));
         assert_eq!(told("Torque shown", "as measured"), Some(true));
         assert_eq!(told("Drehmoment", "Motor, ohne Trägheitsabzug"), Some(true));
+        assert_eq!(told("stress", "motor torque over tool constant, rotor not taken off"), Some(true));
         assert_eq!(told("Inertia correction", "on"), Some(false));
         assert_eq!(told("Moving part inertia", "31,50 uN.m.s2"), None);
         assert_eq!(told("Sample", "raw clay"), None);

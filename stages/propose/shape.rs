@@ -124,6 +124,8 @@ pub(super) fn time_format(text: &str) -> Option<TimeFormat> {
 struct Table {
     separator: Separator,
     rows: Vec<usize>,
+    /// Fields of each row.
+    width: usize,
     score: i64,
 }
 
@@ -152,7 +154,7 @@ impl Table {
         let width = most_common(rows.iter().map(|(_, width, _)| *width))?;
         rows.retain(|(_, w, _)| *w == width);
         let score = rows.iter().map(|(_, _, score)| score).sum();
-        Some(Self { separator, rows: rows.into_iter().map(|(line, _, _)| line).collect(), score })
+        Some(Self { separator, rows: rows.into_iter().map(|(line, _, _)| line).collect(), width, score })
     }
 }
 
@@ -171,8 +173,12 @@ type Units = Option<(usize, Vec<String>)>;
 /// The header, which is the nearest line of names above the first row, and the row of units between.
 fn heading(lines: &[&str], table: &Table, first: usize, comment: Option<&str>) -> Result<(usize, Units), String> {
     let any = AnyNumber::new();
-    let above = |from: usize| (0..from).rev().find(|line| !lines[*line].trim().is_empty());
     let split = |line: usize| fields(lines[line], table.separator, comment);
+    // A remark may stand between header and rows; a header in a comment is as wide as a row.
+    let remark = |line: usize| {
+        comment.is_some_and(|mark| lines[line].trim_start().starts_with(mark)) && split(line).len() + 1 < table.width
+    };
+    let above = |from: usize| (0..from).rev().find(|line| !lines[*line].trim().is_empty() && !remark(*line));
     let names = |line: usize| {
         let fields = split(line);
         fields.len() >= 2 && fields.iter().filter(|f| any.is_one(bare(f)) && bare(f) != "1").count() == 0
@@ -292,6 +298,8 @@ mod tests {
     fn the_row_of_units_is_no_header() {
         let found = shape("Sample;A\nTool radius;25,000;mm\n\nPart;Clock;Torque\n-;s;uN.m\n1;0,1;1,5\n1;0,2;2,5\n");
         assert_eq!((found.header, found.units.map(|u| u.0)), (3, Some(4)));
+        let found = shape("# a = b\nt\tg\tM\n# part 1: hold\n0.1\t2\t3\n0.2\t2\t3\n");
+        assert_eq!((found.header, found.comment), (1, Some("#")), "a remark between header and rows is neither");
         let found = shape("# a = b\n# t g M\n0.1 2 3\n0.2 2 3\n");
         assert_eq!(
             (found.header, found.comment, found.names),

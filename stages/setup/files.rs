@@ -49,34 +49,19 @@ impl Folder {
         folder
     }
 
-    /// A file that is named by its path, and must lie in the study.
+    /// A file that is named by its path: it is there, inside the study.
     pub(super) fn named(&self, path: &str, file: &str, problems: &mut Problems<'_>) {
-        if !self.files.iter().any(|there| there == file) {
+        if self.files.binary_search_by(|there| there.as_str().cmp(file)).is_err() {
             let near = nearest(file, self.files.iter().map(String::as_str));
-            let help = near.map(|near| format!("did you mean `{near}`?"));
-            problems.add(path, format!("there is no file `{file}` in the study"), help);
-        } else if self.outside.contains(file) {
-            problems.add(
-                path,
-                format!("`{file}` is a link out of the study"),
-                Some("copy it into the study".to_owned()),
+            let help = near.map_or_else(
+                || "write its path from the folder of the study file downwards, with `/`".to_owned(),
+                |near| format!("did you mean `{near}`?"),
             );
+            problems.add(path, format!("there is no file `{file}` in the study"), Some(help));
+        } else if self.outside.contains(file) {
+            let help = "copy it into the study: everything that a result rests on lies in its folder";
+            problems.add(path, format!("`{file}` is a link out of the study"), Some(help.to_owned()));
         }
-    }
-
-    /// Paths of all files.
-    pub(super) fn files(&self) -> impl Iterator<Item = &str> {
-        self.files.iter().map(String::as_str)
-    }
-
-    /// Whether there is a file of exactly this path.
-    pub(super) fn holds(&self, path: &str) -> bool {
-        self.files.binary_search_by(|file| file.as_str().cmp(path)).is_ok()
-    }
-
-    /// Whether it is a link to somewhere outside the study.
-    pub(super) fn leads_out(&self, path: &str) -> bool {
-        self.outside.contains(path)
     }
 
     fn enter(&mut self, root: &Path, home: Option<&Path>, entry: &DirEntry) {

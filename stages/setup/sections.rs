@@ -1,7 +1,6 @@
 //! Checks of the authors' own sections of the report: their files are there, inside the study, of a kind that can be
 //! set. Nothing here opens one.
 
-use crate::near_miss::nearest;
 use crate::setup::document::{OwnSection, Report};
 use crate::setup::files::Folder;
 use crate::setup::source::Problems;
@@ -23,22 +22,8 @@ fn one(section: &OwnSection, path: &str, folder: &Folder, problems: &mut Problem
         let message = format!("`{}` is neither Typst nor plain text", section.file);
         problems.add(&format!("{path}.file"), message, Some(help.to_owned()));
     }
-    there(&section.file, &format!("{path}.file"), folder, problems);
+    folder.named(&format!("{path}.file"), &section.file, problems);
     for (index, file) in section.uses.iter().enumerate() {
-        there(file, &format!("{path}.uses[{}]", index + 1), folder, problems);
-    }
-}
-
-fn there(file: &str, path: &str, folder: &Folder, problems: &mut Problems<'_>) {
-    if !folder.holds(file) {
-        let near = nearest(file, folder.files());
-        let help = near.map_or_else(
-            || "write its path from the folder of the study file downwards, with `/`".to_owned(),
-            |near| format!("did you mean `{near}`?"),
-        );
-        problems.add(path, format!("there is no file `{file}` in the study"), Some(help));
-    } else if folder.leads_out(file) {
-        let help = "copy it into the study: everything that a report rests on lies in its folder";
-        problems.add(path, format!("`{file}` is a link out of the study"), Some(help.to_owned()));
+        folder.named(&format!("{path}.uses[{}]", index + 1), file, problems);
     }
 }

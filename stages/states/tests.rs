@@ -417,6 +417,21 @@ fn ends_can_be_set_and_must_exist() {
     assert!(error.contains("no set-point `3 Pa`") && error.contains("3.00 1/s"), "{error}");
 }
 
+/// An end that has no value leaves the question open: it is no answer that there is nothing to explain.
+#[test]
+fn a_set_end_without_a_value_is_not_resolved() {
+    let mut runs = rising(0.8);
+    for run in &mut runs {
+        let mut late = judged(3, 50.0, 40.0, exact(0.9));
+        (late.resolved, late.grade) = (false, Grade::C);
+        run.reversals.push(late);
+    }
+    let ends = Ends { low: None, high: Some("50 1/s".to_owned()) };
+    let params = Params { ends: BTreeMap::from([("S".to_owned(), ends)]), ..Params::default() };
+    let found = states(runs, &[sample("S")], &BTreeMap::new(), &params).unwrap();
+    assert_eq!(found.thickening[0].verdict, Verdict::NotResolved, "{}", found.thickening[0].reason);
+}
+
 // Three campaigns with known answers, read perfectly: the realised value of every reversal, without error.
 
 /// Rows of a table by the names of its columns.

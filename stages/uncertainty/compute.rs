@@ -1,8 +1,9 @@
 //! Monte Carlo over instrument and sample terms, joined with the scatter of loadings.
 //!
 //! JCGM 101: every term has one draw per trial, shared by all that it touches, so what is common to numerator and
-//! denominator cancels by itself. Blocks of trials are drawn until the ends of every interval of the states and
-//! rises have settled (`settled`). The variances over trials join the shared term of each state and of the rise; t
+//! denominator cancels by itself. Blocks of trials are drawn until the ends of every interval of a state or rise have
+//! settled (`settled`); each takes as many as it needs, so that no result hangs on what else is in the study. The
+//! variances over trials join the shared term of each state and of the rise; t
 //! stays with the scatter between loadings alone, and `degrees_of_freedom` stays n − 1 (rule and reason in
 //! `numerics::interval`).
 
@@ -78,6 +79,7 @@ struct StateJob<'a> {
     effects: Vec<Effect>,
     liquid: Option<(String, f64)>,
     blocks: Vec<StateSpread>,
+    done: bool,
 }
 
 struct RiseJob<'a> {
@@ -87,6 +89,7 @@ struct RiseJob<'a> {
     blocks: Vec<Spread>,
     /// By term, then by block.
     parts: Vec<Vec<Spread>>,
+    done: bool,
 }
 
 impl<'a> Jobs<'a> {
@@ -96,30 +99,35 @@ impl<'a> Jobs<'a> {
             effects: terms.on_state(state),
             liquid: liquid(samples.iter().find(|s| s.name == state.sample)),
             blocks: Vec::new(),
+            done: false,
         };
         let rise = |row: &Thickening| {
             let (low, high) = ends(states, row)?;
             let pairs = spread::pairs(low, high, terms);
-            Some(RiseJob { low, high, pairs, blocks: Vec::new(), parts: vec![Vec::new(); terms.names.len()] })
+            let parts = vec![Vec::new(); terms.names.len()];
+            Some(RiseJob { low, high, pairs, blocks: Vec::new(), parts, done: false })
         };
         Self { states: states.iter().map(job).collect(), rises: rises.iter().map(rise).collect() }
     }
 
-    fn draw(&mut self, block: &Block, with_parts: bool) {
-        for job in &mut self.states {
+    /// Takes a block in, as far as results still wait for it; `ready` where they may be settled with it.
+    fn draw(&mut self, block: &Block, with_parts: bool, ready: bool) {
+        for job in self.states.iter_mut().filter(|j| !j.done) {
             job.blocks.push(StateSpread::of(job.state, &job.effects, job.liquid.as_ref(), block));
+            job.done = ready && job.settled();
         }
         let all: Vec<usize> = (0..block.terms.len()).collect();
-        for job in self.rises.iter_mut().flatten() {
+        for job in self.rises.iter_mut().flatten().filter(|j| !j.done) {
             job.blocks.push(spread::of_rise(&job.pairs, block, &all));
             for (term, parts) in job.parts.iter_mut().enumerate().filter(|_| with_parts) {
                 parts.push(spread::of_rise(&job.pairs, block, &[term]));
             }
+            job.done = ready && job.settled();
         }
     }
 
-    fn settled(&self) -> bool {
-        self.states.iter().all(StateJob::settled) && self.rises.iter().flatten().all(RiseJob::settled)
+    fn done(&self) -> bool {
+        self.states.iter().all(|j| j.done) && self.rises.iter().flatten().all(|j| j.done)
     }
 
     /// Joined intervals of every state, and what the terms add to every rise.
@@ -184,14 +192,14 @@ fn run(jobs: &mut [Jobs<'_>], mut trials: Trials, params: &Params) -> String {
     loop {
         let block = trials.block();
         let few = blocks < FEW_BLOCKS;
-        for (k, jobs) in jobs.iter_mut().enumerate().filter(|(k, _)| few || *k == 0) {
-            jobs.draw(&block, few && k == 0);
-        }
         blocks += 1;
-        let settled = blocks >= fewest && jobs.first().is_none_or(Jobs::settled);
+        for (k, jobs) in jobs.iter_mut().enumerate().filter(|(k, _)| few || *k == 0) {
+            jobs.draw(&block, few && k == 0, k == 0 && blocks >= fewest);
+        }
+        let settled = jobs.first().is_none_or(Jobs::done);
         if settled || blocks >= most {
             let words = if settled { "the ends of all intervals have settled" } else { "not all ends have settled" };
-            return format!("{} Monte Carlo trials: {words} to the printed digits", blocks * BLOCK);
+            return format!("at most {} Monte Carlo trials: {words} to the printed digits", blocks * BLOCK);
         }
     }
 }

@@ -131,9 +131,18 @@ pub(super) fn pairs(low: &State, high: &State, terms: &Terms<'_>) -> Vec<Pair> {
     low.loading_means.iter().filter_map(pair).collect()
 }
 
+impl Pair {
+    /// Whether a term moves N or D: what it does to the viscosity alike at both ends cancels in their ratio.
+    fn moved_by(&self, term: usize) -> bool {
+        let (low, high) = (&self.effects_low[term], &self.effects_high[term]);
+        low.ln_viscosity != high.ln_viscosity || [low.z, high.z].iter().any(|z| *z != Parabola::default())
+    }
+}
+
 /// Variances of the means of N and D over the trials of a block, for these terms.
 pub(super) fn of_rise(pairs: &[Pair], block: &Block, terms: &[usize]) -> Spread {
-    if pairs.is_empty() || terms.is_empty() {
+    let terms: Vec<usize> = terms.iter().copied().filter(|k| pairs.iter().any(|p| p.moved_by(*k))).collect();
+    if terms.is_empty() {
         return Spread::default();
     }
     let (mut n, mut d) = (vec![0.0; BLOCK], vec![0.0; BLOCK]);

@@ -2,6 +2,7 @@
 //! read them in process, and prints bias and coverage as a Markdown table.
 
 mod coverage;
+mod fits;
 #[allow(dead_code)] // The demo's campaign uses the rest.
 #[path = "../generator/instrument.rs"]
 mod instrument;
@@ -18,9 +19,10 @@ use std::process::ExitCode;
 type Trial = (&'static str, &'static str, fn(&[String]) -> ExitCode);
 
 /// All trials.
-const TRIALS: [Trial; 2] = [
+const TRIALS: [Trial; 3] = [
     ("coverage", "how often the intervals of made-up studies hold the truth", coverage::trial),
     ("reversal", "contact shares of synthetic reversals: bias, coverage, resolved or not", reversal::trial),
+    ("fits", "speed of 10,000 global fits to resampled data (with --release); beside it fits.py", fits::trial),
 ];
 
 fn main() -> ExitCode {

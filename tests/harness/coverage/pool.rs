@@ -11,7 +11,7 @@ use super::{Design, parallel};
 use crate::instrument::{Motion, Order, Reading, Sampling, TICK, Told, leg};
 use crate::material::Transient;
 use crate::random::Stream;
-use stages::reversal::result::Judged;
+use stages::reversal::result::{Judged, JudgedRun};
 
 /// Strain of the first leg, and of each reversed one.
 const LEGS: (f64, f64) = (6.0, 5.0);
@@ -30,10 +30,16 @@ pub(super) struct Read {
     pub(super) z: Option<f64>,
 }
 
-/// A state: its true share, and per loading its reversals.
+/// A loading: its run without reversals, and these.
+pub(super) struct PoolLoading {
+    pub(super) run: JudgedRun,
+    pub(super) reversals: Vec<Read>,
+}
+
+/// A state: its true share, and its loadings.
 pub(super) struct PoolState {
     pub(super) share: f64,
-    pub(super) loadings: Vec<Vec<Read>>,
+    pub(super) loadings: Vec<PoolLoading>,
 }
 
 /// What a run of one state is sheared with.
@@ -70,8 +76,9 @@ fn state(design: &Design, place: f64, name: &str, seed: u64) -> Result<PoolState
         let mut noise = Stream::named(seed, &format!("{name} loading {l}"));
         let readings = trace(&sheared, &truth, &mut noise);
         let label = Label { run: "raw/pool.csv", sample: 0, loading: "L" };
-        let run = chain::judged(&readings, &label, &declared)?;
-        Ok(run.reversals.into_iter().map(|judged| compared(judged, viscosity, share)).collect())
+        let mut run = chain::judged(&readings, &label, &declared)?;
+        let reversals = std::mem::take(&mut run.reversals).into_iter();
+        Ok(PoolLoading { reversals: reversals.map(|judged| compared(judged, viscosity, share)).collect(), run })
     };
     let loadings: Result<Vec<_>, String> = design.repeats.iter().enumerate().map(loading).collect();
     Ok(PoolState { share, loadings: loadings? })

@@ -2,7 +2,7 @@
 
 use super::laboratory::{BEADS, Declared};
 use super::study::{Study, TrueState};
-use stages::fit::params::{Model, Params as FitParams};
+use stages::fit::params::Params as FitParams;
 use stages::reversal::result::JudgedRun;
 use stages::states::result::Interval;
 use stages::{fit, states, uncertainty};
@@ -56,11 +56,12 @@ pub(super) type Scores = [Score; QUANTITIES.len()];
 ///
 /// # Errors
 /// What the stages say.
-pub(super) fn both(study: &Study, seed: u64) -> Result<[Scores; 2], String> {
+pub(super) fn both(study: &Study, seed: u64, params: &states::params::Params) -> Result<[Scores; 2], String> {
     let perfect = Declared::exactly(&study.truth);
+    let alone = states::params::Params { shared_part: 0.0, ..params.clone() };
     Ok([
-        scores(&study.runs, &study.declared, &study.states, seed, false)?,
-        scores(&study.realised, &perfect, &study.states, seed, true)?,
+        scores(&study.runs, &study.declared, &study.states, seed, params)?,
+        scores(&study.realised, &perfect, &study.states, seed, &alone)?,
     ])
 }
 
@@ -69,14 +70,10 @@ fn scores(
     declared: &Declared,
     truth: &[Vec<TrueState>],
     seed: u64,
-    perfect: bool,
+    params: &states::params::Params,
 ) -> Result<Scores, String> {
     let samples = declared.samples();
-    let mut params = states::params::Params::default();
-    if perfect {
-        params.shared_part = 0.0;
-    }
-    let alone = states::states(runs.to_vec(), &samples, &BTreeMap::new(), &params).map_err(|d| format!("{d:?}"))?;
+    let alone = states::states(runs.to_vec(), &samples, &BTreeMap::new(), params).map_err(|d| format!("{d:?}"))?;
     let geometries = BTreeMap::from([("cone".to_owned(), declared.geometry())]);
     // As few trials as there may be: their error is small beside that of a coverage.
     let few = uncertainty::params::Params { most_trials: 20_000, ..Default::default() };
@@ -91,8 +88,9 @@ fn scores(
         let rise = joined.thickening.iter().find(|t| t.sample == sample.name);
         scores[1].add(rise.and_then(|t| t.contact_share_of_rise), BEADS.share_of_rise);
     }
-    let law = FitParams { models: vec![Model::WyartCates], ..FitParams::default() };
-    let fits = fit::fits(&alone, &samples, &law);
+    let law = serde_json::json!({ "models": ["wyart-cates"] });
+    let law: FitParams = serde_json::from_value(law).map_err(|e| e.to_string())?;
+    let fits = fit::fits(&alone, &samples, &geometries, &law);
     let parameter = |name: &str| {
         let row = fits.rows.iter().find(|r| r.parameter == name)?;
         Some(Interval { value: row.value?, u: row.u_value?, low: row.value_low, high: row.value_high })

@@ -4,7 +4,7 @@ use super::Design;
 use super::laboratory::{BEADS, Declared, STRESSES, True};
 use super::pool::{PoolState, Read};
 use crate::random::Stream;
-use stages::reversal::result::{Controlled, Estimate, Identity, Judged, JudgedRun};
+use stages::reversal::result::{Controlled, Estimate, Judged, JudgedRun};
 
 /// Scatter as standard deviations: ln(viscosity) of a loading and of a state in it; −ln(1 − X) of a loading, of a state
 /// in it, and of a reversal. Such as are found with granular suspensions (common experience).
@@ -76,11 +76,12 @@ fn loaded(
 ) -> (JudgedRun, JudgedRun) {
     let filling = [draw.around(0.0, VISCOSITY[0]), draw.around(0.0, SHARE[0])];
     let shown = libm::log(study.truth.shown_viscosity(&study.declared));
-    let (mut run, mut realised) = (empty(study, sample, loading), empty(study, sample, loading));
+    let mut run = empty(study, sample, loading, &read[0].loadings[loading].run);
+    let mut realised = run.clone();
     for ((state, pool), stress) in states.iter().zip(read).zip(STRESSES) {
         let here = [draw.around(0.0, VISCOSITY[1]), draw.around(0.0, SHARE[1])];
         let ln_viscosity = libm::log(state.relative_viscosity * study.truth.liquid) + filling[0] + here[0];
-        for read in &pool.loadings[loading] {
+        for read in &pool.loadings[loading].reversals {
             let z = -libm::log1p(-state.share) + filling[1] + here[1] + draw.around(0.0, SHARE[2]);
             let row = run.reversals.len() as u32 + 1;
             run.reversals.push(as_read(read, row, stress, ln_viscosity + shown, z, study));
@@ -91,30 +92,15 @@ fn loaded(
     (run, realised)
 }
 
-fn empty(study: &Study, sample: usize, loading: usize) -> JudgedRun {
-    let (declared, name) = (study.declared.sample(sample), format!("raw/S{sample}/L{loading}.csv"));
-    let identity = Identity {
-        run: name,
-        blake3: String::new(),
-        sample: declared.name,
-        control: false,
-        volume_fraction: declared.volume_fraction.map(|q| q.value),
-        u_volume_fraction: declared.volume_fraction.map(|q| q.u),
-        geometry: "cone".to_owned(),
-        instrument: "bench".to_owned(),
-        loading: format!("L{loading}"),
-        repeat: None,
-        started: None,
-        rows: 1,
-    };
-    JudgedRun {
-        identity,
-        reversals: Vec::new(),
-        excluded: Default::default(),
-        remarks: Vec::new(),
-        account: Default::default(),
-        limits: Default::default(),
-    }
+/// A run without reversals, under the name of this loading of this sample.
+fn empty(study: &Study, sample: usize, loading: usize, like: &JudgedRun) -> JudgedRun {
+    let (declared, mut run) = (study.declared.sample(sample), like.clone());
+    run.identity.run = format!("raw/S{sample}/L{loading}.csv");
+    run.identity.sample = declared.name;
+    run.identity.loading = format!("L{loading}");
+    run.identity.volume_fraction = declared.volume_fraction.map(|q| q.value);
+    run.identity.u_volume_fraction = declared.volume_fraction.map(|q| q.u);
+    run
 }
 
 /// The pool's reading, moved to where this state is.

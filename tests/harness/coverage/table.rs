@@ -1,5 +1,6 @@
 //! The tally as a Markdown table.
 
+use super::pool::PoolState;
 use super::score::{QUANTITIES, Score, Scores};
 
 /// Head of the table.
@@ -56,4 +57,48 @@ pub(super) fn binomial(part: f64, n: f64) -> (f64, f64) {
     let centre = (part + 0.5 * z2 / n) / (1.0 + z2 / n);
     let half = (z2 * (part * (1.0 - part) / n + 0.25 * z2 / (n * n))).sqrt() / (1.0 + z2 / n);
     (centre - half, centre + half)
+}
+
+/// Head of the table of read errors.
+pub(super) const READ_HEAD: &str = "\
+| design | reversals | entering | bias of z | z error / u: rms | shared by a state / u | ln η error / u: rms |
+| --- | --- | --- | --- | --- | --- | --- |";
+
+/// What the pool of one design shows of the readings themselves: errors of z in units of their stated standard
+/// uncertainty, and the part of them that all reversals of a state have in common.
+pub(super) fn read_errors(design: &str, pool: &[PoolState]) -> String {
+    let (mut all, mut errors, mut reduced, mut shared, mut viscosity) =
+        (0, Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    for state in pool {
+        let mut own = Vec::new();
+        for read in state.loadings.iter().flat_map(|l| &l.reversals) {
+            all += 1;
+            let before = read.judged.read.before.as_ref();
+            viscosity.extend(before.map(|b| read.ln_viscosity * b.viscosity_pa_s.value / b.viscosity_pa_s.u));
+            let Some((share, error)) = read.judged.contact_share.filter(|_| read.judged.resolved).zip(read.z) else {
+                continue;
+            };
+            errors.push(error);
+            own.push(error * (1.0 - share.value) / share.u);
+        }
+        reduced.extend(own.iter().copied());
+        shared.extend(products(&own));
+    }
+    let rms = |v: &[f64]| (v.iter().map(|x| x * x).sum::<f64>() / v.len() as f64).sqrt();
+    let average = |v: &[f64]| v.iter().sum::<f64>() / v.len() as f64;
+    format!(
+        "| {design} | {all} | {} | {:+.4} | {:.2} | {:.2} | {:.2} |",
+        errors.len(),
+        average(&errors),
+        rms(&reduced),
+        average(&shared).max(0.0).sqrt(),
+        rms(&viscosity),
+    )
+}
+
+/// Mean product of two different members: the variance of what all have in common, without bias by what they have not.
+fn products(own: &[f64]) -> Option<f64> {
+    let (n, sum) = (own.len() as f64, own.iter().sum::<f64>());
+    let squares: f64 = own.iter().map(|x| x * x).sum();
+    (own.len() > 1).then(|| (sum * sum - squares) / (n * (n - 1.0)))
 }
