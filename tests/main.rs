@@ -7,6 +7,7 @@ mod demo;
 #[cfg(target_os = "linux")]
 mod disks;
 mod generator;
+mod handing_on;
 mod histories;
 #[cfg(target_os = "linux")]
 mod interrupted;

@@ -29,7 +29,7 @@ pub fn describe(facts: &Facts, files: &BTreeMap<String, Hashes>) -> Value {
         json!({"@id": PROFILE, "@type": ["CreativeWork", "Profile"], "name": "Process Run Crate", "version": "0.5"}),
         json!({
             "@id": PROGRAM, "@type": "SoftwareApplication", "name": "shearback", "softwareVersion": facts.version,
-            "url": HOME,
+            "version": facts.version, "url": HOME,
             "softwareRequirements": facts.tools.iter().map(|(name, _)| json!({"@id": tool(name)})).collect::<Vec<_>>(),
             "description": "From raw shear-reversal exports to contact shares with uncertainties and a report",
         }),
@@ -47,7 +47,10 @@ pub fn describe(facts: &Facts, files: &BTreeMap<String, Hashes>) -> Value {
             .map(|name| json!({"@id": organisation(name), "@type": "Organization", "name": name})),
     );
     graph.extend(facts.tools.iter().map(|(name, version)| {
-        json!({"@id": tool(name), "@type": "SoftwareApplication", "name": name, "softwareVersion": version, "url": tool(name)})
+        json!({
+            "@id": tool(name), "@type": "SoftwareApplication", "name": name, "softwareVersion": version,
+            "version": version, "url": tool(name),
+        })
     }));
     graph.extend(files.iter().map(|(path, hashes)| file(path, hashes)));
     json!({"@context": format!("{VERSION}/context"), "@graph": graph})

@@ -26,7 +26,7 @@ pub fn draw(column: &str, held: &Held) -> Result<Figure, DrawError> {
         return nothing(&title, "the old table and the study have no number in common", data);
     };
     let size = (TWO_COLUMNS, 196.0);
-    let place = |left: f64| Place { left, top: 8.0, width: 196.0, height: 156.0 };
+    let place = |left: f64| Place { left, top: 14.0, width: 196.0, height: 150.0 };
     let svg = picture(size, &title, |area| {
         against(area, place(46.0), &pairs)?;
         apart(area, place(TWO_COLUMNS - 202.0), &pairs, agreement)
