@@ -41,13 +41,13 @@ fn limit(name: &str, unit: &str, (step, value): (Option<i64>, f64), bound: Bound
     Limit { limit: name.to_owned(), step, value, unit: unit.to_owned(), bound, holds, remark: remark.into() }
 }
 
-/// The remark of a limit that does not hold.
+/// The remark of a limit that does not hold. It holds no number of the run, so that runs that fail alike say so in one
+/// line; where and by how much stands in the limit.
 pub(super) fn remark(limit: &Limit) -> Option<String> {
     let bound = limit.bound.filter(|_| limit.holds == Some(false))?;
     let side = if limit.value > bound { "above" } else { "below" };
-    let step = limit.step.map_or_else(String::new, |step| format!(" in step {step}"));
     let unit = if limit.unit.is_empty() { String::new() } else { format!(" {}", limit.unit) };
-    Some(format!("{}{step}: {}{unit} is {side} {}: {}", limit.limit, digits(limit.value), digits(bound), limit.remark))
+    Some(format!("{} {side} {}{unit}: {}", limit.limit, digits(bound), limit.remark))
 }
 
 /// Three significant digits, for remarks.
@@ -130,11 +130,9 @@ impl Flow<'_> {
     fn twist(&self) -> Option<Limit> {
         let rule = self.params.unknown_compliance.on().filter(|_| self.setup.instrument.compliance.is_none())?;
         let worst = largest(self.levels, |l| 2.0 * l.torque * rule.compliance * self.constants.rate_per_speed)?;
-        let torque = largest(self.levels, |l| 2.0 * l.torque)?.1;
         let remark = format!(
-            "no torsional compliance is given; with {} rad/(N m), a torque that turns round by {} mN m would feign an elastic release of this strain",
-            rule.compliance,
-            digits(1e3 * torque)
+            "no torsional compliance is given; with {} rad/(N m), the torque that turns round would feign an elastic release of such a strain",
+            rule.compliance
         );
         Some(limit("strain-of-twist", "", worst, Bound::AtMost(rule.strain), remark))
     }
