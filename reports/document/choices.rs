@@ -48,6 +48,36 @@ fn line(rows: &[ChoiceRow]) -> Option<Vec<String>> {
     ])
 }
 
+/// A line per sample where a choice takes the verdict away or moves the share of the rise by more than its standard
+/// uncertainty; one line where none does, nothing where nothing was chosen otherwise.
+pub(super) fn that_matter(rows: &[ChoiceRow]) -> Vec<String> {
+    let shares: Vec<&ChoiceRow> = rows.iter().filter(|r| r.set_point.is_none()).collect();
+    if !shares.iter().any(|r| r.choice != IN_FORCE) {
+        return Vec::new();
+    }
+    let lines: Vec<String> = shares.chunk_by(|a, b| a.sample == b.sample).filter_map(matters).collect();
+    if lines.is_empty() {
+        let none =
+            "No choice on the grid moves a verdict, or a share of the rise by more than its standard uncertainty.";
+        return vec![none.to_owned()];
+    }
+    lines
+}
+
+/// The line of one sample.
+fn matters(rows: &[&ChoiceRow]) -> Option<String> {
+    let base = rows.iter().find(|r| r.choice == IN_FORCE)?;
+    let listed = |matters: &dyn Fn(&ChoiceRow) -> bool| {
+        let choices: Vec<&str> = rows.iter().filter(|r| matters(r)).map(|r| r.choice.as_str()).collect();
+        (!choices.is_empty()).then(|| choices.join(", "))
+    };
+    let verdict = listed(&|r| r.verdict != base.verdict).map(|c| format!("the verdict hangs on a choice ({c})"));
+    let far = |r: &ChoiceRow| r.interval.zip(base.interval).is_some_and(|(i, b)| (i.value - b.value).abs() > b.u);
+    let value = listed(&far).map(|c| format!("the share of the rise moves by more than its uncertainty with {c}"));
+    let both: Vec<String> = [verdict, value].into_iter().flatten().collect();
+    (!both.is_empty()).then(|| format!("{}: {}.", rows[0].sample, both.join("; ")))
+}
+
 /// Which verdicts are met, each with how many choices give it; one word where all agree.
 fn verdicts(rows: &[ChoiceRow]) -> String {
     let mut met: Vec<(Verdict, usize)> = Vec::new();

@@ -456,6 +456,7 @@ impl Parts {
         } else if self.controls.iter().all(|c| !c.failed && c.contact_share.is_some()) {
             out.push("No control shows a drop beyond its error.".to_owned());
         }
+        out.extend(choices::that_matter(&self.choices));
         out.extend(self.claims.iter().filter(|c| !c.holds).map(|c| format!("A {}.", claims::miss(c))));
         out
     }

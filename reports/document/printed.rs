@@ -149,12 +149,24 @@ fn same_fit(a: &FitRow, b: &FitRow) -> bool {
 
 /// What all rows of one fit say is said of the fit, once.
 pub fn remarks_of_fits(rows: &[FitRow]) -> Vec<String> {
-    let said = |rows: &[FitRow]| {
+    let mut said: Vec<(String, Vec<String>)> = Vec::new();
+    for rows in rows.chunk_by(same_fit) {
         let common = common_remarks(rows);
-        (!common.is_empty())
-            .then(|| format!("{}, {}: {}", models::name(&rows[0].model), rows[0].scope, common.join("; ")))
-    };
-    rows.chunk_by(same_fit).filter_map(said).collect()
+        let own = rows.iter().flat_map(|r| &r.remarks).filter(|r| !common.contains(r) && is_sentence(r));
+        let text = common.iter().chain(own).cloned().collect::<Vec<_>>().join("; ");
+        let name = format!("{} ({})", models::name(&rows[0].model), rows[0].scope);
+        match said.iter_mut().find(|(earlier, _)| *earlier == text) {
+            Some((_, names)) => names.push(name),
+            None => said.push((text, vec![name])),
+        }
+    }
+    let told = said.into_iter().filter(|(text, _)| !text.is_empty());
+    told.map(|(text, names)| format!("{}: {text}", names.join(", "))).collect()
+}
+
+/// Whether a remark is too long for a cell of the table and stands in the list; 40 characters are about a column.
+fn is_sentence(remark: &str) -> bool {
+    remark.chars().count() > 40
 }
 
 /// Remarks of all parameters that were fitted; one that was held says nothing of the fit.
@@ -164,7 +176,7 @@ fn common_remarks(rows: &[FitRow]) -> Vec<String> {
     fitted.first().map_or_else(Vec::new, |first| first.remarks.iter().filter(in_all).cloned().collect())
 }
 
-/// Fits that were made; what is said of the others stands above the table.
+/// Fits that were made; what is said of the others, and sentences on one parameter, stand above the table.
 pub fn fits(rows: &[FitRow]) -> Printed {
     let columns = [
         ("model", "left"),
@@ -176,7 +188,8 @@ pub fn fits(rows: &[FitRow]) -> Printed {
         ("AICc", "right"),
     ];
     let row = |f: &FitRow, common: &[String]| {
-        let own: Vec<&str> = f.remarks.iter().filter(|r| !common.contains(r)).map(String::as_str).collect();
+        let own: Vec<&str> =
+            f.remarks.iter().filter(|r| !common.contains(r) && !is_sentence(r)).map(String::as_str).collect();
         let own = if own.is_empty() { String::new() } else { format!(" ({})", own.join("; ")) };
         let u = f.u_value.unwrap_or(f64::NAN);
         let interval = f.value.map(|value| Interval { value, u, low: f.value_low, high: f.value_high });

@@ -25,12 +25,12 @@ pub fn draw(control: &Control, reversals: &[StudyReversal]) -> Result<Figure, Dr
     }
     let legend = legend(&rows);
     let top = 4.0 + legend.as_ref().map_or(0.0, Legend::height);
-    let size = (TWO_COLUMNS, top + 187.0);
+    let size = (TWO_COLUMNS, top + 151.0);
     let svg = picture(size, title, |area| {
         if let Some(legend) = &legend {
             legend.draw(area, 42.0, 2.0)?;
         }
-        let place = |left: f64| Place { left, top: top + 13.0, width: 198.0, height: 148.0 };
+        let place = |left: f64| Place { left, top: top + 13.0, width: 198.0, height: 112.0 };
         ratio(area, place(42.0), &rows)?;
         residual(area, place(42.0 + 198.0 + 58.0), &rows, control.dead_time_s)
     })?;

@@ -50,8 +50,11 @@ pub fn fits(states: &States, samples: &[Sample], geometries: &BTreeMap<String, G
     fits.remarks.extend(minded.map(|s| format!("{} at {}: {}", s.sample, s.set_point, s.remarks.join("; "))));
     let advice = |q: &FitQuality| q.further_measurements.clone();
     let mut advice: Vec<String> = fits.quality.iter().flat_map(advice).collect();
-    advice.dedup();
-    fits.remarks.extend(advice.into_iter().map(|a| format!("what would tell more: {a}")));
+    let mut seen = std::collections::BTreeSet::new();
+    advice.retain(|a| seen.insert(a.clone()));
+    if !advice.is_empty() {
+        fits.remarks.push(format!("what would tell more: {}", advice.join("; ")));
+    }
     fits
 }
 
@@ -115,8 +118,7 @@ fn one(
 /// Which measurement would give the parameters that have no value.
 fn advice(job: &Job<'_>, known: &[Known], fitted: bool) -> Vec<String> {
     let missing = known.iter().zip(job.model.parameters()).filter(|(k, _)| k.value.is_none());
-    let names: Vec<&str> = missing.map(|(_, p)| p.name).collect();
-    if names.is_empty() {
+    if missing.count() == 0 {
         return Vec::new();
     }
     let need = job.held.len() + 1;
@@ -126,7 +128,7 @@ fn advice(job: &Job<'_>, known: &[Known], fitted: bool) -> Vec<String> {
         _ if fitted => "solid fractions further apart and nearer to jamming".to_owned(),
         _ => format!("at least {need} solid fractions"),
     };
-    vec![format!("{}, {}: {} ask for {what}", job.model.name(), job.scope, names.join(", "))]
+    vec![format!("{what} for {} ({})", job.model.title(), job.scope)]
 }
 
 /// Whether the state has the lowest (highest) stress among those of its sample with a relative viscosity.

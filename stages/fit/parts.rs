@@ -225,15 +225,24 @@ fn rivals(scope: &str, states: &[&State]) -> Vec<Rival> {
     all
 }
 
+/// A ratio of Akaike weights in words; of huge ones only that they are huge, since tails of the scatter make them.
+fn odds(ratio: f64) -> String {
+    if ratio > 1e6 {
+        "far more likely (ratio of Akaike weights above 10⁶) than".to_owned()
+    } else {
+        format!("{} times as likely as", short(ratio))
+    }
+}
+
 /// What the weights mean.
 fn rival_words(all: &[Rival], weights: Option<&[f64]>) -> String {
     let Some(weights) = weights else { return "too few states to weigh explanations against each other".to_owned() };
     let mut order: Vec<usize> = (0..all.len()).collect();
     order.sort_by(|a, b| weights[*b].total_cmp(&weights[*a]));
     let (best, next) = (&all[order[0]], &all[order[1]]);
-    let odds = short(weights[order[0]] / weights[order[1]].max(1e-12));
     let preferred = if weights[order[0]] >= PREFERRED {
-        format!("the data prefer “{}”, {odds} times as likely as “{}”", best.rival, next.rival)
+        let odds = odds(weights[order[0]] / weights[order[1]].max(f64::MIN_POSITIVE));
+        format!("the data prefer “{}”, {odds} “{}”", best.rival, next.rival)
     } else {
         let close: Vec<String> = order
             .iter()
