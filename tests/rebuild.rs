@@ -169,7 +169,8 @@ fn same_bytes_whatever_the_surroundings() {
     let program = env!("CARGO_BIN_EXE_shearback");
     let abroad = [("LC_ALL", "de_DE.UTF-8"), ("TZ", "Asia/Kathmandu")];
     let no_dispatch = [("GLIBC_TUNABLES", "glibc.cpu.hwcaps=-AVX2,-FMA,-AVX512F,-AVX2_Usable,-FMA_Usable")];
-    let mut surroundings: Vec<(&str, &str, &[(&str, &str)])> =
+    type Surroundings<'a> = (&'a str, &'a str, &'a [(&'a str, &'a str)]);
+    let mut surroundings: Vec<Surroundings<'_>> =
         vec![(program, "1", &[]), (program, "16", &abroad), (program, "2", &no_dispatch)];
     // Another build of the program, in the other profile or by another compiler.
     let other = std::env::var("SHEARBACK_OTHER").ok();

@@ -44,7 +44,7 @@ enum Edit {
     CutStore,
     DeleteStore,
     LoseState,
-    EditResult,
+    WriteResult,
     DeleteResult,
     Foreign,
     LoseResults,
@@ -79,7 +79,7 @@ const EDITS: [Edit; 33] = [
     Edit::CutStore,
     Edit::DeleteStore,
     Edit::LoseState,
-    Edit::EditResult,
+    Edit::WriteResult,
     Edit::DeleteResult,
     Edit::Foreign,
     Edit::LoseResults,
@@ -131,7 +131,7 @@ impl History {
             Edit::TouchOnly | Edit::ContentWithOldTime | Edit::Rename | Edit::Swap => self.dice.pick(toy.raws()),
             Edit::Delete => (toy.raws().len() > 1).then(|| self.dice.pick(toy.raws())).flatten(),
             Edit::SpoilStore | Edit::FlipStore | Edit::CutStore | Edit::DeleteStore => self.dice.pick(store()),
-            Edit::EditResult | Edit::DeleteResult => self.dice.pick(toy.files("results")),
+            Edit::WriteResult | Edit::DeleteResult => self.dice.pick(toy.files("results")),
             _ => None,
         }
     }
@@ -164,7 +164,7 @@ impl History {
             (Edit::Revert, _) => toy.config = dice.pick(self.earlier.clone()).unwrap(),
             (Edit::Code, _) => toy.config.code = ["count-1", "count-2"][dice.roll(2)],
             (Edit::Tool, _) => toy.config.tool = ["1.0", "1.1"][dice.roll(2)],
-            (Edit::SpoilStore | Edit::EditResult, Some(path)) => toy.write(path, "spoilt"),
+            (Edit::SpoilStore | Edit::WriteResult, Some(path)) => toy.write(path, "spoilt"),
             (Edit::FlipStore, Some(path)) => {
                 let bits = std::fs::metadata(toy.path(path)).unwrap().len() as usize * 8;
                 toy.flip(path, dice.roll(bits));

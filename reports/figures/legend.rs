@@ -71,7 +71,7 @@ impl Legend {
         }
         for (i, (dash, text)) in self.lines.iter().enumerate() {
             let at = place(i, self.rows_of_markers());
-            dashed(area, &[(units(at.0), at.1), (units(at.0 + 18.0), at.1)], *dash, pen(INK, 0.9))?;
+            dashed(area, &[(units(at.0), at.1), (units(at.0 + 18.0), at.1)], dash, pen(INK, 0.9))?;
             name(text, at, 22.0)?;
         }
         Ok(())

@@ -86,6 +86,7 @@ pub fn dashes(path: &[Pixel], dash: Dash) -> Vec<Vec<Pixel>> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use stages::numerics::float;
 
     #[test]
     fn a_straight_path_keeps_its_ends_and_a_bend_its_corner() {
@@ -97,7 +98,7 @@ mod tests {
 
     #[test]
     fn what_is_left_out_lies_on_the_line() {
-        let wave: Vec<Pixel> = (0..2000).map(|i| (i * 10, (300.0 * (f64::from(i) * 0.01).sin()) as i32)).collect();
+        let wave: Vec<Pixel> = (0..2000).map(|i| (i * 10, (300.0 * float::sin(f64::from(i) * 0.01)) as i32)).collect();
         let kept = path(&wave);
         assert!(kept.len() < 300, "{}", kept.len());
         let off = |p: &Pixel| kept.windows(2).map(|s| distance(*p, s[0], s[1])).fold(f64::INFINITY, f64::min);

@@ -141,7 +141,8 @@ mod tests {
 
     #[test]
     fn each_rule_has_its_words_while_it_is_on() {
-        let rules: [(&str, fn(&mut Clean)); 6] = [
+        type Off = fn(&mut Clean);
+        let rules: [(&str, Off); 6] = [
             ("secondary flow", |c| c.secondary_flow = Rule::Off),
             ("change of speed in one sense", |c| c.momentum_diffusion = Rule::Off),
             ("comes back to a set-point", |c| c.drifting = Rule::Off),

@@ -73,7 +73,7 @@ mod tests {
     fn both_limits_of_the_edge_as_worked() {
         // Γ = 0.05 N/m, h = 1 mm, A = 0.36: 1745.33 Pa by the later one; 66.667 Pa / 0.36 by the older.
         let settings = EdgeFracture { surface_tension: Some(0.05), ..EdgeFracture::default() };
-        assert!((stress_limit(1e-3, &settings).unwrap_or(0.0) - 1745.329_252).abs() < 1e-6);
+        assert!((stress_limit(1e-3, &settings).unwrap_or(0.0) - 1_745.329_252).abs() < 1e-6);
         assert!((older_limit(1e-3, &settings).unwrap_or(0.0) - 185.185_185).abs() < 1e-6);
         assert_eq!(stress_limit(1e-3, &EdgeFracture::default()), None);
     }

@@ -25,9 +25,10 @@ pub(super) fn spikes(torque: &[f64], leg: &Leg, left_out: impl Fn(usize) -> bool
     };
     let mut found = vec![false; values.len()];
     for length in 1..=settings.longest {
-        for first in 1..values.len().saturating_sub(length) {
+        let inside = values.len().saturating_sub(length);
+        for (first, strain) in path.iter().enumerate().take(inside).skip(1) {
             let places = first..first + length;
-            let early = length > 1 && path[first] < settings.single_strain;
+            let early = length > 1 && *strain < settings.single_strain;
             let seen = found[places.clone()].iter().any(|f| *f);
             if !early && !seen && is_spike(&values, places.clone(), least(first), settings) {
                 found[places].iter_mut().for_each(|f| *f = true);

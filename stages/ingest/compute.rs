@@ -36,7 +36,7 @@ pub fn read(
         (Unpacked::Workbook(bytes), _) => {
             let format = Format::new(layout, &params.missing);
             let layout = of_sheets(layout);
-            let fits = |text: &str| matches!(header::find(&lines(text), &layout), Ok(_));
+            let fits = |text: &str| header::find(&lines(text), &layout).is_ok();
             let text = workbook::text(bytes, sheet, &format, fits)?;
             read_text(&text, "workbook", End::Closed, &layout, params)
         }

@@ -58,9 +58,8 @@ impl From {
         match self {
             Self::Preamble(key) => export.preamble.get(key).filter(|name| !name.is_empty()).cloned(),
             Self::Path(pattern) => {
-                let run = export.run();
-                let found = Regex::new(pattern).ok()?.captures(&run)?.get(1).map(|name| name.as_str().to_owned());
-                found
+                let pattern = Regex::new(pattern).ok()?;
+                Some(pattern.captures(&export.run())?.get(1)?.as_str().to_owned())
             }
         }
     }
@@ -118,11 +117,14 @@ pub(super) fn is_control(text: &str) -> bool {
     lower.split(|c: char| !c.is_alphanumeric()).any(|word| CONTROLS.contains(&word))
 }
 
+/// What exports share that one entry can hold: folder, ending, layout, sample, sheets.
+type Alike<'a> = (&'a str, &'a str, &'a str, &'a str, Vec<String>);
+
 /// Names all exports. `files` are all files of the study, so that a pattern matches none that is no export.
 pub(super) fn name(exports: &[Export], files: &[String]) -> Named {
     let mut named = Named::default();
     let samples = samples(exports, &mut named);
-    let mut groups: BTreeMap<(&str, &str, &str, &str, Vec<String>), Vec<usize>> = BTreeMap::new();
+    let mut groups: BTreeMap<Alike<'_>, Vec<usize>> = BTreeMap::new();
     let sheets = sheets(exports);
     for (at, export) in exports.iter().enumerate() {
         let sheets = sheets[export.file.as_str()].clone();

@@ -22,9 +22,9 @@ pub(crate) struct New;
 impl Command for New {
     fn typed(&self) -> clap::Command {
         clap::Command::new("new")
-            .about("Starts a study: proposes layouts, samples, loadings and repeats from a folder of exports")
+            .about("Start a study: proposes layouts, samples, loadings and repeats from a folder of exports")
             .long_about(
-                "Starts a study in DIR. With --from the exports are copied into DIR/raw and compared by hash; with --in-place \
+                "Start a study in DIR. With --from the exports are copied into DIR/raw and compared by hash; with --in-place \
                  they stay where they are and their own folder becomes the study. Layouts, samples, loadings and repeats are \
                  proposed from what the exports, their folders and names say, the design is shown, and what only you know is \
                  marked TODO in DIR/study.yaml. Nothing that is there is changed.",
@@ -143,8 +143,8 @@ impl Start {
         let mut found = Vec::new();
         let theirs = |entry: &walkdir::DirEntry| {
             let name = entry.file_name().to_string_lossy();
-            entry.depth() == 0
-                || (!name.starts_with('.') && !(entry.depth() == 1 && entry.file_type().is_dir() && name == "results"))
+            let results = entry.depth() == 1 && entry.file_type().is_dir() && name == "results";
+            entry.depth() == 0 || !(results || name.starts_with('.'))
         };
         for entry in WalkDir::new(from).sort_by_file_name().into_iter().filter_entry(theirs) {
             let entry = entry.map_err(|error| {

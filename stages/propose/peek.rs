@@ -18,9 +18,9 @@ pub(crate) struct Peek;
 impl Command for Peek {
     fn typed(&self) -> clap::Command {
         clap::Command::new("peek")
-            .about("Shows how exports would be read: encoding, columns, units, steps, first rows, what is unclear")
+            .about("Show how exports would be read: encoding, columns, units, steps, first rows, what is unclear")
             .long_about(
-                "Shows how exports would be read: encoding, separator, columns, units, steps, the first rows in SI and what \
+                "Show how exports would be read: encoding, separator, columns, units, steps, the first rows in SI and what \
                  stays unclear, with the layout as YAML to paste into study.yaml. Several exports are grouped by layout, and \
                  the design is shown that their names and preambles tell. Writes nothing.",
             )

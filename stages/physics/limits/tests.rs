@@ -1,6 +1,7 @@
 //! Each number against a worked figure from outside (`reference/worked_examples.json` names their sources).
 
 use super::*;
+use crate::numerics::float;
 use serde_json::Value;
 
 /// Inputs and outputs of an example.
@@ -29,7 +30,7 @@ fn close(found: f64, expected: f64) {
 #[test]
 fn a_secondary_flow_adds_one_per_cent_at_reynolds_four() {
     let e = Example::new("lim6");
-    let gap = e.given("R_m") * e.given("alpha_deg").to_radians().tan();
+    let gap = e.given("R_m") * float::tan(e.given("alpha_deg").to_radians());
     close(secondary_torque(4.0) - 1.0, e.out("torque_excess_at_Re_4"));
     close(reynolds(e.given("rho"), e.out("Omega_rad_s"), gap, e.out("eta_min_Pas")), 4.0);
 }

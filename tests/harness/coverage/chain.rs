@@ -36,9 +36,8 @@ pub(super) fn judged(readings: &[Reading], label: &Label<'_>, declared: &Declare
             Settings::new("sample", "", &sample),
         ]
     };
-    let mut params = Params::default();
     // The grid of other choices is shown beside the result and takes most of the time.
-    params.choices = settings::Rule::Off;
+    let params = Params { choices: settings::Rule::Off, ..Params::default() };
     let table = parquet(readings)?;
     let none: [Value; 0] = [];
     let clean = [
