@@ -3,10 +3,9 @@
 
 use pipeline::command::{Command, Domain, Earlier, Exit, Failure, Form, Summary};
 use pipeline::diagnostic::{Diagnostic, Place};
-use pipeline::graph::select;
-use pipeline::stage::{Plan, Tool};
+use pipeline::stage::Plan;
 use reports::document::find::find_typst;
-use stages::setup::{self, Study};
+use reports::study::{load, plan_of};
 use std::path::Path;
 use std::process::ExitCode;
 
@@ -17,17 +16,9 @@ fn main() -> ExitCode {
 /// Shear reversal: what the engine asks of those who know the domain.
 struct Reversal;
 
-/// Stages whose tasks stay with `--until` where all that they read does.
-const ALONG: [&str; 1] = ["table"];
-
 impl Domain for Reversal {
     fn plan(&self, folder: &Path, until: Option<&str>) -> Result<Plan, Failure> {
-        let plan = reports::study::plan(&load(folder)?, &typst());
-        match until {
-            None => Ok(plan),
-            Some("report") => Ok(plan),
-            Some(stage) => select::until(plan, stage, &ALONG),
-        }
+        plan_of(folder, until)
     }
 
     fn before_run(&self, plan: &Plan) -> Result<(), Failure> {
@@ -74,17 +65,6 @@ impl Domain for Reversal {
     fn tool_version(&self) -> Option<String> {
         find_typst().ok().map(|tool| format!("{} {}", tool.name, tool.version))
     }
-}
-
-fn load(folder: &Path) -> Result<Study, Failure> {
-    let published = reports::tables::published();
-    let tables = published.iter().map(|t| (t.name, t.columns.iter().map(|c| c.name).collect())).collect();
-    setup::load(folder, &tables).map_err(Failure::input)
-}
-
-/// The typesetter; without a path where there is none, so that `why` and `--until` work all the same.
-fn typst() -> Tool {
-    find_typst().unwrap_or(Tool { name: "typst", version: String::new(), path: None })
 }
 
 fn unreadable(message: String) -> Failure {

@@ -36,19 +36,24 @@ pub fn after_run(results: &Path, earlier: impl Fn(&str) -> Option<Vec<u8>>) -> R
     let moves = before.map_or_else(Vec::new, |before| moves(&before, &states));
     let missed: Vec<usize> =
         (0..claims.height()).filter(|row| bool_at(&claims, "holds", *row) == Some(false)).collect();
-    let mut lines = verdicts(&thickening);
+    let runs = read(results, "runs")?.unwrap_or_default();
+    let (mut lines, design) = crate::design::design(&reversals, &runs);
+    lines.extend(verdicts(&thickening));
     lines.extend(unresolved(&thickening, &states));
     lines.extend(failed_controls(&reversals));
     if claims.height() > 0 {
         lines.push(format!("claims: {} of {} hold", claims.height() - missed.len(), claims.height()));
     }
     lines.extend(missed.iter().map(|row| miss(&claims, *row)));
+    let old = read(results, "old_results")?.unwrap_or_default();
+    lines.extend(old_results(&old));
     lines.extend(told(&moves));
     let json = json!({
         "verdicts": (0..thickening.height()).map(|row| json!({
             "sample": text_at(&thickening, "sample", row), "verdict": text_at(&thickening, "verdict", row),
             "contact_share_of_rise": float_at(&thickening, "contact_share_of_rise", row),
         })).collect::<Vec<_>>(),
+        "design": design,
         "claims": claims.height(),
         "claims_missed": missed.len(),
         "moved": moves.iter().map(|m| json!({"what": m.what, "old": m.old, "new": m.new, "in_u": m.in_u})).collect::<Vec<_>>(),
@@ -73,11 +78,11 @@ fn float_at(table: &Table, name: &str, row: usize) -> Option<f64> {
     }
 }
 
-fn text_at<'a>(table: &'a Table, name: &str, row: usize) -> &'a str {
+pub(crate) fn text_at<'a>(table: &'a Table, name: &str, row: usize) -> &'a str {
     table.texts(name).and_then(|values| values[row].as_deref()).unwrap_or("")
 }
 
-fn bool_at(table: &Table, name: &str, row: usize) -> Option<bool> {
+pub(crate) fn bool_at(table: &Table, name: &str, row: usize) -> Option<bool> {
     match table.column(name)? {
         Values::Bool(values) => values[row],
         _ => None,
@@ -150,6 +155,37 @@ fn miss(claims: &Table, row: usize) -> String {
         number("value"),
         number("within")
     )
+}
+
+/// Old tables: how many numbers match, and the one that differs most.
+fn old_results(old: &Table) -> Vec<String> {
+    let mut names: Vec<&str> = (0..old.height()).map(|row| text_at(old, "old_table", row)).collect();
+    names.dedup();
+    let line = |name: &str| {
+        let rows: Vec<usize> = (0..old.height()).filter(|row| text_at(old, "old_table", *row) == name).collect();
+        let count = |outcome: &str| rows.iter().filter(|row| text_at(old, "outcome", **row) == outcome).count();
+        let differ = rows.iter().copied().filter(|row| text_at(old, "outcome", *row) == "differs");
+        let worst = differ.max_by(|a, b| {
+            float_at(old, "in_u", *a).unwrap_or(0.0).total_cmp(&float_at(old, "in_u", *b).unwrap_or(0.0))
+        });
+        let most = worst.map_or_else(String::new, |row| {
+            let number = |name: &str| numbers::setting(float_at(old, name, row).unwrap_or(f64::NAN));
+            let new = numbers::plus_minus(
+                float_at(old, "new", row).unwrap_or(f64::NAN),
+                float_at(old, "u_new", row).unwrap_or(f64::NAN),
+            );
+            let (column, label) = (text_at(old, "column", row), text_at(old, "row", row));
+            format!("; most of all {column} of {label}: {} then, the raw exports give {new}", number("old"))
+        });
+        format!(
+            "old table {name}: {} match, {} differ, {} only there, {} only here{most}",
+            count("matched"),
+            count("differs"),
+            count("only in the old table"),
+            count("only in the study")
+        )
+    };
+    names.into_iter().map(line).collect()
 }
 
 /// A number of the states that is not what it was.

@@ -1,17 +1,23 @@
 //! Results of an invented study for the tests of this crate: two samples with hostile names, four set-points, three
 //! loadings, a control, some reversals not resolved. Made by formulas, no random numbers.
 
-use stages::fit::result::{FitRow, Fits, FlowCurve, FlowPoint, LawCurve, LawPoint};
+use stages::clean::result::{Account, Limit};
+use stages::fit::result::{
+    Border, FitRow, Fits, FlowCurve, FlowDiagram, FlowPoint, FlowState, LawCurve, LawPoint, Residual,
+};
 use stages::numerics::float;
 use stages::reversal::result::*;
 use stages::states::result::*;
-use stages::uncertainty::result::{Budget, BudgetRow};
+use stages::uncertainty::result::{Budget, BudgetRow, ChoiceRow, IN_FORCE};
 use std::collections::BTreeMap;
 
 /// A name made of what could be taken for markup.
 pub(crate) const HOSTILE: &str = "#import \"x\" $a$ *b* @c <d> é Ω";
 /// A second sample, whose name differs from a path only by hope.
-pub(crate) const LONG: &str = "sample/with_a-very.long\\name#eval(\"1+1\")/* [no] end */ //comment ~ `raw` =head";
+pub(crate) const LONG: &str = "sample/with_a-very.long\\name#eval(\"1+1\")/* [no] end */ //comment ~ `raw` =head \
+    日本😀👨‍👩‍👧 and so on, because a name may be as long as three hundred characters and more, without any blank in \
+    it_so_that_it_cannot_be_broken_where_one_would_like_to_break_it_which_every_cell_of_every_table_must_bear_all_the_\
+    same_0123456789";
 /// The control.
 pub(crate) const CONTROL: &str = "oil";
 
@@ -157,6 +163,8 @@ pub(crate) fn runs() -> Vec<JudgedRun> {
                 identity: identity(sample, loading),
                 reversals: SET_POINTS.iter().enumerate().map(reversal).collect(),
                 excluded: BTreeMap::from([("spike".to_owned(), 3), ("instrument-inertia".to_owned(), 120)]),
+                account: account(identity(sample, loading).rows),
+                limits: limits(loading),
                 remarks: if loading == 2 { vec!["the file ends within a row".to_owned()] } else { vec![] },
             });
         }
@@ -180,8 +188,33 @@ fn control_run() -> JudgedRun {
         identity: identity(CONTROL, 1),
         reversals: (1..=3).map(reversal).collect(),
         excluded: BTreeMap::new(),
+        account: Account { rows: identity(CONTROL, 1).rows, kept: identity(CONTROL, 1).rows, ..Account::default() },
+        limits: vec![],
         remarks: vec![],
     }
+}
+
+/// 119 readings of the drive, three spikes of which one lies in its ramp, two rows that could not be read.
+fn account(rows: u64) -> Account {
+    let counted = [("instrument-inertia", 120), ("refused: missing time", 2), ("spike", 2)];
+    Account { rows, kept: rows - 124, counted: counted.into_iter().map(|(reason, n)| (reason.to_owned(), n)).collect() }
+}
+
+fn limits(loading: usize) -> Vec<Limit> {
+    let limit = |name: &str, step, value, bound: Option<f64>, remark: &str| Limit {
+        limit: name.to_owned(),
+        step,
+        value,
+        unit: if name == "momentum-time" { "s".to_owned() } else { String::new() },
+        bound,
+        holds: bound.map(|b| value <= b),
+        remark: remark.to_owned(),
+    };
+    vec![
+        limit("reynolds", Some(8), 1e-4 * loading as f64, Some(4.0), "a secondary flow adds 1e-9 of the torque"),
+        limit("momentum-time", Some(2), 0.002, None, "density · gap² / viscosity"),
+        limit("settled", None, 0.02 * loading as f64, Some(0.05), "part of the widest gap"),
+    ]
 }
 
 /// What the control says.
@@ -275,6 +308,37 @@ pub(crate) fn states() -> States {
     }
 }
 
+fn residual(sample: &str, i: u8) -> Residual {
+    let at = f64::from(i);
+    Residual {
+        model: "wyart-cates".into(),
+        scope: "all samples".into(),
+        sample: sample.into(),
+        set_point: format!("{i} Pa"),
+        volume_fraction: 0.5,
+        stress_pa: 1.0 + 40.0 * at,
+        ln_residual: 0.01 * at,
+        standardised: Some(at - 1.5),
+        leverage: Some(0.2 * at),
+        weight: 1.0,
+    }
+}
+
+fn flow_state(sample: &str, i: u8) -> FlowState {
+    FlowState {
+        scope: HOSTILE.into(),
+        sample: sample.into(),
+        set_point: format!("{i} Pa"),
+        controlled: "rate".into(),
+        volume_fraction: 0.56,
+        stress_pa: 1.0 + 40.0 * f64::from(i),
+        inverse_slope: Some(0.3),
+        u_inverse_slope: Some(0.1),
+        regime: "continuous".into(),
+        remarks: if i == 3 { vec!["mind".into()] } else { Vec::new() },
+    }
+}
+
 /// Fits with curves.
 pub(crate) fn fits() -> Fits {
     let row = |parameter: &str, value: Option<f64>, unit: &str| FitRow {
@@ -320,8 +384,16 @@ pub(crate) fn fits() -> Fits {
         rows: vec![row("phi_0", Some(0.64), ""), row("sigma_star", Some(21.7), "Pa"), row("beta", None, "")],
         flow_curves: [HOSTILE, LONG].into_iter().enumerate().map(flow).collect(),
         law_curves: vec![law("low stress", 0.65), law("high stress", 0.572)],
-        skipped: false,
+        residuals: (0..4).flat_map(|i| [HOSTILE, LONG].map(|sample| residual(sample, i))).collect(),
+        flow_states: (0..4).flat_map(|i| [HOSTILE, LONG].map(|sample| flow_state(sample, i))).collect(),
+        diagrams: vec![FlowDiagram {
+            scope: HOSTILE.into(),
+            borders: vec![Border { name: "jamming".into(), points: vec![(0.57, 900.0), (0.6, 90.0), (0.64, 9.0)] }],
+            onset_stress_pa: 21.7,
+            jamming_fractions: (0.64, 0.57),
+        }],
         remarks: vec!["Seven states of two samples were fitted.".into()],
+        ..Fits::default()
     }
 }
 
@@ -340,4 +412,22 @@ pub(crate) fn budget() -> Budget {
         skipped: false,
         remarks: vec![],
     }
+}
+
+/// Choices for both samples.
+pub(crate) fn choices() -> Vec<ChoiceRow> {
+    let names = [IN_FORCE, "first usable strain × 2", "without release"];
+    let row = |sample: &str, quantity: &str, k: usize| ChoiceRow {
+        quantity: quantity.into(),
+        sample: sample.into(),
+        set_point: (quantity == "contact_share").then(|| "100 Pa".to_owned()),
+        choice: names[k].into(),
+        interval: (k < 2).then(|| at(0.8 - 0.02 * k as f64, 0.03)),
+        verdict: (quantity != "contact_share").then_some(Verdict::ContactsDominate),
+    };
+    let of = |sample| {
+        let quantities = ["contact_share", "contact_share_of_rise"];
+        quantities.into_iter().flat_map(move |q| (0..names.len()).map(move |k| row(sample, q, k)))
+    };
+    [HOSTILE, LONG].into_iter().flat_map(of).collect()
 }

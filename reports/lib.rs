@@ -4,6 +4,10 @@
 //! Results of the stages → tables (Parquet, CSV) → figures (SVG, CSV) → text → one PDF by typst.
 
 pub mod after_run;
+pub mod audit;
+pub mod bundle;
+pub mod compare;
+pub mod design;
 pub mod document;
 pub mod figures;
 #[cfg(test)]
@@ -16,7 +20,12 @@ pub mod text;
 
 /// The commands that stand with what they use, in the order of help.
 pub fn commands() -> Vec<Box<dyn pipeline::command::Command>> {
-    Vec::new()
+    vec![
+        Box::new(audit::command::AuditCommand),
+        Box::new(compare::command::CompareCommand),
+        Box::new(bundle::pack::PackCommand),
+        Box::new(bundle::receive::ReceiveCommand),
+    ]
 }
 
 /// Code hashes of the tasks of this crate, made by the build script.

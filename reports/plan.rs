@@ -1,7 +1,9 @@
 //! The tasks that this crate brings to a study: tables, claims, figures, the document; and where their files stand in
 //! `results/`. It plans; the work is elsewhere.
 
-use crate::document::data::{FigureRef, Section, SetAside, SettingLine, Study};
+use crate::document::attached;
+use crate::document::data::{FigureRef, Own, Section, SetAside, SettingLine, Study};
+use crate::figures::relative_viscosity::MadeOf;
 use crate::figures::work as draw;
 use crate::tables::work as write;
 use crate::text::methods::InForce;
@@ -9,13 +11,14 @@ use crate::text::slug::slugs;
 use crate::{code, document};
 use pipeline::stage::{Input, Output, Plan, Publication, Settings, Source, Task, Tool, Work};
 use stages::claims::params::Claim;
+use stages::old_results::params::OldTable;
 use stages::physics::geometry::Geometry;
 use stages::physics::instrument::Instrument;
 use stages::physics::materials::Sample;
 use std::collections::BTreeMap;
 
 /// The stages that [`add`] uses, in their order.
-pub const STAGES: [&str; 4] = ["table", "claims", "figure", "document"];
+pub const STAGES: [&str; 6] = ["table", "claims", "old results", "figure", "section", "document"];
 
 /// The tasks of one run that reports read; all by [`Task::name`].
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -56,6 +59,10 @@ pub struct ReportInputs {
     pub settings: Vec<SettingLine>,
     /// What was set aside by hand.
     pub set_aside: Vec<SetAside>,
+    /// Sections of the authors' own.
+    pub own: Vec<Own>,
+    /// The study file as read.
+    pub study_file: serde_json::Value,
     /// Runs in the order of the study.
     pub runs: Vec<RunTasks>,
     /// Controls.
@@ -66,8 +73,12 @@ pub struct ReportInputs {
     pub fits: Option<String>,
     /// The task with the output `budget`, if there is one.
     pub budget: Option<String>,
+    /// Variants of the study with their tasks of the output `states`; for the main line only.
+    pub variants: Vec<(String, String)>,
     /// Claims of the study file.
     pub claims: Vec<Claim>,
+    /// Tables of results from before, by name.
+    pub old_results: BTreeMap<String, OldTable>,
     /// The typesetter, as [`document::find::find_typst`] found it.
     pub typst: Tool,
 }
@@ -79,12 +90,14 @@ pub fn add(plan: &mut Plan, inputs: &ReportInputs) {
             plan.stages.push(stage);
         }
     }
-    let mut planner = Planner { plan, inputs };
+    let mut planner = Planner { plan, inputs, figures: Vec::new(), attached: Vec::new() };
     planner.tables();
     planner.claims();
+    planner.old_results();
     if inputs.variant.is_none() {
-        let figures = planner.figures();
-        planner.document(&figures);
+        planner.figures();
+        let sections = planner.sections();
+        planner.document(sections);
     }
 }
 
@@ -98,6 +111,10 @@ const FIGURE_OUTPUTS: [Output; 3] = [
 struct Planner<'a> {
     plan: &'a mut Plan,
     inputs: &'a ReportInputs,
+    /// The figures so far, in the order in which they stand in their section.
+    figures: Vec<FigureRef>,
+    /// The tables that the document carries.
+    attached: Vec<Input>,
 }
 
 impl Planner<'_> {
@@ -149,6 +166,10 @@ impl Planner<'_> {
         self.inputs.budget.iter().map(|task| input("budget", task, "budget")).collect()
     }
 
+    fn choices(&self) -> Vec<Input> {
+        self.inputs.budget.iter().map(|task| input("choices", task, "choices")).collect()
+    }
+
     fn table(&mut self, stage: &'static str, of: &str, name: &str, inputs: Vec<Input>, work: Work) {
         let task = self.task(stage, of, code::TABLE, work);
         let settings = vec![which("table", name)];
@@ -156,24 +177,39 @@ impl Planner<'_> {
         let (path, producer) = (self.table_path(name), self.push(task));
         self.publish(format!("{path}.parquet"), &producer, "parquet");
         self.publish(format!("{path}.csv"), &producer, "csv");
+        self.attach(name, &producer);
+    }
+
+    /// The document carries the tables of the main line.
+    fn attach(&mut self, table: &str, producer: &str) {
+        if self.inputs.variant.is_none() {
+            self.publish(format!("report/{}/{table}.csv", attached::FOLDER), producer, "csv");
+            self.attached.push(input(&format!("table:{table}"), producer, "csv"));
+        }
     }
 
     fn tables(&mut self) {
         let (judged, states) = (self.judged(""), self.states());
         let (fits, budget) = (self.fits(), self.budget());
         self.table("table", "runs", "runs", judged.clone(), write::runs);
-        self.table("table", "exclusions", "exclusions", judged, write::exclusions);
+        self.table("table", "exclusions", "exclusions", judged.clone(), write::exclusions);
+        self.table("table", "limits", "limits", judged, write::limits);
         self.table("table", "reversals", "reversals", vec![states.clone()], write::reversals);
         self.table("table", "states", "states", vec![states.clone()], write::states);
         self.table("table", "thickening", "thickening", vec![states], write::thickening);
-        self.table("table", "fits", "fits", fits, write::fits);
+        self.table("table", "fits", "fits", fits.clone(), write::fits);
+        self.table("table", "models", "models", fits.clone(), write::models);
+        self.table("table", "rivals", "rivals", fits.clone(), write::rivals);
+        self.table("table", "flow_states", "flow_states", fits, write::flow_states);
         self.table("table", "budget", "budget", budget, write::budget);
+        self.table("table", "choices", "choices", self.choices(), write::choices);
         let dictionary = Task {
             outputs: TABLE_OUTPUTS.to_vec(),
             ..self.task("table", "dictionary", code::TABLE, write::dictionary)
         };
         let (path, producer) = (self.table_path("dictionary"), self.push(dictionary));
         self.publish(format!("{path}.csv"), &producer, "csv");
+        self.attach("dictionary", &producer);
         self.points();
     }
 
@@ -188,7 +224,7 @@ impl Planner<'_> {
     /// Claims read the tables that they name as published, and their own table follows.
     fn claims(&mut self) {
         let named = |table: &&str| self.inputs.claims.iter().any(|c| c.table == **table);
-        let tables = ["runs", "exclusions", "reversals", "states", "thickening", "fits", "budget"];
+        let tables = ["runs", "exclusions", "limits", "reversals", "states", "thickening", "fits", "budget", "choices"];
         let tables = tables.into_iter().filter(named);
         let inputs = tables.map(|t| input(t, &self.task("table", t, code::TABLE, write::claims).name(), "parquet"));
         let inputs: Vec<Input> = inputs.collect();
@@ -207,7 +243,49 @@ impl Planner<'_> {
         self.table("claims", "table", "claims", vec![found], write::claims);
     }
 
-    fn figure(&mut self, kind: &str, name: &str, settings: Vec<Settings>, inputs: Vec<Input>, work: Work) {
+    /// The task of an old table.
+    fn held(&self, name: &str) -> Task {
+        self.task("old results", name, stages::code::OLD_RESULTS, stages::old_results::work)
+    }
+
+    /// Each old table reads its file and the published table that it is held against; one table shows them all.
+    fn old_results(&mut self) {
+        let mut inputs = Vec::new();
+        for (name, old) in &self.inputs.old_results {
+            let table = self.task("table", &old.table, code::TABLE, write::old_results).name();
+            let task = Task {
+                settings: vec![
+                    Settings::new("old", format!("old_results.{name}"), old),
+                    Settings::new("name", "", name),
+                    Settings::new("units", "", &units(old)),
+                ],
+                inputs: vec![
+                    Input { name: "raw".to_owned(), source: Source::Raw(old.file.clone()) },
+                    input("table", &table, "parquet"),
+                ],
+                outputs: stages::old_results::OUTPUTS.to_vec(),
+                ..self.held(name)
+            };
+            inputs.push(task.output(format!("held:{name}"), "held"));
+            self.plan.tasks.push(task);
+        }
+        self.table("old results", "table", "old_results", inputs, write::old_results);
+    }
+
+    /// A figure per old table and column.
+    fn figures_of_old_results(&mut self) {
+        for (name, old) in &self.inputs.old_results {
+            for column in old.numbers.keys() {
+                let figure = format!("old-results-{name}-{column}");
+                let settings = vec![Settings::new("column", "", column)];
+                let inputs = vec![self.held(name).output("held", "held")];
+                self.figure(Section::Results, "old_results", &figure, settings, inputs, draw::old_results);
+            }
+        }
+    }
+
+    /// Adds a figure, in the order of its section in the document.
+    fn figure(&mut self, at: Section, kind: &str, name: &str, settings: Vec<Settings>, inputs: Vec<Input>, work: Work) {
         let settings = settings.into_iter().chain([which("figure", kind)]).collect();
         let task = self.task("figure", name, code::FIGURE, work);
         let task = Task { settings, inputs, outputs: FIGURE_OUTPUTS.to_vec(), ..task };
@@ -216,50 +294,95 @@ impl Planner<'_> {
         for (folder, output) in [("figures", "svg"), ("figures", "csv"), ("report/figures", "svg")] {
             self.publish(format!("{folder}/{name}.{output}"), &producer, output);
         }
+        self.figures.push(FigureRef { name: name.to_owned(), section: at });
     }
 
-    /// Adds all figures; gives them in the order of the document.
-    fn figures(&mut self) -> Vec<FigureRef> {
-        let (states, fits) = (self.states(), self.fits());
+    /// Adds all figures.
+    fn figures(&mut self) {
+        let (states, samples) = (vec![self.states()], vec![self.asked()]);
+        let with_fits: Vec<Input> = states.iter().cloned().chain(self.fits()).collect();
+        let with_budget: Vec<Input> = states.iter().cloned().chain(self.budget()).collect();
+        let with_choices: Vec<Input> = states.iter().cloned().chain(self.choices()).collect();
+        let made_of = vec![self.made_of()];
+        use Section::{Budget, Choices, Fits, Results, Typical};
+        self.figure(Results, "contact_share", "contact-share", samples.clone(), states.clone(), draw::contact_share);
+        self.figures_of_samples(&states);
+        self.figure(Typical, "typical", "typical-reversal", Vec::new(), states, draw::typical);
+        self.figures_of_controls();
+        self.figure(Fits, "flow_curves", "flow-curves", samples.clone(), with_fits.clone(), draw::flow_curves);
+        self.figure(Fits, "residuals", "residuals", samples.clone(), self.fits(), draw::residuals);
+        self.figure(Fits, "flow_state", "flow-state", samples, self.fits(), draw::flow_state);
+        self.figure(Fits, "relative_viscosity", "relative-viscosity", made_of, with_fits, draw::relative_viscosity);
+        self.figure(Budget, "budget", "budget", Vec::new(), with_budget, draw::budget);
+        self.figure(Choices, "choices", "choices", Vec::new(), with_choices, draw::choices);
+        self.figures_of_old_results();
+    }
+
+    fn figures_of_samples(&mut self, states: &[Input]) {
         let names: Vec<String> = self.inputs.samples.iter().map(|s| s.name.clone()).collect();
-        let asked: Vec<&String> = self.inputs.samples.iter().filter(|s| !s.control).map(|s| &s.name).collect();
-        let samples = Settings::new("samples", "samples", &asked);
-        let mut out = Vec::new();
-        let mut place = |name: &str, section| out.push(FigureRef { name: name.to_owned(), section });
-        self.figure("contact_share", "contact-share", vec![samples.clone()], vec![states.clone()], draw::contact_share);
-        place("contact-share", Section::Results);
         for (sample, slug) in self.inputs.samples.iter().zip(slugs(&names)) {
             let setting = || vec![Settings::new("sample", "samples", &sample.name)];
             if !sample.control {
                 let name = format!("viscosity-{slug}");
-                self.figure("viscosity", &name, setting(), vec![states.clone()], draw::viscosity);
-                place(&name, Section::Results);
+                self.figure(Section::Results, "viscosity", &name, setting(), states.to_vec(), draw::viscosity);
             }
             let name = format!("atlas-{slug}");
-            self.figure("atlas", &name, setting(), vec![states.clone()], draw::atlas);
-            place(&name, Section::Atlas);
+            self.figure(Section::Atlas, "atlas", &name, setting(), states.to_vec(), draw::atlas);
         }
-        self.figure("typical", "typical-reversal", Vec::new(), vec![states.clone()], draw::typical);
-        place("typical-reversal", Section::Typical);
-        let controls: Vec<String> = self.inputs.controls.iter().map(|c| c.name.clone()).collect();
-        for (control, slug) in self.inputs.controls.iter().zip(slugs(&controls)) {
-            let name = format!("control-{slug}");
-            let inputs = vec![states.clone(), input("control", &control.task, "control")];
-            self.figure("control", &name, Vec::new(), inputs, draw::control);
-            place(&name, Section::Control);
-        }
-        let with_fits: Vec<Input> = [states].into_iter().chain(fits).collect();
-        self.figure("flow_curves", "flow-curves", vec![samples], with_fits.clone(), draw::flow_curves);
-        place("flow-curves", Section::Fits);
-        self.figure("relative_viscosity", "relative-viscosity", Vec::new(), with_fits, draw::relative_viscosity);
-        place("relative-viscosity", Section::Fits);
-        out
     }
 
-    fn document(&mut self, figures: &[FigureRef]) {
+    fn figures_of_controls(&mut self) {
+        let controls: Vec<String> = self.inputs.controls.iter().map(|c| c.name.clone()).collect();
+        for (control, slug) in self.inputs.controls.iter().zip(slugs(&controls)) {
+            let inputs = vec![self.states(), input("control", &control.task, "control")];
+            let name = format!("control-{slug}");
+            self.figure(Section::Control, "control", &name, Vec::new(), inputs, draw::control);
+        }
+    }
+
+    /// Names of the samples that are no controls.
+    fn asked(&self) -> Settings {
+        let asked: Vec<&String> = self.inputs.samples.iter().filter(|s| !s.control).map(|s| &s.name).collect();
+        Settings::new("samples", "samples", &asked)
+    }
+
+    /// The same with what they are made of.
+    fn made_of(&self) -> Settings {
+        let made_of = |s: &Sample| MadeOf {
+            sample: s.name.clone(),
+            particles: s.particles.as_ref().map_or_else(String::new, |p| p.name.clone()),
+            liquid: s.liquid.name.clone(),
+        };
+        let samples: Vec<MadeOf> = self.inputs.samples.iter().filter(|s| !s.control).map(made_of).collect();
+        Settings::new("made_of", "samples", &samples)
+    }
+
+    /// Adds a task for each file of the authors' own sections; gives them as inputs.
+    fn sections(&mut self) -> Vec<Input> {
+        let files = attached::files(&self.inputs.own);
+        let names: Vec<String> = files.iter().map(|file| (*file).to_owned()).collect();
+        let task = |(file, slug): (&&str, String)| Task {
+            settings: vec![Settings::new("own", "report.sections", file)],
+            inputs: vec![Input { name: "file".to_owned(), source: Source::Raw((*file).to_owned()) }],
+            outputs: attached::OUTPUTS.to_vec(),
+            ..self.task("section", &slug, code::DOCUMENT, attached::work)
+        };
+        let tasks: Vec<(&str, Task)> =
+            files.iter().zip(slugs(&names)).map(task).zip(&files).map(|(t, f)| (*f, t)).collect();
+        let mut inputs = Vec::new();
+        for (file, task) in tasks {
+            let producer = task.name();
+            self.plan.tasks.push(task);
+            self.publish(format!("report/{}/{file}", attached::OWN), &producer, "file");
+            inputs.push(input(&format!("own:{file}"), &producer, "file"));
+        }
+        inputs
+    }
+
+    fn document(&mut self, sections: Vec<Input>) {
         let task = Task {
-            settings: self.document_settings(figures),
-            inputs: self.document_inputs(figures),
+            settings: self.document_settings(),
+            inputs: self.document_inputs(sections),
             tool: Some(self.inputs.typst.clone()),
             outputs: document::OUTPUTS.to_vec(),
             ..self.task("document", "study", code::DOCUMENT, document::work)
@@ -270,20 +393,21 @@ impl Planner<'_> {
             let path = match output.name {
                 "pdf" => "report.pdf".to_owned(),
                 "methods" => "methods.md".to_owned(),
+                "study.yaml" => format!("report/{}/study.yaml", attached::FOLDER),
                 source => format!("report/{source}"),
             };
             self.publish(path, &producer, output.name);
         }
     }
 
-    fn document_settings(&self, figures: &[FigureRef]) -> Vec<Settings> {
+    fn document_settings(&self) -> Vec<Settings> {
         let i = self.inputs;
         // Maps by name, so that `why` can name the one entry that changed.
         let samples: BTreeMap<&str, &Sample> = i.samples.iter().map(|s| (s.name.as_str(), s)).collect();
         let geometries: BTreeMap<&str, &Geometry> = i.geometries.iter().map(|g| (g.name.as_str(), g)).collect();
         let instruments: BTreeMap<&str, &Instrument> = i.instruments.iter().map(|a| (a.name.as_str(), a)).collect();
-        let printed = i.settings.iter().map(|s| (s.path.as_str(), (&s.value, s.from_study)));
-        let printed: BTreeMap<&str, (&String, bool)> = printed.collect();
+        let printed = i.settings.iter().map(|s| (s.path.as_str(), (&s.value, &s.meaning, s.from_study)));
+        let printed: BTreeMap<&str, (&String, &String, bool)> = printed.collect();
         vec![
             Settings::new("study", "", &i.study),
             Settings::new("samples", "samples", &samples),
@@ -292,11 +416,13 @@ impl Planner<'_> {
             Settings::new("in_force", "stages", &i.in_force),
             Settings::new("settings", "", &printed),
             Settings::new("set_aside", "set_aside", &i.set_aside),
-            Settings::new("figures", "report", &figures),
+            Settings::new("figures", "report", &self.figures),
+            Settings::new("own", "report.sections", &i.own),
+            Settings::new("study_file", "", &i.study_file),
         ]
     }
 
-    fn document_inputs(&self, figures: &[FigureRef]) -> Vec<Input> {
+    fn document_inputs(&self, sections: Vec<Input>) -> Vec<Input> {
         let mut inputs = self.judged("run:");
         inputs.push(self.states());
         inputs.extend(self.inputs.controls.iter().map(|c| input(&format!("control:{}", c.name), &c.task, "control")));
@@ -306,13 +432,25 @@ impl Planner<'_> {
         }
         inputs.extend(self.fits());
         inputs.extend(self.budget());
-        for FigureRef { name, .. } in figures {
+        inputs.extend(self.choices());
+        inputs
+            .extend(self.inputs.variants.iter().map(|(name, task)| input(&format!("variant:{name}"), task, "states")));
+        for FigureRef { name, .. } in &self.figures {
             let producer = self.task("figure", name, code::FIGURE, draw::typical).name();
             inputs.push(input(&format!("figure:{name}"), &producer, "svg"));
             inputs.push(input(&format!("caption:{name}"), &producer, "caption"));
         }
+        inputs.extend(self.attached.iter().cloned().chain(sections));
         inputs
     }
+}
+
+/// Units of our columns that an old table has numbers for.
+fn units(old: &OldTable) -> BTreeMap<String, String> {
+    let published = crate::tables::published();
+    let columns = published.iter().filter(|table| table.name == old.table).flat_map(|table| &table.columns);
+    let mapped = columns.filter(|column| old.numbers.contains_key(column.name));
+    mapped.map(|column| (column.name.to_owned(), column.unit.to_owned())).collect()
 }
 
 /// Tasks of one stage that read the same inputs differ by what they make of them, and their keys must as well.

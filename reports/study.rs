@@ -2,22 +2,78 @@
 //! them. It decides nothing about single tasks.
 
 use crate::document::data;
+use crate::document::find::find_typst;
 use crate::plan::{self, ControlTask, ReportInputs, RunTasks};
 use crate::text::methods::InForce;
+use pipeline::command::Failure;
+use pipeline::diagnostic::Diagnostic;
+use pipeline::graph::select;
 use pipeline::stage::{Plan, Tool};
+use stages::physics::geometry::Shape;
+use stages::physics::liquids::Composition;
+use stages::physics::materials::Sample;
 use stages::plan::Chain;
 use stages::setup::listing::{self, SettingRow};
 use stages::setup::stages::Stages;
-use stages::setup::{Study, document};
+use stages::setup::{Study, Tables, document};
+use std::collections::BTreeMap;
+use std::path::Path;
+
+/// Reads and checks the study in this folder; claims are held against the published tables.
+///
+/// # Errors
+/// Every mistake of the study file.
+pub fn load(folder: &Path) -> Result<Study, Failure> {
+    with_tables(|tables| stages::setup::load(folder, tables))
+}
+
+/// The same with another text in place of the study file.
+///
+/// # Errors
+/// As [`load`].
+pub fn load_text(text: String, folder: &Path) -> Result<Study, Failure> {
+    with_tables(|tables| stages::setup::load_text(text, folder, tables))
+}
+
+fn with_tables(load: impl FnOnce(&Tables<'_>) -> Result<Study, Vec<Diagnostic>>) -> Result<Study, Failure> {
+    let published = crate::tables::published();
+    let tables = published.iter().map(|t| (t.name, t.columns.iter().map(|c| c.name).collect())).collect();
+    load(&tables).map_err(Failure::input)
+}
+
+/// Stages whose tasks stay where the plan is cut, if all that they read does.
+pub const ALONG: [&str; 1] = ["table"];
+
+/// The plan of the study in this folder, down to a stage if one is named.
+///
+/// # Errors
+/// Every mistake of the study file, or a stage that there is not.
+pub fn plan_of(folder: &Path, until: Option<&str>) -> Result<Plan, Failure> {
+    let whole = plan(&load(folder)?, &typst());
+    match until {
+        None | Some("report") => Ok(whole),
+        Some(stage) => select::until(whole, stage, &ALONG),
+    }
+}
+
+/// The typesetter; without a path where there is none, so that what needs no page works all the same.
+pub fn typst() -> Tool {
+    find_typst().unwrap_or(Tool { name: "typst", version: String::new(), path: None })
+}
 
 /// The plan of a study, variants included.
 pub fn plan(study: &Study, typst: &Tool) -> Plan {
     let mut plan = stages::plan::empty(study);
     let main = stages::plan::add(&mut plan, study, &study.stages, None);
-    plan::add(&mut plan, &inputs(study, &study.stages, None, &main, typst));
-    for (name, stages) in &study.variants {
-        let chain = stages::plan::add(&mut plan, study, stages, Some(name));
-        plan::add(&mut plan, &inputs(study, stages, Some(name), &chain, typst));
+    let add = |(name, stages): (&String, &Stages), plan: &mut Plan| {
+        (name.clone(), stages.clone(), stages::plan::add(plan, study, stages, Some(name)))
+    };
+    let variants: Vec<(String, Stages, Chain)> = study.variants.iter().map(|v| add(v, &mut plan)).collect();
+    // The document of the main line shows what the variants move.
+    let states = variants.iter().map(|(name, _, chain)| (name.clone(), chain.states.clone())).collect();
+    plan::add(&mut plan, &ReportInputs { variants: states, ..inputs(study, &study.stages, None, &main, typst) });
+    for (name, stages, chain) in &variants {
+        plan::add(&mut plan, &inputs(study, stages, Some(name), chain, typst));
     }
     plan
 }
@@ -32,12 +88,16 @@ fn inputs(study: &Study, stages: &Stages, variant: Option<&str>, chain: &Chain, 
         in_force: in_force(study, stages),
         settings: listing::settings(study).iter().map(line).collect(),
         set_aside: set_aside(study),
+        own: study.report.sections.iter().map(own).collect(),
+        study_file: study.as_read.clone(),
         runs: chain.runs.iter().map(run_tasks).collect(),
         controls: chain.controls.iter().map(control_task).collect(),
         states: chain.states.clone(),
         fits: Some(chain.fits.clone()),
         budget: Some(chain.budget.clone()),
+        variants: Vec::new(),
         claims: if variant.is_none() { study.claims.clone() } else { Vec::new() },
+        old_results: if variant.is_none() { study.old_results.clone() } else { BTreeMap::new() },
         typst: typst.clone(),
     }
 }
@@ -61,6 +121,10 @@ fn front(study: &Study) -> data::Study {
             document::Paper::A4 => data::Paper::A4,
             document::Paper::Letter => data::Paper::UsLetter,
         },
+        form: match study.report.form {
+            document::Form::Full => data::Form::Full,
+            document::Form::Short => data::Form::Short,
+        },
     }
 }
 
@@ -74,18 +138,42 @@ fn in_force(study: &Study, stages: &Stages) -> InForce {
         uncertainty: stages.uncertainty.clone(),
         seed: study.seed,
         loading_per_export: study.runs.iter().any(|run| run.loading.is_none()),
+        computed_liquids: study.samples.values().filter_map(computed).collect::<BTreeMap<_, _>>().into_iter().collect(),
         inertia_known: inertias.flatten().next().is_some(),
+        plates: study.geometries.values().any(|g| matches!(g.shape, Shape::ParallelPlates { .. })),
     }
+}
+
+/// The liquid of a sample, where its viscosity follows from its composition.
+fn computed(sample: &Sample) -> Option<(String, Composition)> {
+    Some((sample.liquid.name.clone(), sample.liquid.composition?))
 }
 
 /// The line of the study file is left out: a comment above it must not make the document anew.
 fn line(row: &SettingRow) -> data::SettingLine {
-    let unit = row.unit.as_ref().map_or_else(String::new, |unit| format!(" {unit}"));
+    let unit = row.unit.as_ref().filter(|_| !row.value.is_null());
+    let unit = unit.map_or_else(String::new, |unit| format!(" {unit}"));
     let value = match &row.value {
         serde_json::Value::String(text) => text.clone(),
         other => other.to_string(),
     };
-    data::SettingLine { path: row.path.clone(), value: value + &unit, from_study: row.line.is_some() }
+    let meaning = row.meaning.clone();
+    data::SettingLine { path: row.path.clone(), value: value + &unit, meaning, from_study: row.line.is_some() }
+}
+
+fn own(section: &document::OwnSection) -> data::Own {
+    let after = match section.after {
+        document::After::Answer => "answer",
+        document::After::Measured => "measured",
+        document::After::Results => "results",
+        document::After::Methods => "methods",
+    };
+    data::Own {
+        title: section.title.clone(),
+        file: section.file.clone(),
+        uses: section.uses.clone(),
+        after: after.to_owned(),
+    }
 }
 
 fn set_aside(study: &Study) -> Vec<data::SetAside> {

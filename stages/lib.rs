@@ -1,16 +1,20 @@
-//! What is computed, in the order of the data: ingest → clean → reversal → states → fit → uncertainty → claims.
+//! What is computed, in the order of the data: ingest → clean → reversal → states → fit → uncertainty → claims, old results.
 //!
-//! Each stage has a folder; shared rooms are `physics`, `numerics`, `table`, `settings`, `near_miss` and `references`.
-//! `setup` reads the study file, `plan` makes the task graph; no stage imports them.
+//! Each stage has a folder; shared rooms are `physics`, `numerics`, `table`, `settings`, `near_miss`, `design` and
+//! `references`.
+//! `setup` reads the study file, `plan` makes the task graph, `propose` starts studies; no stage imports them.
 
 pub mod claims;
 pub mod clean;
+pub mod design;
 pub mod fit;
 pub mod ingest;
 pub mod near_miss;
 pub mod numerics;
+pub mod old_results;
 pub mod physics;
 pub mod plan;
+mod propose;
 pub mod references;
 pub mod reversal;
 pub mod settings;
@@ -21,7 +25,7 @@ pub mod uncertainty;
 
 /// The commands that stand with what they use, in the order of help.
 pub fn commands() -> Vec<Box<dyn pipeline::command::Command>> {
-    Vec::new()
+    vec![Box::new(propose::peek::Peek), Box::new(propose::new::New)]
 }
 
 /// Code hashes, made by the build script.

@@ -145,9 +145,10 @@ impl<'a> Planner<'a> {
         let layout = &self.study.layouts[&run.layout];
         let settings = vec![
             Settings::new("layout", format!("layouts.{}", run.layout), layout),
+            Settings::new("sheet", format!("{}.sheets", run.entry), &run.sheet),
             self.stage("ingest", "ingest", &self.stages.ingest),
         ];
-        let raw = Input { name: "raw".to_owned(), source: Source::Raw(run.path.clone()) };
+        let raw = Input { name: "raw".to_owned(), source: Source::Raw(run.file.clone()) };
         let task = self.task("ingest", &names::subject(&run.path), code::INGEST, &INGEST, ingest::work);
         self.push(Task { settings, inputs: vec![raw], ..task })
     }
@@ -267,6 +268,7 @@ impl<'a> Planner<'a> {
         let settings = vec![
             self.stage("fit", "fit", &self.stages.fit),
             Settings::new("samples", "samples", &self.study.samples),
+            Settings::new("geometries", "geometries", &self.study.geometries),
             Settings::new("seed", "seed", &self.study.seed),
         ];
         let task = self.task("fit", "study", code::FIT, &fit::OUTPUTS, fit::work);
@@ -281,7 +283,8 @@ impl<'a> Planner<'a> {
             Settings::new("seed", "seed", &self.study.seed),
         ];
         let task = self.task("uncertainty", "study", code::UNCERTAINTY, &uncertainty::OUTPUTS, uncertainty::work);
-        self.push(Task { settings, inputs: vec![states.output("states", "states")], ..task })
+        let inputs = vec![states.output("states", "states"), states.output("alternatives", "alternatives")];
+        self.push(Task { settings, inputs, ..task })
     }
 }
 

@@ -78,6 +78,15 @@ pub const ALL: &[Reference] = &[
         ..MEMORY
     },
     Reference {
+        key: "baarda-1968",
+        authors: "W. Baarda",
+        year: 1968,
+        title: "A testing procedure for use in geodetic networks",
+        journal: "Netherlands Geodetic Commission, Publications on Geodesy",
+        volume: "2",
+        ..MEMORY
+    },
+    Reference {
         key: "birge-1932",
         authors: "R. T. Birge",
         year: 1932,
@@ -108,6 +117,16 @@ pub const ALL: &[Reference] = &[
         ..MEMORY
     },
     Reference {
+        key: "carreau-1972",
+        authors: "P. J. Carreau",
+        year: 1972,
+        title: "Rheological equations from molecular network theories",
+        journal: "Trans. Soc. Rheol.",
+        volume: "16",
+        pages: "99–127",
+        ..MEMORY
+    },
+    Reference {
         key: "cheng-2008",
         authors: "N.-S. Cheng",
         year: 2008,
@@ -116,6 +135,16 @@ pub const ALL: &[Reference] = &[
         volume: "47",
         pages: "3285–3288",
         doi: "10.1021/ie071349z",
+        ..MEMORY
+    },
+    Reference {
+        key: "cross-1965",
+        authors: "M. M. Cross",
+        year: 1965,
+        title: "Rheology of non-Newtonian fluids: a new flow equation for pseudoplastic systems",
+        journal: "J. Colloid Sci.",
+        volume: "20",
+        pages: "417–437",
         ..MEMORY
     },
     Reference {
@@ -195,6 +224,37 @@ pub const ALL: &[Reference] = &[
         ..MEMORY
     },
     Reference {
+        key: "hemingway-2019",
+        authors: "E. J. Hemingway & S. M. Fielding",
+        year: 2019,
+        title: "Edge fracture of complex fluids",
+        journal: "J. Rheol.",
+        volume: "63",
+        pages: "735–750",
+        ..MEMORY
+    },
+    Reference {
+        key: "herschel-1926",
+        authors: "W. H. Herschel & R. Bulkley",
+        year: 1926,
+        title: "Konsistenzmessungen von Gummi-Benzollösungen",
+        journal: "Kolloid-Z.",
+        volume: "39",
+        pages: "291–300",
+        ..MEMORY
+    },
+    Reference {
+        key: "huber-1964",
+        authors: "P. J. Huber",
+        year: 1964,
+        title: "Robust estimation of a location parameter",
+        journal: "Ann. Math. Stat.",
+        volume: "35",
+        pages: "73–101",
+        doi: "10.1214/aoms/1177703732",
+        ..MEMORY
+    },
+    Reference {
         key: "hurvich-1989",
         authors: "C. M. Hurvich & C.-L. Tsai",
         year: 1989,
@@ -261,6 +321,14 @@ pub const ALL: &[Reference] = &[
         checked: "its abstract",
     },
     Reference {
+        key: "macosko-1994",
+        authors: "C. W. Macosko",
+        year: 1994,
+        title: "Rheology: principles, measurements and applications",
+        journal: "VCH",
+        ..MEMORY
+    },
+    Reference {
         key: "maron-1956",
         authors: "S. H. Maron & P. E. Pierce",
         year: 1956,
@@ -302,6 +370,16 @@ pub const ALL: &[Reference] = &[
         volume: "50",
         pages: "912–916",
         doi: "10.1119/1.12972",
+        ..MEMORY
+    },
+    Reference {
+        key: "ostwald-1925",
+        authors: "W. Ostwald",
+        year: 1925,
+        title: "Über die Geschwindigkeitsfunktion der Viskosität disperser Systeme",
+        journal: "Kolloid-Z.",
+        volume: "36",
+        pages: "99–117",
         ..MEMORY
     },
     Reference {
@@ -381,6 +459,17 @@ pub const ALL: &[Reference] = &[
         ..MEMORY
     },
     Reference {
+        key: "tanaka-2001",
+        authors: "M. Tanaka, G. Girard, R. Davis, A. Peuto & N. Bignell",
+        year: 2001,
+        title: "Recommended table for the density of water between 0 °C and 40 °C based on recent experimental reports",
+        journal: "Metrologia",
+        volume: "38",
+        pages: "301–309",
+        doi: "10.1088/0026-1394/38/4/3",
+        ..MEMORY
+    },
+    Reference {
         key: "tanner-1983",
         authors: "R. I. Tanner & M. Keentok",
         year: 1983,
@@ -389,6 +478,26 @@ pub const ALL: &[Reference] = &[
         volume: "27",
         pages: "47–57",
         doi: "10.1122/1.549764",
+        ..MEMORY
+    },
+    Reference {
+        key: "taylor-1923",
+        authors: "G. I. Taylor",
+        year: 1923,
+        title: "Stability of a viscous liquid contained between two rotating cylinders",
+        journal: "Phil. Trans. R. Soc. A",
+        volume: "223",
+        pages: "289–343",
+        ..MEMORY
+    },
+    Reference {
+        key: "turian-1972",
+        authors: "R. M. Turian",
+        year: 1972,
+        title: "Perturbation solution of the steady Newtonian flow in the cone and plate and parallel plate systems",
+        journal: "Ind. Eng. Chem. Fundam.",
+        volume: "11",
+        pages: "361–368",
         ..MEMORY
     },
     Reference {

@@ -6,6 +6,7 @@
 use polars::prelude::*;
 use polars_io::SerReader;
 use polars_io::SerWriter;
+use polars_io::csv::read::CsvReadOptions;
 use polars_io::csv::write::CsvWriter;
 use polars_io::parquet::read::ParquetReader;
 use polars_io::parquet::write::{ParquetCompression, ParquetWriter, StatisticsOptions};
@@ -222,6 +223,15 @@ impl Table {
         Ok(out)
     }
 
+    /// Reads a CSV with a head, as [`Self::to_csv`] writes it; types are read off the cells.
+    ///
+    /// # Errors
+    /// If the bytes are no such table.
+    pub fn from_csv(bytes: &[u8]) -> Result<Self, TableError> {
+        let options = CsvReadOptions::default().with_infer_schema_length(None).with_n_threads(Some(1));
+        Self::from_frame(&options.into_reader_with_file_handle(std::io::Cursor::new(bytes)).finish()?)
+    }
+
     /// The tables below each other; all must have the same columns in the same order.
     ///
     /// # Errors
@@ -262,6 +272,13 @@ mod tests {
     fn csv_quotes_and_leaves_nulls_empty() {
         let text = String::from_utf8(sample().to_csv().unwrap()).unwrap();
         assert_eq!(text, "run,stress_pa,row,steady\na,0.1,1,true\n\"b,\"\"c\",,,\n");
+    }
+
+    #[test]
+    fn csv_is_read_back() {
+        assert_eq!(Table::from_csv(&sample().to_csv().unwrap()).unwrap(), sample());
+        assert_eq!(Table::from_csv(b"a,b\n").unwrap().height(), 0);
+        assert!(Table::from_csv(b"").is_err());
     }
 
     #[test]

@@ -49,6 +49,43 @@ fn the_engine_knows_no_rheology() {
     }
 }
 
+/// Raw exports are only read: nothing in the engine or the stages can write but through the engine's one door, its
+/// lock, the clearing of its own temporary folder, and the command that copies exports into a new study.
+#[test]
+fn files_are_written_through_one_door() {
+    let writes = [
+        "fs::write",
+        "File::create",
+        "OpenOptions",
+        "File::options",
+        "fs::rename",
+        "fs::remove_",
+        "fs::create_dir",
+        "set_permissions",
+        ".set_len(",
+        "set_modified",
+        "fs::copy",
+        "hard_link",
+    ];
+    let doors = [
+        "pipeline/store/disk.rs",
+        "pipeline/store/lock.rs",
+        "pipeline/store/mod.rs",
+        "pipeline/code_hash.rs",
+        "stages/propose/copy.rs",
+    ];
+    let of_tests = |name: &str| name.contains("/toy/") || name.ends_with("tests.rs") || name.ends_with("/nist.rs");
+    let mut seen = BTreeSet::new();
+    for (name, text) in sources("pipeline").into_iter().chain(sources("stages")).filter(|(name, _)| !of_tests(name)) {
+        let code = code(&text);
+        for word in writes.iter().filter(|word| code.contains(**word)) {
+            assert!(doors.contains(&name.as_str()), "{name} says {word}");
+            seen.insert(name.clone());
+        }
+    }
+    assert_eq!(seen.len(), doors.len(), "a door that is none any more: {seen:?}");
+}
+
 #[test]
 fn a_library_is_named_in_its_own_room_only() {
     for (folder, word, rooms) in [

@@ -4,7 +4,13 @@
 
 mod architecture;
 mod demo;
+#[cfg(target_os = "linux")]
+mod disks;
 mod generator;
+mod handing_on;
+mod histories;
+#[cfg(target_os = "linux")]
+mod interrupted;
 mod open_studies;
 mod particle_transients;
 mod rebuild;

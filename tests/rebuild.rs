@@ -1,22 +1,12 @@
 //! Rebuilds: nothing when nothing changed, what changed and what follows when something did, the same bytes
 //! whatever the surroundings.
 
-use crate::support::{command, contents, copy_folder, json, open_study, shearback};
+use crate::support::{contents, copy_folder, json, shearback, small_study};
 use serde_json::Value;
 use std::fs;
 use std::path::Path;
 use std::sync::OnceLock;
 use tempfile::TempDir;
-
-/// One sample of an open study and its control: small, and everything is in it.
-fn small_study() -> TempDir {
-    let folder = open_study("sheet-study");
-    let file = folder.path().join("study.yaml");
-    let text = fs::read_to_string(&file).unwrap();
-    let keep = |line: &&str| !["S2:", "S3:", "raw/S2/", "raw/S3/"].iter().any(|part| line.contains(part));
-    fs::write(&file, text.lines().filter(keep).collect::<Vec<_>>().join("\n") + "\n").unwrap();
-    folder
-}
 
 /// A small study that has been run once, copied for each test with its store.
 fn built() -> TempDir {
@@ -176,25 +166,54 @@ fn a_damaged_object_that_is_used_is_made_anew() {
 fn same_bytes_whatever_the_surroundings() {
     let reference = built();
     let wanted = contents(&reference.path().join("results"));
-    let no_dispatch = "glibc.cpu.hwcaps=-AVX2,-FMA,-AVX512F,-AVX2_Usable,-FMA_Usable";
-    let surroundings: [(&str, &[(&str, &str)]); 3] = [
-        ("1", &[]),
-        ("8", &[("LC_ALL", "de_DE.UTF-8"), ("TZ", "Asia/Kathmandu")]),
-        ("2", &[("GLIBC_TUNABLES", no_dispatch)]),
-    ];
-    for (jobs, variables) in surroundings {
-        let what = format!("{jobs} threads, {variables:?}");
+    let program = env!("CARGO_BIN_EXE_shearback");
+    let abroad = [("LC_ALL", "de_DE.UTF-8"), ("TZ", "Asia/Kathmandu")];
+    let no_dispatch = [("GLIBC_TUNABLES", "glibc.cpu.hwcaps=-AVX2,-FMA,-AVX512F,-AVX2_Usable,-FMA_Usable")];
+    type Surroundings<'a> = (&'a str, &'a str, &'a [(&'a str, &'a str)]);
+    let mut surroundings: Vec<Surroundings<'_>> =
+        vec![(program, "1", &[]), (program, "16", &abroad), (program, "2", &no_dispatch)];
+    // Another build of the program, in the other profile or by another compiler.
+    let other = std::env::var("SHEARBACK_OTHER").ok();
+    surroundings.extend(other.as_deref().map(|other| (other, "2", &[][..])));
+    for (program, jobs, variables) in surroundings {
+        let what = format!("{program}, {jobs} threads, {variables:?}");
         let study = small_study();
-        let run = command(&["run", study.path().to_str().unwrap(), "--jobs", jobs])
-            .envs(variables.iter().copied())
-            .output()
-            .unwrap();
+        let elsewhere = study.path().join("a folder, wíth another näme");
+        copy_folder(study.path(), &elsewhere);
+        let mut run = std::process::Command::new(program);
+        run.args(["run", elsewhere.to_str().unwrap(), "--jobs", jobs]).envs(variables.iter().copied());
+        let run = run.output().unwrap();
         assert!(run.status.success(), "{what}: {}", String::from_utf8_lossy(&run.stderr));
-        let got = contents(&study.path().join("results"));
+        let got = contents(&elsewhere.join("results"));
         let different: Vec<&String> =
             wanted.iter().zip(&got).filter(|(a, b)| a != b).map(|((name, _), _)| name).collect();
         assert!(wanted.len() == got.len() && different.is_empty(), "{what}: {different:?} differ");
     }
+}
+
+#[test]
+fn the_store_tells_its_size_and_frees_what_the_results_do_not_need() {
+    let study = built();
+    // One reading less: the readings of that run as they were are needed no more.
+    let export = study.path().join("raw/S1/S1_L1.tsv");
+    let text = fs::read_to_string(&export).unwrap();
+    fs::write(&export, &text[..=text.trim_end().rfind('\n').unwrap()]).unwrap();
+    let (status, run) = json("run", study.path(), &[]);
+    assert_eq!(status, 0, "{run}");
+    let results = contents(&study.path().join("results"));
+    let on_disk = |folder: &str| -> u64 {
+        contents(&study.path().join(folder)).iter().map(|(_, bytes)| bytes.len() as u64).sum()
+    };
+    let (_, before) = json("space", study.path(), &[]);
+    assert_eq!(before["readings"], on_disk(".shearback/bulky"));
+    let (status, after) = json("space", study.path(), &["--free"]);
+    assert_eq!(status, 0, "{after}");
+    let freed = after["freed"].as_u64().unwrap();
+    assert!(freed > 0 && after["readings"].as_u64() < before["readings"].as_u64(), "{before} {after}");
+    fs::remove_dir_all(study.path().join("results")).unwrap();
+    let (status, run) = json("run", study.path(), &[]);
+    assert_eq!((status, run["built"].as_u64()), (0, Some(0)), "nothing needed went: {run}");
+    assert_eq!(contents(&study.path().join("results")), results);
 }
 
 #[test]

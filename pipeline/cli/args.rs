@@ -46,6 +46,18 @@ pub enum Command {
         #[arg(long)]
         json: bool,
     },
+    /// Tell how much .shearback takes, and free what the current results do not need
+    Space {
+        /// Folder with study.yaml
+        #[arg(default_value = ".")]
+        study: PathBuf,
+        /// Let go of the readings of earlier runs and of what stopped runs left
+        #[arg(long)]
+        free: bool,
+        /// Print one JSON document
+        #[arg(long)]
+        json: bool,
+    },
     /// Show every setting: value in force, default, unit, range, meaning, line
     Settings {
         /// Folder with study.yaml

@@ -3,6 +3,7 @@
 pub mod args;
 pub mod render;
 mod run;
+mod space;
 mod why;
 
 use crate::command::{self, Domain, Exit, Failure, Form};
@@ -68,6 +69,7 @@ fn perform(domain: &dyn Domain, args: Args) -> Result<Exit, Failure> {
             run::run(domain, &run::Options { study: &study, until: until.as_deref(), jobs, json })
         }
         Command::Why { study, json } => why::why(domain, &study, json),
+        Command::Space { study, free, json } => space::space(&study, free, json),
         Command::Settings { study, json } => {
             let form = if json { Form::Json } else { Form::Text };
             print(domain.settings(exists(&study)?, form)?.as_bytes())

@@ -1,5 +1,6 @@
 //! `shearback run`.
 
+use super::space::in_words;
 use super::{document_of, exists, print_json, render};
 use crate::command::{Domain, Earlier, Exit, Failure, Summary};
 use crate::progress::Progress;
@@ -10,7 +11,8 @@ use crate::stage::Plan;
 use crate::store::Store;
 use crate::store::disk::SystemDisk;
 use serde_json::json;
-use std::collections::BTreeSet;
+use std::collections::btree_map::Entry as Slot;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
 use std::num::NonZeroUsize;
 use std::path::Path;
@@ -98,6 +100,7 @@ fn document(study: &Path, plan: &Plan, report: &Report, summary: &Summary) -> se
         "laid_out": report.laid_out,
         "run": report.line,
         "moved": report.moved,
+        "store_bytes": report.size,
         "summary": summary.json,
         "errors": report.failure.iter().flat_map(|failure| &failure.diagnostics).collect::<Vec<_>>(),
     })
@@ -130,6 +133,9 @@ fn text(study: &Path, plan: &Plan, report: &Report, summary: &Summary, seconds: 
         (false, false) => " (not there yet)",
     };
     let _ = writeln!(text, "results: {}{state}", results.display());
+    if report.laid_out {
+        let _ = writeln!(text, "kept for the next run: {} in .shearback", in_words(report.size));
+    }
     text
 }
 
@@ -154,11 +160,15 @@ fn few(lines: impl IntoIterator<Item = String>) -> Vec<String> {
 /// Remarks of tasks, each once with the first task that made it and the number of the others.
 fn remark(report: &Report) {
     let mut once: Vec<(&str, &str, usize)> = Vec::new();
+    let mut at: BTreeMap<&str, usize> = BTreeMap::new();
     for entry in &report.tasks {
         for remark in entry.finished.done.iter().flat_map(|done| &done.remarks) {
-            match once.iter_mut().find(|(_, told, _)| told == remark) {
-                Some((_, _, others)) => *others += 1,
-                None => once.push((&entry.name, remark, 0)),
+            match at.entry(remark) {
+                Slot::Occupied(slot) => once[*slot.get()].2 += 1,
+                Slot::Vacant(slot) => {
+                    slot.insert(once.len());
+                    once.push((&entry.name, remark, 0));
+                }
             }
         }
     }

@@ -3,7 +3,7 @@
 use super::{document_of, exists, print_json, render};
 use crate::command::{Domain, Exit, Failure};
 use crate::graph::Graph;
-use crate::rebuild::assess::{Assessment, Condition, assess};
+use crate::rebuild::assess::{Assessed, Assessment, Condition, assess};
 use crate::stage::Plan;
 use crate::store::Store;
 use crate::store::disk::SystemDisk;
@@ -17,8 +17,10 @@ const SHOWN: usize = 3;
 
 pub(super) fn why(domain: &dyn Domain, study: &Path, as_json: bool) -> Result<Exit, Failure> {
     match assessed(domain, study) {
-        Ok((plan, tasks)) if as_json => print_json(&json!({ "study": plan.study, "tasks": tasks }))?,
-        Ok((plan, tasks)) => render::say(listing(&plan, &tasks).as_bytes())?,
+        Ok((plan, Assessed { tasks, foreign })) if as_json => {
+            print_json(&json!({ "study": plan.study, "tasks": tasks, "foreign": foreign }))?;
+        }
+        Ok((plan, assessed)) => render::say(listing(&plan, &assessed).as_bytes())?,
         Err(failure) => {
             if as_json {
                 print_json(&document_of(study, &failure))?;
@@ -29,14 +31,14 @@ pub(super) fn why(domain: &dyn Domain, study: &Path, as_json: bool) -> Result<Ex
     Ok(Exit::Good)
 }
 
-fn assessed(domain: &dyn Domain, study: &Path) -> Result<(Plan, Vec<Assessment>), Failure> {
+fn assessed(domain: &dyn Domain, study: &Path) -> Result<(Plan, Assessed), Failure> {
     let plan = domain.plan(exists(study)?, None)?;
     let store = Store::new(study, &SystemDisk);
-    let tasks = assess(&Graph::new(&plan)?, &store, &State::load(&store))?;
-    Ok((plan, tasks))
+    let assessed = assess(&Graph::new(&plan)?, &store, &State::load(&store))?;
+    Ok((plan, assessed))
 }
 
-fn listing(plan: &Plan, tasks: &[Assessment]) -> String {
+fn listing(plan: &Plan, Assessed { tasks, foreign }: &Assessed) -> String {
     let mut text = String::new();
     let mut counts = Vec::new();
     let titles = [
@@ -56,6 +58,9 @@ fn listing(plan: &Plan, tasks: &[Assessment]) -> String {
         if !these.is_empty() {
             counts.push(format!("{} {title}", these.len()));
         }
+    }
+    for path in foreign {
+        let _ = writeln!(text, "not ours: results/{path}; the next run moves it to edited/");
     }
     let _ = writeln!(text, "{}", if counts.is_empty() { "no tasks".into() } else { counts.join(", ") });
     text

@@ -12,13 +12,18 @@ impl Progress {
         Self(None)
     }
 
-    /// A bar if stderr is a terminal.
+    /// A bar that counts tasks, if stderr is a terminal.
     pub fn on_terminal() -> Self {
+        Self::counting("tasks")
+    }
+
+    /// A bar that counts things of this name, if stderr is a terminal.
+    pub fn counting(things: &str) -> Self {
         if !std::io::stderr().is_terminal() {
             return Self::none();
         }
         let bar = ProgressBar::with_draw_target(None, ProgressDrawTarget::stderr_with_hz(10));
-        let style = ProgressStyle::with_template("{bar:30} {pos}/{len} tasks  {wide_msg}");
+        let style = ProgressStyle::with_template(&format!("{{bar:30}} {{pos}}/{{len}} {things}  {{wide_msg}}"));
         Self(Some(bar.with_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()))))
     }
 

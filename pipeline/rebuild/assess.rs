@@ -8,9 +8,11 @@ use crate::command::Failure;
 use crate::diagnostic::Diagnostic;
 use crate::graph::{Edge, Graph};
 use crate::results::found::Found;
+use crate::results::layout::{Changes, Ours, Wanted};
 use crate::store::Store;
 use crate::store::blob::Flaw;
 use crate::store::digest::Digest;
+use crate::store::ledger::Ledger;
 use crate::store::record::{Done, Kept};
 use crate::store::stamp::Seen;
 use crate::store::state::State;
@@ -49,6 +51,15 @@ pub struct Assessment {
     pub reasons: Vec<Reason>,
 }
 
+/// What `why` tells.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Assessed {
+    /// Every task, in the order of the plan.
+    pub tasks: Vec<Assessment>,
+    /// Files of `results/` that no run wrote and no task gives, by their path below it.
+    pub foreign: Vec<String>,
+}
+
 /// What is known of a task.
 struct Known {
     condition: Condition,
@@ -57,11 +68,11 @@ struct Known {
     outputs: Option<Vec<Kept>>,
 }
 
-/// The condition of every task, in the order of the plan.
+/// The condition of every task, and what in `results/` is not ours.
 ///
 /// # Errors
 /// If `results/` or the store cannot be read.
-pub fn assess(graph: &Graph<'_>, store: &Store<'_>, state: &State) -> Result<Vec<Assessment>, Failure> {
+pub fn assess(graph: &Graph<'_>, store: &Store<'_>, state: &State) -> Result<Assessed, Failure> {
     let found = Found::look(&store.files, state)?;
     let raw = RawFiles::new(&store.files).look_at(graph.raw(), &state.raw);
     let mut assessor = Assessor {
@@ -79,7 +90,17 @@ pub fn assess(graph: &Graph<'_>, store: &Store<'_>, state: &State) -> Result<Vec
     }
     let needed = assessor.compare_results(&found);
     assessor.check_needed_objects(needed)?;
-    Ok(assessor.finish())
+    let foreign = foreign(graph, store, state, &found);
+    Ok(Assessed { tasks: assessor.finish(), foreign })
+}
+
+/// Files that the next run moves away and that stand where no result is to stand; those that do are named with
+/// their task.
+fn foreign(graph: &Graph<'_>, store: &Store<'_>, state: &State, found: &Found) -> Vec<String> {
+    // Without a ledger that can be read, the next run stops there and moves nothing.
+    let Ok(ledger) = Ledger::read(store, state) else { return Vec::new() };
+    let aside = Changes::new(found, &Wanted::new(), &Ours::new(store, state, &ledger)).aside;
+    aside.into_iter().filter(|path| !graph.published.contains_key(path.as_str())).collect()
 }
 
 struct Assessor<'a, 'p> {

@@ -6,6 +6,7 @@ use crate::stage::{Plan, Settings};
 use crate::store::digest::Digest;
 use crate::store::record::{Done, Leaf, Read, Record};
 use serde_json::Value;
+use std::collections::BTreeMap;
 
 /// An input; its content is not known while its producer is out of date.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -86,6 +87,14 @@ pub fn leaves(group: &Settings, plan: &Plan) -> Vec<Leaf> {
         leaves.push(Leaf { role: group.role.into(), leaf, path, value, written, line, above });
     });
     leaves
+}
+
+/// All settings in force, by their path in the study file, as canonical JSON.
+pub fn in_force(plan: &Plan) -> BTreeMap<String, String> {
+    let groups = plan.tasks.iter().flat_map(|task| &task.settings);
+    let groups: BTreeMap<_, _> = groups.map(|group| ((group.path.as_str(), group.role), group)).collect();
+    let leaves = groups.values().flat_map(|group| leaves(group, plan));
+    leaves.map(|leaf| (leaf.path, leaf.value)).collect()
 }
 
 fn walk(value: &Value, at: String, leaf: &mut impl FnMut(String, &Value)) {

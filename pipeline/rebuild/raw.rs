@@ -34,18 +34,22 @@ impl<'a> RawFiles<'a> {
 
     fn look(&mut self, path: &str, before: Option<&Seen>) -> Result<Seen, Box<Diagnostic>> {
         let full = self.files.in_study(path);
-        if !is_inside(path) || !self.stays_inside(&full) {
+        let mut meta = std::fs::symlink_metadata(&full).map_err(|e| unreadable(path, &e))?;
+        let link = meta.is_symlink();
+        if !is_inside(path) || !self.stays_inside(&full, link) {
             return Err(refused(path, "it leads out of the study", "copy the file into the study"));
         }
-        let meta = std::fs::metadata(&full).map_err(|e| unreadable(path, &e))?;
+        if link {
+            meta = std::fs::metadata(&full).map_err(|e| unreadable(path, &e))?;
+        }
         regular(path, &meta)?;
         Seen::look(&full, &meta, before).map_err(|e| unreadable(path, &e))
     }
 
     /// Whether a path, all links followed, ends inside the study. Each folder is resolved once.
-    fn stays_inside(&mut self, full: &Path) -> bool {
+    fn stays_inside(&mut self, full: &Path, link: bool) -> bool {
         let Some(root) = &self.root else { return true };
-        if std::fs::symlink_metadata(full).is_ok_and(|meta| meta.is_symlink()) {
+        if link {
             return full.canonicalize().is_ok_and(|target| target.starts_with(root));
         }
         let Some(folder) = full.parent() else { return false };

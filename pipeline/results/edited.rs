@@ -27,7 +27,7 @@ impl<'a> Aside<'a> {
         let from = self.store.files.result(path);
         let to = self.store.files.in_study(&moved);
         disk::folder_of(self.store.disk, &to)?;
-        self.store.disk.rename(&from, &to).map_err(|e| Failure::io("move aside", &from, &e))?;
+        disk::relocate(self.store.disk, &from, &to).map_err(|e| Failure::io("move aside", &from, &e))?;
         Ok(moved)
     }
 }

@@ -37,6 +37,10 @@ impl Changes {
     pub fn new(found: &Found, wanted: &Wanted<'_>, ours: &Ours<'_>) -> Self {
         let mut changes = Self::default();
         for (path, seen) in found.files.iter().filter(|(path, _)| !is_special(path)) {
+            if disk::is_part(path.rsplit('/').next().unwrap_or(path)) {
+                changes.remove.push(path.clone());
+                continue;
+            }
             let is_wanted = |seen: &Seen| wanted.get(path.as_str()).is_some_and(|kept| kept.hash == seen.hash);
             match seen {
                 Some(seen) if is_wanted(seen) || ours.is(path, seen) => {
@@ -175,7 +179,7 @@ impl<'a> Ready<'a> {
             }
             disk::settle(self.store.disk, staged, &file)?;
         }
-        if ours.ledger != ledger {
+        if ledger.from_copy || ours.ledger != ledger {
             ledger.save(self.store)?;
         }
         self.put(LEDGER, ledger.text.as_bytes())?;

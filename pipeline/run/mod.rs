@@ -14,15 +14,16 @@ use crate::rebuild::reason::Kind;
 use crate::results::found::Found;
 use crate::results::layout::{self, Changes, Ours, Ready, Wanted};
 use crate::stage::Plan;
+use crate::store::Store;
 use crate::store::digest::Digest;
 use crate::store::disk::{self, Disk, Durable};
 use crate::store::files::{LEDGER, MANIFEST};
 use crate::store::ledger::{Ledger, Line, Made, tasks_of_run};
 use crate::store::lock::Lock;
 use crate::store::record::{Done, Kept};
+use crate::store::space::{self, Keep};
 use crate::store::stamp::Seen;
 use crate::store::state::State;
-use crate::store::{Store, space};
 use outcome::{Entry, Finished, Outcome, Report};
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
@@ -45,9 +46,13 @@ pub struct Request<'a> {
 
 /// Brings `results/` of the study in this folder up to date with the plan.
 pub fn run(study: &Path, plan: &Plan, request: &Request<'_>) -> Report {
-    let store = Store::new(study, request.disk);
+    run_in(&Store::new(study, request.disk), plan, request)
+}
+
+/// The same with a store that may stand apart from the study.
+pub fn run_in(store: &Store<'_>, plan: &Plan, request: &Request<'_>) -> Report {
     let mut report = Report::default();
-    if let Err(failure) = locked(&store, plan, request, &mut report) {
+    if let Err(failure) = locked(store, plan, request, &mut report) {
         report.failure = Some(failure);
     }
     report
@@ -58,6 +63,7 @@ fn locked(store: &Store<'_>, plan: &Plan, request: &Request<'_>, report: &mut Re
     let _lock = Lock::take(store)?;
     store.prepare()?;
     let state = State::load(store);
+    let leftovers = store.is_unfinished();
     let raw = RawFiles::new(&store.files).look_at(graph.raw(), &state.raw);
     let workshop = Workshop::new(&graph, store, &state, &raw, request.cancel);
     let computed = compute(&graph, &workshop, request);
@@ -75,7 +81,7 @@ fn locked(store: &Store<'_>, plan: &Plan, request: &Request<'_>, report: &mut Re
         let done = report.count(Outcome::Built) + report.count(Outcome::Reused);
         return if interrupted { Err(cancel::stopped(done, report.tasks.len())) } else { Ok(()) };
     };
-    remember(store, &state, raw, laid_out, request, report)
+    remember(store, &state, raw, laid_out, request, report, leftovers)
 }
 
 /// Whether everything was done.
@@ -111,7 +117,7 @@ struct LaidOut {
     results: BTreeMap<String, Seen>,
     moved: Vec<String>,
     line: Option<u64>,
-    run: u64,
+    ledger: Ledger,
 }
 
 /// Lays `results/` out. None if a stored object had to be built again for it and that failed.
@@ -127,7 +133,7 @@ fn lay_out(
         |task: usize, output: usize| -> Option<&Kept> { tasks.get(&graph.nodes[task].name)?.outputs.get(output) };
     let wanted: Wanted<'_> =
         graph.published.iter().filter_map(|(path, from)| Some((*path, kept(from.task, from.output)?))).collect();
-    let ledger = Ledger::read(store)?;
+    let ledger = Ledger::read(store, state)?;
     let ours = Ours::new(store, state, &ledger);
     let found = Found::look(&store.files, state)?;
     let changes = Changes::new(&found, &wanted, &ours);
@@ -148,13 +154,14 @@ fn lay_out(
     };
     let (manifest, copy) =
         ((Digest::of(&manifest), manifest.len()), (Digest::of(next.text.as_bytes()), next.text.len()));
-    let nothing_to_do =
-        line.is_none() && changes.is_empty() && layout::specials_are_right(&found, &manifest.0, &copy.0);
+    let nothing_to_do = line.is_none()
+        && !ledger.from_copy
+        && changes.is_empty()
+        && layout::specials_are_right(&found, &manifest.0, &copy.0);
     let moved = if nothing_to_do { Vec::new() } else { ready.apply(&ours, &found, &next)? };
     let specials = [(MANIFEST, manifest.0, manifest.1 as u64), (LEDGER, copy.0, copy.1 as u64)];
     let results = layout::remember(&found, &wanted, specials);
-    let run = next.last.as_ref().map_or(0, |line| line.run);
-    Ok(Some(LaidOut { results, moved, line: line.map(|line| line.run), run, tasks: tasks.clone() }))
+    Ok(Some(LaidOut { results, moved, line: line.map(|line| line.run), ledger: next, tasks: tasks.clone() }))
 }
 
 /// What every task gave; a run that stops early keeps what was known of the stages behind.
@@ -223,21 +230,12 @@ impl Writer<'_> {
 
     /// All settings in force, by their path in the study file.
     fn settings(&self) -> Result<Vec<u8>, Failure> {
-        let groups: BTreeMap<_, _> = self
-            .graph
-            .plan
-            .tasks
-            .iter()
-            .flat_map(|task| &task.settings)
-            .map(|group| ((group.path.as_str(), group.role), group))
-            .collect();
-        let leaves = groups.values().flat_map(|group| declared::leaves(group, self.graph.plan));
-        let values: BTreeMap<String, String> = leaves.map(|leaf| (leaf.path, leaf.value)).collect();
-        crate::store::json(&values)
+        crate::store::json(&declared::in_force(self.graph.plan))
     }
 }
 
-fn made(plan: &Plan) -> Made {
+/// What a run of this plan is made with, here and now.
+pub fn made(plan: &Plan) -> Made {
     let tools = plan.tasks.iter().filter_map(|task| task.tool.as_ref());
     Made {
         version: env!("CARGO_PKG_VERSION").into(),
@@ -275,14 +273,29 @@ fn remember(
     laid_out: LaidOut,
     request: &Request<'_>,
     report: &mut Report,
+    leftovers: bool,
 ) -> Result<(), Failure> {
-    let LaidOut { tasks, results, moved, line, run } = laid_out;
+    let LaidOut { tasks, results, moved, line, ledger } = laid_out;
     let mut all = if request.until.is_some() { state.raw.clone() } else { BTreeMap::new() };
     all.extend(raw);
     report.laid_out = true;
     report.moved = moved;
     report.line = line;
     report.earlier = line.filter(|_| state.run > 0).map(|_| state.clone());
-    save_if_changed(store, state, State { format: state.format, run, tasks, results, raw: all })?;
-    if line.is_some() { space::let_go(store, run) } else { Ok(()) }
+    let run = ledger.last.as_ref().map_or(0, |line| line.run);
+    let let_go = if line.is_some() { let_go(store, &ledger, &tasks, leftovers) } else { Ok(()) };
+    report.size = if line.is_some() || state.size == 0 { space::measure(store).total() } else { state.size };
+    let after = State { format: state.format, run, tasks, results, raw: all, size: report.size };
+    save_if_changed(store, state, after)?;
+    let_go
+}
+
+/// What a whole run that changed something no longer needs. The state that it replaces is of one of the runs that are
+/// kept, so it may be stopped anywhere.
+fn let_go(store: &Store<'_>, ledger: &Ledger, tasks: &BTreeMap<String, Done>, leftovers: bool) -> Result<(), Failure> {
+    space::let_go(store, ledger, Keep::LastThree)?;
+    if leftovers {
+        space::sweep(store, ledger, tasks)?;
+    }
+    store.finish()
 }

@@ -74,6 +74,8 @@ pub struct Report {
     pub earlier: Option<State>,
     /// Where files went that stood in `results/` and are not ours.
     pub moved: Vec<String>,
+    /// Size of the store in bytes, once results are laid out.
+    pub size: u64,
     /// What stopped the run.
     pub failure: Option<Failure>,
 }

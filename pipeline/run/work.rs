@@ -56,8 +56,8 @@ pub struct Workshop<'a> {
     finished: Vec<Mutex<Option<Finished>>>,
     /// What was already known of a task when its users asked; set once.
     outputs: Vec<OnceLock<Vec<Kept>>>,
-    /// Keys whose record came into being in this run.
-    built: Mutex<BTreeSet<Digest>>,
+    /// Keys whose record came into being in this run, and whether because stored objects were lost.
+    built: Mutex<BTreeMap<Digest, bool>>,
     /// Objects that were not there before this run wrote them. Tasks share objects by their content.
     written: Mutex<BTreeSet<PathBuf>>,
     /// Held while the task of a key is worked on, so that two tasks with one key compute it once.
@@ -171,12 +171,14 @@ impl<'a> Workshop<'a> {
         let declared = Declared::new(self.graph, at, &known);
         let record = self.store.read_record(&partial, &key);
         let lost = record.iter().flat_map(|r| &r.done.outputs).find(|kept| self.was_lost(kept));
-        let shared = lock(&self.built).contains(&key);
-        let at_hand = record.as_ref().filter(|_| lost.is_none() || shared).map(|record| &record.done);
-        if let Some(done) = at_hand.filter(|_| !shared) {
+        let shared = lock(&self.built).get(&key).copied();
+        let at_hand = record.as_ref().filter(|_| lost.is_none() || shared.is_some()).map(|record| &record.done);
+        if let Some(done) = at_hand.filter(|_| shared.is_none()) {
             return Ok(Finished::with(Outcome::Reused, done.clone(), 0.0, Vec::new()));
         }
         let mut reasons = causes(self.store, before, &declared);
+        // What another task with this key has only just given was lost only if that task says so.
+        let lost = lost.filter(|_| shared != Some(false));
         reasons.extend(lost.map(|kept| Reason::new(Kind::Missing, object(&self.graph.nodes[at].name, kept))));
         let Some(done) = at_hand else { return self.build(at, key, declared, reasons) };
         // Another task with this key was built in this run. What this one reads is looked at all the same, so that
@@ -219,7 +221,9 @@ impl<'a> Workshop<'a> {
         let begin = Instant::now();
         let produced = self.work(task, inputs)?;
         let seconds = begin.elapsed().as_secs_f64();
+        let lost = reasons.iter().any(|reason| matches!(reason.kind, Kind::Missing | Kind::Damaged));
         let done = self.keep(at, key, declared, produced)?;
+        lock(&self.built).insert(key, lost);
         Ok(Finished::with(Outcome::Built, done, seconds, reasons))
     }
 
@@ -261,7 +265,6 @@ impl<'a> Workshop<'a> {
             .collect::<Result<Vec<_>, Failure>>()?;
         let done = Done { partial: self.partials[at], key, outputs, remarks: produced.remarks };
         self.store.write_record(&declared.record(done.clone()))?;
-        lock(&self.built).insert(key);
         Ok(done)
     }
 

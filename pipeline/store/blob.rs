@@ -47,6 +47,7 @@ impl Store<'_> {
         let kept = Kept { name: name.into(), hash: Digest::of(bytes), size: bytes.len() as u64, bulky };
         let new = !self.has_object(&kept);
         if new {
+            self.begin()?;
             let path = self.files.object(&kept.hash, bulky);
             disk::put(self.disk, &self.files, &path, bytes, Durable::No)?;
         }

@@ -4,7 +4,7 @@ use crate::command::Failure;
 use crate::store::files::Files;
 use std::fs;
 use std::io;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
 
 /// Everything that the engine does to a disk.
@@ -92,16 +92,29 @@ pub fn put(disk: &dyn Disk, files: &Files, path: &Path, bytes: &[u8], durable: D
     settle(disk, &temporary, path)
 }
 
-/// The first half of [`put`]: the bytes under a temporary name. The lock makes a counter enough.
+/// The first half of [`put`]: the bytes under a temporary name. The lock makes a counter enough. What could not be
+/// written whole is taken away again, so that a full disk is not filled with pieces.
 ///
 /// # Errors
 /// As [`put`].
-pub fn stage(disk: &dyn Disk, files: &Files, bytes: &[u8]) -> Result<std::path::PathBuf, Failure> {
-    static NEXT: AtomicU64 = AtomicU64::new(0);
-    let number = NEXT.fetch_add(1, Ordering::Relaxed);
-    let temporary = files.temporary().join(format!("{}-{number}", std::process::id()));
-    disk.write(&temporary, bytes).map_err(|e| Failure::io("write", &temporary, &e))?;
+pub fn stage(disk: &dyn Disk, files: &Files, bytes: &[u8]) -> Result<PathBuf, Failure> {
+    let temporary = files.temporary().join(unique());
+    write_or_nothing(disk, &temporary, bytes)?;
     Ok(temporary)
+}
+
+/// A name that this program gives once.
+fn unique() -> String {
+    static NEXT: AtomicU64 = AtomicU64::new(0);
+    format!("{}-{}", std::process::id(), NEXT.fetch_add(1, Ordering::Relaxed))
+}
+
+fn write_or_nothing(disk: &dyn Disk, path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    disk.write(path, bytes).map_err(|e| {
+        // If it cannot be removed either, the next run does it.
+        let _ = disk.remove(path);
+        Failure::io("write", path, &e)
+    })
 }
 
 /// The second half of [`put`]: gives a staged file its name.
@@ -110,7 +123,33 @@ pub fn stage(disk: &dyn Disk, files: &Files, bytes: &[u8]) -> Result<std::path::
 /// As [`put`].
 pub fn settle(disk: &dyn Disk, temporary: &Path, path: &Path) -> Result<(), Failure> {
     folder_of(disk, path)?;
-    disk.rename(temporary, path).map_err(|e| Failure::io("write", path, &e))
+    relocate(disk, temporary, path).map_err(|e| Failure::io("write", path, &e))
+}
+
+/// Begins the names of files that are on their way into a folder on another file system.
+const PART: &str = ".shearback-part-";
+
+/// Whether a file is one that a run which was stopped left on its way.
+pub fn is_part(name: &str) -> bool {
+    name.starts_with(PART)
+}
+
+/// Moves a file, replacing what is there; to another file system (a linked or mounted folder) by way of a copy beside
+/// the target, so that there too a name never stands for half a file.
+///
+/// # Errors
+/// As the system says.
+pub fn relocate(disk: &dyn Disk, from: &Path, to: &Path) -> io::Result<()> {
+    match disk.rename(from, to) {
+        Err(e) if e.kind() == io::ErrorKind::CrossesDevices => {}
+        done => return done,
+    }
+    let part = to.with_file_name(format!("{PART}{}", unique()));
+    let copied = fs::read(from).and_then(|bytes| disk.write(&part, &bytes)).and_then(|()| disk.rename(&part, to));
+    if copied.is_err() {
+        let _ = disk.remove(&part);
+    }
+    copied.and_then(|()| disk.remove(from))
 }
 
 /// Makes sure that the folder of this file is there.

@@ -12,12 +12,20 @@ pub const LEDGER: &str = "ledger.jsonl";
 #[derive(Debug, Clone)]
 pub struct Files {
     study: PathBuf,
+    /// Where everything of ours stands: the study itself, or a folder apart that leaves it as it is.
+    work: PathBuf,
 }
 
 impl Files {
     /// The paths of the study in this folder.
     pub fn new(study: impl Into<PathBuf>) -> Self {
-        Self { study: study.into() }
+        let study = study.into();
+        Self { work: study.clone(), study }
+    }
+
+    /// What is read stands in `study`, what is written in `work`: the study is left as it is.
+    pub fn apart(study: impl Into<PathBuf>, work: impl Into<PathBuf>) -> Self {
+        Self { study: study.into(), work: work.into() }
     }
 
     /// The study itself.
@@ -32,7 +40,7 @@ impl Files {
 
     /// Everything of ours that is no result.
     pub fn home(&self) -> PathBuf {
-        self.study.join(".shearback")
+        self.work.join(".shearback")
     }
 
     /// Held while a run writes.
@@ -55,14 +63,24 @@ impl Files {
         self.home().join("runs").join(format!("{number}.json"))
     }
 
+    /// There while a run has written something and is not whole: what it leaves may be of no use to anybody.
+    pub fn unfinished(&self) -> PathBuf {
+        self.home().join("unfinished")
+    }
+
     /// Files on their way; whatever is left here is of no use.
     pub fn temporary(&self) -> PathBuf {
         self.home().join("tmp")
     }
 
+    /// The folder of all records.
+    pub fn all_records(&self) -> PathBuf {
+        self.home().join("records")
+    }
+
     /// All records whose tasks differ in nothing but the content of their inputs.
     pub fn records(&self, partial: &Digest) -> PathBuf {
-        self.home().join("records").join(partial.to_string())
+        self.all_records().join(partial.to_string())
     }
 
     /// The record of one key.
@@ -75,16 +93,21 @@ impl Files {
         self.home().join("bulky")
     }
 
+    /// The other objects.
+    pub fn objects(&self) -> PathBuf {
+        self.home().join("objects")
+    }
+
     /// An object by its hash.
     pub fn object(&self, hash: &Digest, bulky: bool) -> PathBuf {
-        let folder = if bulky { self.bulky() } else { self.home().join("objects") };
+        let folder = if bulky { self.bulky() } else { self.objects() };
         let name = hash.to_string();
         folder.join(&name[..2]).join(&name[2..])
     }
 
     /// What the person looks at.
     pub fn results(&self) -> PathBuf {
-        self.study.join("results")
+        self.work.join("results")
     }
 
     /// A file of `results/` by its relative path with `/`.
@@ -94,7 +117,7 @@ impl Files {
 
     /// Where what is not ours is moved to.
     pub fn edited(&self) -> PathBuf {
-        self.study.join("edited")
+        self.work.join("edited")
     }
 }
 

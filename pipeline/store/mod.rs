@@ -1,15 +1,19 @@
 //! Everything that the engine keeps in `.shearback/`: objects by their hash, records by their key, state, ledger.
 //!
-//! Objects are checked whenever they are read, so nothing here has to be trusted. A record is written after its
-//! objects and by renaming, so that what is there is whole.
+//! Nothing here has to be trusted: objects are named after their hash, records and the state carry their own
+//! ([`sealed`]), the lists of tasks have theirs in the ledger, and each line of the ledger is in the next. A record is
+//! written after its objects and by renaming, so that what is there is whole.
 
 pub mod blob;
+pub mod check;
 pub mod digest;
 pub mod disk;
 pub mod files;
 pub mod ledger;
 pub mod lock;
+pub mod past;
 pub mod record;
+pub mod sealed;
 pub mod space;
 pub mod stamp;
 pub mod state;
@@ -23,7 +27,7 @@ use record::Record;
 use std::path::Path;
 
 /// Format of the store; part of every key, so that a new format never meets old records.
-pub const FORMAT: u32 = 1;
+pub const FORMAT: u32 = 2;
 
 /// The store of one study.
 pub struct Store<'a> {
@@ -39,10 +43,15 @@ impl<'a> Store<'a> {
         Self { files: Files::new(study), disk }
     }
 
-    /// The record of a key; one that cannot be read counts as none.
+    /// A store in `work` for the study in `study`, which is only read; touches nothing.
+    pub fn apart(study: &Path, work: &Path, disk: &'a dyn Disk) -> Self {
+        Self { files: Files::apart(study, work), disk }
+    }
+
+    /// The record of a key; one that is not as it was written counts as none.
     pub fn read_record(&self, partial: &Digest, key: &Digest) -> Option<Record> {
         let bytes = std::fs::read(self.files.record(partial, key)).ok()?;
-        let record: Record = serde_json::from_slice(&bytes).ok()?;
+        let record: Record = sealed::open(&bytes)?;
         (record.done.key == *key && record.done.partial == *partial).then_some(record)
     }
 
@@ -50,8 +59,7 @@ impl<'a> Store<'a> {
     pub fn read_records(&self, partial: &Digest) -> Vec<Record> {
         let Ok(folder) = std::fs::read_dir(self.files.records(partial)) else { return Vec::new() };
         let files = folder.flatten().map(|entry| entry.path());
-        let mut records: Vec<Record> =
-            files.flat_map(std::fs::read).flat_map(|bytes| serde_json::from_slice(&bytes)).collect();
+        let mut records: Vec<Record> = files.flat_map(std::fs::read).filter_map(|bytes| sealed::open(&bytes)).collect();
         records.sort_by_key(|record| record.done.key);
         records
     }
@@ -61,15 +69,35 @@ impl<'a> Store<'a> {
     /// # Errors
     /// If the disk refuses.
     pub fn write_record(&self, record: &Record) -> Result<(), Failure> {
-        self.put_json(&self.files.record(&record.done.partial, &record.done.key), record, Durable::No)
+        self.begin()?;
+        let path = self.files.record(&record.done.partial, &record.done.key);
+        disk::put(self.disk, &self.files, &path, &sealed::seal(record)?, Durable::No)
     }
 
-    /// Writes a value as JSON under this path.
+    /// Says that something is being written, before it is.
+    fn begin(&self) -> Result<(), Failure> {
+        let path = self.files.unfinished();
+        if path.exists() {
+            return Ok(());
+        }
+        self.disk.write(&path, b"").map_err(|e| Failure::io("write", &path, &e))
+    }
+
+    /// Whether an earlier run wrote something and did not become whole.
+    pub fn is_unfinished(&self) -> bool {
+        self.files.unfinished().exists()
+    }
+
+    /// Says that all that was written is of use.
     ///
     /// # Errors
     /// If the disk refuses.
-    pub fn put_json(&self, path: &Path, value: &impl serde::Serialize, durable: Durable) -> Result<(), Failure> {
-        disk::put(self.disk, &self.files, path, &json(value)?, durable)
+    pub fn finish(&self) -> Result<(), Failure> {
+        let path = self.files.unfinished();
+        match self.disk.remove(&path) {
+            Err(e) if e.kind() != std::io::ErrorKind::NotFound => Err(Failure::io("remove", &path, &e)),
+            _ => Ok(()),
+        }
     }
 
     /// Makes the folders of the store, and clears away what an interrupted run left on its way.

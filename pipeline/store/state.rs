@@ -1,10 +1,10 @@
 //! The last whole run in one file, so that a run with nothing to do opens neither records nor objects.
 
 use crate::command::Failure;
-use crate::store::Store;
-use crate::store::disk::Durable;
+use crate::store::disk::{self, Durable};
 use crate::store::record::Done;
 use crate::store::stamp::Seen;
+use crate::store::{Store, sealed};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -21,6 +21,9 @@ pub struct State {
     pub results: BTreeMap<String, Seen>,
     /// Raw files as they were last seen.
     pub raw: BTreeMap<String, Seen>,
+    /// Size of the store in bytes after the last whole run that changed something.
+    #[serde(default)]
+    pub size: u64,
 }
 
 impl State {
@@ -28,7 +31,7 @@ impl State {
     /// records and objects are then looked at.
     pub fn load(store: &Store<'_>) -> Self {
         let bytes = std::fs::read(store.files.state()).unwrap_or_default();
-        let state = serde_json::from_slice(&bytes).ok().filter(|state: &Self| state.format == super::FORMAT);
+        let state = sealed::open(&bytes).filter(|state: &Self| state.format == super::FORMAT);
         state.unwrap_or_else(|| Self { format: super::FORMAT, ..Self::default() })
     }
 
@@ -37,6 +40,6 @@ impl State {
     /// # Errors
     /// If the disk refuses.
     pub fn save(&self, store: &Store<'_>) -> Result<(), Failure> {
-        store.put_json(&store.files.state(), self, Durable::Yes)
+        disk::put(store.disk, &store.files, &store.files.state(), &sealed::seal(self)?, Durable::Yes)
     }
 }

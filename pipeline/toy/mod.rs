@@ -1,9 +1,12 @@
 //! A small study of texts and numbers that tries the engine: raw files are split, counted, summed and titled.
 
 mod crash;
+mod flips;
+mod history;
 mod outcomes;
-mod promise;
 mod results;
+mod space;
+mod surroundings;
 
 use crate::command::Failure;
 use crate::diagnostic::{Diagnostic, Place};
@@ -160,7 +163,14 @@ impl Toy {
     fn why(&self) -> Vec<Assessment> {
         let plan = self.plan();
         let store = Store::new(self.folder.path(), &SystemDisk);
-        assess(&Graph::new(&plan).unwrap(), &store, &State::load(&store)).unwrap()
+        assess(&Graph::new(&plan).unwrap(), &store, &State::load(&store)).unwrap().tasks
+    }
+
+    /// What `why` calls not ours.
+    fn foreign(&self) -> Vec<String> {
+        let plan = self.plan();
+        let store = Store::new(self.folder.path(), &SystemDisk);
+        assess(&Graph::new(&plan).unwrap(), &store, &State::load(&store)).unwrap().foreign
     }
 
     fn condition(&self, name: &str) -> Condition {
@@ -174,12 +184,68 @@ impl Toy {
         task.reasons.iter().map(|reason| reason.wording("study.yaml")).collect()
     }
 
-    /// Sets the times of every raw and results file back, so that stamps are trusted.
+    /// Everything in this folder, in a folder of its own.
+    fn copy(&self) -> Self {
+        let copy = Self { folder: folder(), config: self.config.clone() };
+        for path in self.files("") {
+            let to = copy.path(&path);
+            std::fs::create_dir_all(to.parent().unwrap()).unwrap();
+            std::fs::copy(self.path(&path), to).unwrap();
+        }
+        copy
+    }
+
+    /// What a clean build in another folder gives.
+    fn clean(&self) -> BTreeMap<String, Vec<u8>> {
+        let fresh = self.fresh_copy();
+        fresh.run();
+        fresh.results()
+    }
+
+    fn flip(&self, path: &str, bit: usize) {
+        let mut bytes = std::fs::read(self.path(path)).unwrap();
+        bytes[bit / 8] ^= 1 << (bit % 8);
+        std::fs::write(self.path(path), bytes).unwrap();
+    }
+
+    /// Sets the times of every raw and results file back and waits a little, so that stamps are trusted.
     fn settle(&self) {
         let past = std::time::SystemTime::now() - std::time::Duration::from_secs(100);
         for path in self.files("raw").iter().chain(&self.files("results")) {
             std::fs::File::options().append(true).open(self.path(path)).unwrap().set_modified(past).unwrap();
         }
+        std::thread::sleep(std::time::Duration::from_millis(35));
+    }
+}
+
+/// How many times a random test is to be done: as the variable says, or so often that it takes a few seconds.
+fn times(variable: &str, ordinary: u64) -> u64 {
+    std::env::var(variable).ok().map_or(ordinary, |text| text.parse().expect("the variable holds a whole number"))
+}
+
+/// Small, fixed and good enough to pick edits (xorshift; Marsaglia 2003, doi:10.18637/jss.v008.i14).
+struct Dice(u64);
+
+impl Dice {
+    /// Dice of their own for each number, so that one case can be thrown again without those before it.
+    fn number(number: u64) -> Self {
+        let mut dice = Self((number + 1).wrapping_mul(0x9e37_79b9_7f4a_7c15));
+        for _ in 0..4 {
+            dice.roll(2);
+        }
+        dice
+    }
+
+    fn roll(&mut self, sides: usize) -> usize {
+        self.0 ^= self.0 << 13;
+        self.0 ^= self.0 >> 7;
+        self.0 ^= self.0 << 17;
+        usize::try_from((self.0 >> 11) % sides as u64).unwrap()
+    }
+
+    fn pick<T: Clone>(&mut self, items: impl IntoIterator<Item = T>) -> Option<T> {
+        let items: Vec<T> = items.into_iter().collect();
+        (!items.is_empty()).then(|| items[self.roll(items.len())].clone())
     }
 }
 

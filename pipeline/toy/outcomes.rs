@@ -3,6 +3,7 @@
 use super::{Toy, messages, whole, with};
 use crate::command::Exit;
 use crate::rebuild::assess::Condition;
+use crate::rebuild::reason::Kind;
 use crate::run::outcome::Outcome;
 use crate::store::Store;
 use crate::store::digest::Digest;
@@ -82,8 +83,9 @@ fn a_setting_is_named_with_old_and_new_value_and_line() {
     assert_eq!(reasons[0], "setting title Sum -> Total (study.yaml:2)");
     assert_eq!(reasons[1], "depends on sum study, which is out of date");
     let report = toy.run();
-    let because = crate::store::ledger::Ledger::read(&Store::new(toy.folder.path(), &SystemDisk)).unwrap();
-    let because = because.last.unwrap().because;
+    let ledger = toy.read(".shearback/ledger.jsonl");
+    let last: Line = serde_json::from_str(ledger.lines().last().unwrap()).unwrap();
+    let because = last.because;
     assert!(because.contains(&"setting stages.count.unit 8 -> 4 (study.yaml:7)".to_string()), "{because:?}");
     assert_eq!(whole(&report).count(Outcome::Built), 5);
 }
@@ -127,7 +129,9 @@ fn variants_and_equal_files_share_what_is_the_same() {
     let mut toy = Toy::new();
     toy.write("raw/d.txt", &toy.read("raw/a.txt"));
     toy.config.variant = Some(8);
-    toy.run();
+    let first = toy.run();
+    let told = first.tasks.iter().flat_map(|task| &task.finished.reasons);
+    assert!(told.into_iter().all(|reason| reason.kind == Kind::New), "what is shared was not lost: {first:?}");
     // Three different texts are split and counted, one sum, one note.
     assert_eq!(toy.files(".shearback/records").len(), 8);
     toy.config.variant = Some(4);

@@ -46,8 +46,10 @@ fn edited_and_foreign_files_are_moved_aside_and_named() {
     toy.write("results/plans/todo.txt", "buy oil");
     assert_eq!(toy.condition("note study"), Condition::InStore);
     assert!(toy.reasons("note study").contains(&"results/note/note.txt is not as it was written".to_string()));
+    assert_eq!(toy.foreign(), ["plans/todo.txt"]);
     let report = toy.run();
     assert_eq!(whole(&report).moved, ["edited/1/note/note.txt", "edited/1/plans/todo.txt"]);
+    assert!(toy.foreign().is_empty());
     assert_eq!(report.count(Outcome::Built), 0);
     assert_eq!(toy.read("edited/1/note/note.txt"), "my own words");
     assert_eq!(toy.read("edited/1/plans/todo.txt"), "buy oil");

@@ -2,7 +2,7 @@
 //! quantities and sources are in the published table.
 
 use super::printed::{Printed, or_missing, printed};
-use crate::text::numbers;
+use crate::text::{numbers, sources};
 use stages::states::result::Thickening;
 use stages::uncertainty::result::BudgetRow;
 
@@ -46,24 +46,6 @@ fn quantity(column: &str) -> &str {
 fn largest_sources(rows: &[BudgetRow]) -> String {
     let mut sorted: Vec<&BudgetRow> = rows.iter().filter(|b| b.share >= 0.01).collect();
     sorted.sort_by(|a, b| b.share.total_cmp(&a.share));
-    let of = |b: &&BudgetRow| format!("{} {}", source(&b.source), numbers::percent(b.share));
+    let of = |b: &&BudgetRow| format!("{} {}", sources::words(&b.source), numbers::percent(b.share));
     or_missing(Some(sorted.iter().take(4).map(of).collect::<Vec<_>>().join(", ")))
-}
-
-/// `instruments.NAME.torque_calibration` as `torque calibration of NAME`; other words as they are.
-fn source(path: &str) -> String {
-    let parts = path.split_once('.').and_then(|(_, rest)| rest.rsplit_once('.'));
-    parts.map_or_else(|| path.to_owned(), |(name, what)| format!("{} of {name}", what.replace('_', " ")))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_source_is_told_in_words_and_a_name_keeps_its_stops() {
-        assert_eq!(source("instruments.hall.torque_calibration"), "torque calibration of hall");
-        assert_eq!(source("liquids.oil 1.5.viscosity"), "viscosity of oil 1.5");
-        assert_eq!(source("scatter between loadings"), "scatter between loadings");
-    }
 }

@@ -1,8 +1,13 @@
 //! What the templates read: every text of the document as data, none of it markup. Wording is in `text`, the choice
 //! and rounding of printed tables in `printed.rs`.
 
+use super::attached::{self, Attachment};
 use super::budget;
+use super::choices;
+use super::design;
 use super::flaws::flaws;
+use super::left_out;
+use super::limits;
 use super::printed::{self, Printed};
 use crate::figures::Caption;
 use crate::text::cautions;
@@ -18,7 +23,8 @@ use stages::physics::materials::Sample;
 use stages::references;
 use stages::reversal::result::{Control, JudgedRun};
 use stages::states::result::{States, Thickening};
-use stages::uncertainty::result::Budget;
+use stages::uncertainty::result::{Budget, ChoiceRow};
+use std::collections::BTreeSet;
 
 /// An author.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
@@ -54,6 +60,32 @@ pub struct Study {
     pub subtitle: Option<String>,
     /// Size of the paper.
     pub paper: Paper,
+    /// How long the report is.
+    pub form: Form,
+}
+
+/// How long the report is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Form {
+    /// Everything.
+    #[default]
+    Full,
+    /// A letter's supplement.
+    Short,
+}
+
+/// A section of the authors' own: settings role `own`, a list of them.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Own {
+    /// Its heading.
+    pub title: String,
+    /// Path of its text in the study.
+    pub file: String,
+    /// Other files that the text shows.
+    pub uses: Vec<String>,
+    /// `answer`, `measured`, `results` or `methods`: the section that it follows.
+    pub after: String,
 }
 
 /// Size of the paper.
@@ -72,8 +104,10 @@ pub enum Paper {
 pub struct SettingLine {
     /// Path, for example `stages.clean.spike.window`.
     pub path: String,
-    /// Value in force, with its unit.
+    /// Value in force, with its unit where it has one.
     pub value: String,
+    /// What it is.
+    pub meaning: String,
     /// Whether the study file says it; otherwise it is the default.
     pub from_study: bool,
 }
@@ -101,6 +135,10 @@ pub enum Section {
     Control,
     /// Fits.
     Fits,
+    /// Where uncertainty comes from.
+    Budget,
+    /// What hangs on choices of the analyst.
+    Choices,
     /// The atlas at the end.
     Atlas,
 }
@@ -131,6 +169,10 @@ pub struct Parts {
     pub settings: Vec<SettingLine>,
     /// What was set aside by hand.
     pub set_aside: Vec<SetAside>,
+    /// Sections of the authors' own.
+    pub own: Vec<Own>,
+    /// Names of the tables that the PDF carries.
+    pub tables: Vec<String>,
     /// Our own version and that of the typesetter.
     pub versions: Vec<(String, String)>,
     /// Judged runs.
@@ -143,6 +185,10 @@ pub struct Parts {
     pub fits: Option<Fits>,
     /// Budget; none where the study leaves the stage out.
     pub budget: Option<Budget>,
+    /// What choices of settings move.
+    pub choices: Vec<ChoiceRow>,
+    /// Variants of the study, each with its states.
+    pub variants: Vec<(String, States)>,
     /// Claims.
     pub claims: Vec<ClaimRow>,
     /// Figures with their captions.
@@ -158,6 +204,7 @@ struct Answer {
     share: Option<String>,
     interval: Option<String>,
     ends: Option<String>,
+    rests: Option<String>,
     against: Vec<String>,
 }
 
@@ -175,6 +222,41 @@ struct Titled {
     text: String,
 }
 
+/// A sentence of the methods text and the sources that it cites, by their numbers.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+struct Cited {
+    text: String,
+    cites: Vec<usize>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize)]
+struct Methods {
+    title: &'static str,
+    sentences: Vec<Cited>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize)]
+struct SourceLine {
+    text: String,
+    doi: &'static str,
+}
+
+/// Settings of one stage, or of one layout.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+struct SettingGroup {
+    title: String,
+    rows: Vec<SettingLine>,
+}
+
+/// A section of the authors' own, as the template includes it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+struct OwnText {
+    title: String,
+    file: String,
+    typst: bool,
+    after: String,
+}
+
 /// Everything under one roof, as `data.json`.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 struct Data {
@@ -183,18 +265,23 @@ struct Data {
     answers: Vec<Answer>,
     notes: Vec<String>,
     flaws: Vec<String>,
+    protocol: Vec<String>,
     tables: Tables,
     figures: Vec<FigureData>,
     set_aside: Vec<SetAside>,
     remarks: Vec<Titled>,
     fits: Stage,
     budget: Stage,
-    methods: Vec<Titled>,
-    sources: Vec<String>,
+    methods: Vec<Methods>,
+    sources: Vec<SourceLine>,
     limits: [&'static str; 4],
     cautions: [&'static str; 3],
-    settings: Vec<SettingLine>,
+    settings: Vec<SettingGroup>,
     versions: Vec<(String, String)>,
+    attachments: Vec<Attachment>,
+    own: Vec<OwnText>,
+    /// Characters that no face has, and what is shown in their place.
+    without_glyph: Vec<(String, String)>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -205,10 +292,13 @@ struct Tables {
     states: Printed,
     thickening: Printed,
     exclusions: Printed,
+    limits: Printed,
     left_out: Printed,
     claims: Printed,
     fits: Printed,
     budget: Printed,
+    choices: Printed,
+    variants: Printed,
     reversals: Printed,
     provenance: Printed,
 }
@@ -243,12 +333,14 @@ impl Parts {
         methods::paragraphs(&self.in_force, &self.judged, &self.states)
     }
 
-    /// `data.json`, keys in a fixed order.
+    /// `data.json`, keys in a fixed order; characters `without_glyph` are shown by their code points.
     ///
     /// # Errors
     /// If it cannot be written as JSON: a mistake in the program.
-    pub fn json(&self) -> Result<Vec<u8>, serde_json::Error> {
-        let mut bytes = serde_json::to_vec_pretty(&self.data())?;
+    pub fn json(&self, without_glyph: &BTreeSet<char>) -> Result<Vec<u8>, serde_json::Error> {
+        let shown = |c: &char| (c.to_string(), format!("[U+{:04X}]", u32::from(*c)));
+        let data = Data { without_glyph: without_glyph.iter().map(shown).collect(), ..self.data() };
+        let mut bytes = serde_json::to_vec_pretty(&data)?;
         bytes.push(b'\n');
         Ok(bytes)
     }
@@ -256,7 +348,6 @@ impl Parts {
     fn data(&self) -> Data {
         let paragraphs = self.methods();
         let cited = methods::cited(&paragraphs);
-        let titled = |p: &Paragraph| Titled { title: p.title.to_owned(), text: methods::running_text(p, &cited) };
         Data {
             study: self.study.clone(),
             date: self.date().map(|d| Day { year: d.year(), month: d.month(), day: d.day() }),
@@ -268,6 +359,7 @@ impl Parts {
                 &self.states.reversals,
                 self.in_force.reversal.resolved.dead_strain,
             ),
+            protocol: crate::text::protocol::paragraphs(&self.judged, &self.states),
             tables: self.tables(),
             figures: self.figures.iter().map(figure).collect(),
             set_aside: self.set_aside.clone(),
@@ -282,12 +374,15 @@ impl Parts {
                 skipped: self.budget.as_ref().is_none_or(|b| b.skipped),
                 remarks: self.budget.as_ref().map_or_else(Vec::new, |b| b.remarks.clone()),
             },
-            methods: paragraphs.iter().map(titled).collect(),
-            sources: cited.iter().filter_map(|key| references::find(key).map(references::Reference::printed)).collect(),
+            methods: paragraphs.iter().map(|p| set_out(p, &cited)).collect(),
+            sources: cited.iter().filter_map(|key| references::find(key).map(source)).collect(),
             limits: cautions::LIMITS,
             cautions: cautions::CAUTIONS,
-            settings: self.settings.iter().map(for_people).collect(),
+            settings: groups(&self.settings),
             versions: self.versions.clone(),
+            attachments: attached::attachments(self.tables.iter().map(String::as_str)),
+            own: self.own.iter().map(own).collect(),
+            without_glyph: Vec::new(),
         }
     }
 
@@ -302,8 +397,34 @@ impl Parts {
             share: share.map(|s| numbers::plus_minus(s.value, s.u)),
             interval,
             ends: ends.map(|(low, high)| format!("{low} to {high}")),
+            rests: self.rests(t),
             against: self.against(t),
         }
+    }
+
+    /// What the answer rests on: loadings and reversals at both ends.
+    fn rests(&self, t: &Thickening) -> Option<String> {
+        let at = |end: &Option<String>| {
+            self.states.states.iter().find(|s| s.sample == t.sample && Some(&s.set_point) == end.as_ref())
+        };
+        let (low, high) = (at(&t.set_point_low)?, at(&t.set_point_high)?);
+        let both = if t.loadings == 1 { "with" } else { "each with" };
+        (t.loadings > 0).then(|| {
+            format!(
+                "{} {both} both ends of the rise; {} at the lower and {} at the upper end",
+                count(u64::from(t.loadings), "loading"),
+                count(u64::from(low.reversals), "reversal"),
+                high.reversals
+            )
+        })
+    }
+
+    /// About how many pages the document will have; the time that it may take grows with it. Rows of the long
+    /// tables and panels of the atlas as they fall on a page.
+    pub fn pages(&self) -> usize {
+        let reversals = self.states.reversals.len();
+        let rows = self.states.states.len() + self.judged.len() + self.settings.len();
+        20 + reversals / 60 + reversals / 20 + rows / 30 + self.own.len() * 10
     }
 
     /// What speaks against the answer, or limits it.
@@ -335,6 +456,7 @@ impl Parts {
         } else if self.controls.iter().all(|c| !c.failed && c.contact_share.is_some()) {
             out.push("No control shows a drop beyond its error.".to_owned());
         }
+        out.extend(choices::that_matter(&self.choices));
         out.extend(self.claims.iter().filter(|c| !c.holds).map(|c| format!("A {}.", claims::miss(c))));
         out
     }
@@ -343,16 +465,19 @@ impl Parts {
         let fits = self.fits.as_ref().map_or(&[][..], |f| &f.rows);
         let rows_of_budget = self.budget.as_ref().map_or(&[][..], |b| &b.rows);
         Tables {
-            design: printed::design(&self.states.states, &self.states.reversals),
+            design: design::design(&self.states.states, &self.states.reversals, &self.judged),
             samples: printed::samples(&self.samples),
             apparatus: printed::apparatus(&self.geometries, &self.instruments),
             states: printed::states(&self.states.states),
             thickening: printed::thickening(&self.states.thickening),
-            exclusions: printed::exclusions(&self.judged),
-            left_out: printed::left_out(&self.states.states, &self.states.reversals),
+            exclusions: limits::exclusions(&self.judged),
+            limits: limits::limits(&self.judged),
+            left_out: left_out::left_out(&self.states.states, &self.states.reversals),
             claims: printed::claims(&self.claims),
             fits: printed::fits(fits),
             budget: budget::budget(rows_of_budget, &self.states.thickening),
+            choices: choices::choices(&self.choices, &self.states.thickening),
+            variants: choices::variants(&self.states, &self.variants),
             reversals: printed::reversals(&self.states.reversals),
             provenance: printed::provenance(&self.judged),
         }
@@ -363,25 +488,100 @@ impl Parts {
         let titled = |title: String, remarks: &[String]| {
             crate::tables::column::joined(remarks).map(|text| Titled { title, text })
         };
-        let runs = self.judged.iter().map(|r| titled(r.identity.run.clone(), &r.remarks));
+        let shared = shared_remarks(&self.judged);
+        let own = |r: &JudgedRun| {
+            let own = r.remarks.iter().filter(|remark| !shared.iter().any(|s| s.text == **remark));
+            titled(r.identity.run.clone(), &own.cloned().collect::<Vec<_>>())
+        };
+        let runs: Vec<Option<Titled>> = shared.iter().cloned().map(Some).chain(self.judged.iter().map(own)).collect();
         let states = self.states.states.iter().map(|s| titled(format!("{}, {}", s.sample, s.set_point), &s.remarks));
         let controls = self.controls.iter().map(|c| titled(format!("control: {}", c.runs.join(", ")), &c.remarks));
-        runs.chain(states).chain(controls).flatten().collect()
+        runs.into_iter().chain(states).chain(controls).flatten().collect()
     }
 }
 
-/// A setting whose value is a JSON list or null, in words.
-fn for_people(line: &SettingLine) -> SettingLine {
-    let value = match serde_json::from_str::<serde_json::Value>(&line.value) {
+/// Remarks that several runs have word for word, as of one geometry and its particles: each said once.
+fn shared_remarks(judged: &[JudgedRun]) -> Vec<Titled> {
+    let mut of: Vec<(&String, Vec<&JudgedRun>)> = Vec::new();
+    for run in judged {
+        for remark in &run.remarks {
+            match of.iter_mut().find(|(text, _)| *text == remark) {
+                Some((_, runs)) => runs.push(run),
+                None => of.push((remark, vec![run])),
+            }
+        }
+    }
+    let shared = of.into_iter().filter(|(_, runs)| runs.len() > 1);
+    shared.map(|(text, runs)| Titled { title: named(&runs), text: text.clone() }).collect()
+}
+
+/// `6 runs of A54 and A50 on cone40`.
+fn named(runs: &[&JudgedRun]) -> String {
+    let names = |of: fn(&JudgedRun) -> &String| {
+        let mut names: Vec<String> = Vec::new();
+        for run in runs {
+            if !names.contains(of(run)) {
+                names.push(of(run).clone());
+            }
+        }
+        methods::listed(names.into_iter())
+    };
+    let (samples, geometries) = (names(|r| &r.identity.sample), names(|r| &r.identity.geometry));
+    format!("{} of {samples} on {geometries}", count(runs.len() as u64, "run"))
+}
+
+/// A value that is a JSON list or null, in words.
+fn for_people(value: &str) -> String {
+    match serde_json::from_str::<serde_json::Value>(value) {
         Ok(serde_json::Value::Null) => "none".to_owned(),
+        Ok(serde_json::Value::Array(items)) if items.is_empty() => "none".to_owned(),
         Ok(serde_json::Value::Array(items)) => {
             let item = |v: &serde_json::Value| v.as_str().map_or_else(|| v.to_string(), ToOwned::to_owned);
             items.iter().map(item).collect::<Vec<_>>().join(", ")
         }
         Ok(serde_json::Value::Object(fields)) if fields.is_empty() => "none".to_owned(),
-        _ => line.value.clone(),
+        Ok(serde_json::Value::Bool(on)) => if on { "yes" } else { "no" }.to_owned(),
+        _ => value.to_owned(),
+    }
+}
+
+/// Settings by the stage or the layout that they belong to; how the report looks changes no result and is left out.
+fn groups(settings: &[SettingLine]) -> Vec<SettingGroup> {
+    let head = |path: &str| match path.split('.').collect::<Vec<_>>().as_slice() {
+        [first @ ("stages" | "layouts"), name, _, ..] => format!("{first}.{name}"),
+        _ => String::new(),
     };
-    SettingLine { value, ..line.clone() }
+    let rows: Vec<&SettingLine> = settings.iter().filter(|s| !s.path.starts_with("report.")).collect();
+    let group = |rows: &[&SettingLine]| {
+        let title = head(&rows[0].path);
+        let row = |s: &&SettingLine| {
+            let path = s.path.strip_prefix(&format!("{title}.")).unwrap_or(&s.path).to_owned();
+            let meaning = s.meaning.split_whitespace().collect::<Vec<_>>().join(" ");
+            SettingLine { path, value: for_people(&s.value), meaning, ..(*s).clone() }
+        };
+        SettingGroup { rows: rows.iter().map(row).collect(), title }
+    };
+    rows.chunk_by(|a, b| head(&a.path) == head(&b.path)).map(group).collect()
+}
+
+fn set_out(paragraph: &Paragraph, cited: &[&str]) -> Methods {
+    let sentence = |s: &methods::Sentence| Cited { text: s.text.clone(), cites: methods::numbers_of(s, cited) };
+    Methods { title: paragraph.title, sentences: paragraph.sentences.iter().map(sentence).collect() }
+}
+
+fn source(reference: &references::Reference) -> SourceLine {
+    let printed = reference.printed();
+    let text = printed.strip_suffix(&format!(", doi:{}", reference.doi)).unwrap_or(&printed).to_owned();
+    SourceLine { text, doi: reference.doi }
+}
+
+fn own(section: &Own) -> OwnText {
+    OwnText {
+        title: section.title.clone(),
+        file: format!("{}/{}", attached::OWN, section.file),
+        typst: section.file.ends_with(".typ"),
+        after: section.after.clone(),
+    }
 }
 
 fn figure((figure, caption): &(FigureRef, Caption)) -> FigureData {

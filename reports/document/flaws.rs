@@ -2,6 +2,7 @@
 //! was left out give every case.
 
 use super::data::SetAside;
+use super::left_out::telling;
 use crate::text::methods::listed;
 use crate::text::numbers::count;
 use stages::reversal::result::{Grade, JudgedRun};
@@ -43,7 +44,7 @@ pub(super) fn flaws(
 }
 
 fn first_remark(r: &StudyReversal) -> String {
-    r.judged.remarks.first().map_or_else(String::new, |remark| format!(", {remark}"))
+    telling(&r.judged.remarks).first().map_or_else(String::new, |remark| format!(", {remark}"))
 }
 
 fn run(r: &StudyReversal) -> String {
@@ -87,9 +88,9 @@ fn readings(judged: &[JudgedRun]) -> Option<String> {
         let entry = all.entry(reason).or_default();
         *entry = (entry.0 + n, entry.1 + 1);
     }
-    let parts = all
-        .into_iter()
-        .map(|(reason, (n, runs))| format!("{reason} ({}, {})", count(n, "reading"), count(runs, "run")));
+    let parts = all.into_iter().map(|(reason, (n, runs))| {
+        format!("{} ({}, {})", reason.replace('-', " "), count(n, "reading"), count(runs, "run"))
+    });
     let text = listed(parts);
     (!text.is_empty()).then(|| format!("Readings set aside by rule: {text}"))
 }

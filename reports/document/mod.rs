@@ -3,10 +3,15 @@
 //! In: settings and results as `plan.rs` declares them. Out: `pdf`, every source file, `methods`. No text of the user
 //! ever becomes markup: templates are fixed, and all that varies is in `data.json`.
 
+pub mod attached;
 mod budget;
+mod choices;
 pub mod data;
+mod design;
 pub mod find;
 mod flaws;
+mod left_out;
+mod limits;
 pub mod printed;
 pub mod typeset;
 
@@ -14,7 +19,8 @@ use data::{FigureRef, Parts, SettingLine};
 use pipeline::diagnostic::Diagnostic;
 use pipeline::stage::{Context, Output, Produced, from_json, mistake};
 use serde::de::DeserializeOwned;
-use std::collections::BTreeMap;
+use stages::states::result::States;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::Path;
 
@@ -25,18 +31,23 @@ const TEMPLATES: [(&str, &str); 3] = [
     ("look.typ", include_str!("template/look.typ")),
 ];
 
+/// How often the document is set once more because of characters that no face has: text, then pictures.
+const TRIES: usize = 4;
+
 /// What the task gives; all but `pdf` and `methods` are sources of the document, by their names.
-pub const OUTPUTS: [Output; 6] = [
+pub const OUTPUTS: [Output; 7] = [
     Output { name: "pdf", bulky: false },
     Output { name: "main.typ", bulky: false },
     Output { name: "report.typ", bulky: false },
     Output { name: "look.typ", bulky: false },
     Output { name: "data.json", bulky: false },
+    Output { name: "study.yaml", bulky: false },
     Output { name: "methods", bulky: false },
 ];
 
-/// Settings `study`, `samples`, `geometries`, `instruments`, `in_force`, `settings`, `set_aside`, `figures`; inputs
-/// `run:PATH` (judged runs), `states`, `control:NAME`, `claims`, `fits`, `budget`, `figure:NAME`, `caption:NAME`.
+/// Settings `study`, `samples`, `geometries`, `instruments`, `in_force`, `settings`, `set_aside`, `figures`, `own`,
+/// `study_file`; inputs `run:PATH` (judged runs), `states`, `control:NAME`, `claims`, `fits`, `budget`, `choices`, `variant:NAME` (states),
+/// `figure:NAME`, `caption:NAME`, `table:NAME`, `own:PATH`.
 ///
 /// # Errors
 /// If typst is missing, or does not set the document.
@@ -46,15 +57,32 @@ pub fn work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
     };
     let Some(typst) = &tool.path else { return Err(vec![Diagnostic::new("typst is missing").help(find::HELP)]) };
     let parts = parts(context, &tool.version)?;
-    let data = parts.json().map_err(|e| mistake(format!("data.json: {e}")))?;
-    lay_out(context, scratch, &data).map_err(|e| vec![scratch_failed(&e)])?;
+    let study = attached::yaml(&context.settings("study_file")?).into_bytes();
     let timestamp = parts.date().and_then(midnight).unwrap_or(0);
-    let pdf = typeset::pdf(&typeset::Job { typst, folder: scratch, timestamp }, &|| context.cancelled())?;
+    let job = typeset::Job { typst, folder: scratch, timestamp, limit: typeset::limit(parts.pages()) };
+    let (mut without_glyph, mut tries) = (BTreeSet::new(), 0);
+    let (data, pdf) = loop {
+        let data = parts.json(&without_glyph).map_err(|e| mistake(format!("data.json: {e}")))?;
+        let made = [("data.json", &data), ("attached/study.yaml", &study)];
+        lay_out(context, scratch, &made).map_err(|e| vec![scratch_failed(&e)])?;
+        match typeset::pdf(&job, &|| context.cancelled()) {
+            Ok(pdf) => break (data, pdf),
+            Err(errors) => {
+                // Shown by their code points, so that no name keeps a study from its report.
+                let known = without_glyph.len();
+                without_glyph.extend(typeset::without_glyph(&errors));
+                tries += 1;
+                if without_glyph.len() == known || tries > TRIES {
+                    return Err(errors);
+                }
+            }
+        }
+    };
     let sources = TEMPLATES.iter().fold(Produced::default().with("pdf", pdf), |produced, (name, text)| {
         produced.with(name, text.as_bytes().to_vec())
     });
     let methods = crate::text::methods::markdown(&parts.methods());
-    Ok(sources.with("data.json", data).with("methods", methods.into_bytes()))
+    Ok(sources.with("data.json", data).with("study.yaml", study).with("methods", methods.into_bytes()))
 }
 
 fn scratch_failed(e: &std::io::Error) -> Diagnostic {
@@ -73,17 +101,21 @@ fn parts(context: &Context<'_>, typst: &str) -> Result<Parts, Vec<Diagnostic>> {
         instruments: by_name(context, "instruments")?,
         in_force: context.settings("in_force")?,
         settings: context
-            .settings::<BTreeMap<String, (String, bool)>>("settings")?
+            .settings::<BTreeMap<String, (String, String, bool)>>("settings")?
             .into_iter()
-            .map(|(path, (value, from_study))| SettingLine { path, value, from_study })
+            .map(|(path, (value, meaning, from_study))| SettingLine { path, value, meaning, from_study })
             .collect(),
         set_aside: context.settings("set_aside")?,
+        own: context.settings("own")?,
+        tables: context.inputs().iter().filter_map(|(n, _)| n.strip_prefix("table:")).map(str::to_owned).collect(),
         versions: vec![ours, (find::NAME.to_owned(), typst.to_owned())],
         judged: all(context, "run:")?,
         states: context.json("states")?,
         controls: all(context, "control:")?,
         fits: optional(context, "fits")?,
         budget: optional(context, "budget")?,
+        choices: optional(context, "choices")?.unwrap_or_default(),
+        variants: variants(context)?,
         claims: optional(context, "claims")?.unwrap_or_default(),
         figures: figures.into_iter().map(caption).collect::<Result<_, Vec<Diagnostic>>>()?,
     })
@@ -95,22 +127,36 @@ fn all<T: DeserializeOwned>(context: &Context<'_>, prefix: &str) -> Result<Vec<T
     named.map(|(name, bytes)| from_json(name, bytes)).collect()
 }
 
+/// Variants by their names.
+fn variants(context: &Context<'_>) -> Result<Vec<(String, States)>, Vec<Diagnostic>> {
+    let named = context.inputs().iter().filter_map(|(name, bytes)| Some((name.strip_prefix("variant:")?, bytes)));
+    named.map(|(name, bytes)| Ok((name.to_owned(), from_json(name, bytes)?))).collect()
+}
+
 fn optional<T: DeserializeOwned>(context: &Context<'_>, name: &str) -> Result<Option<T>, Vec<Diagnostic>> {
     let there = context.inputs().iter().any(|(n, _)| n == name);
     if there { context.json(name).map(Some) } else { Ok(None) }
 }
 
-/// Writes sources, data and figures into the task's own folder.
-fn lay_out(context: &Context<'_>, folder: &Path, data: &[u8]) -> std::io::Result<()> {
+/// Writes templates, what is made here, and what other tasks made, into the task's own folder.
+fn lay_out(context: &Context<'_>, folder: &Path, made: &[(&str, &Vec<u8>)]) -> std::io::Result<()> {
+    let write = |path: &str, bytes: &[u8]| {
+        let path = folder.join(path);
+        path.parent().map_or(Ok(()), fs::create_dir_all)?;
+        fs::write(path, bytes)
+    };
     for (name, text) in TEMPLATES {
-        fs::write(folder.join(name), text)?;
+        write(name, text.as_bytes())?;
     }
-    fs::write(folder.join("data.json"), data)?;
-    let figures = folder.join("figures");
-    fs::create_dir_all(&figures)?;
+    for (name, bytes) in made {
+        write(name, bytes)?;
+    }
     for (name, bytes) in context.inputs() {
-        if let Some(figure) = name.strip_prefix("figure:") {
-            fs::write(figures.join(format!("{figure}.svg")), bytes)?;
+        match name.split_once(':') {
+            Some(("figure", figure)) => write(&format!("figures/{figure}.svg"), bytes)?,
+            Some(("table", table)) => write(&format!("{}/{table}.csv", attached::FOLDER), bytes)?,
+            Some(("own", path)) => write(&format!("{}/{path}", attached::OWN), bytes)?,
+            _ => {}
         }
     }
     Ok(())

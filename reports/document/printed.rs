@@ -12,22 +12,26 @@ use stages::physics::materials::Sample;
 use stages::physics::quantity::Quantity;
 use stages::reversal::result::JudgedRun;
 use stages::states::result::{Interval, State, StudyReversal, Thickening};
-use std::collections::BTreeMap;
 
 /// A printed table: headings with their alignment, rows of text.
 #[derive(Debug, Clone, PartialEq, Serialize, Default)]
 pub struct Printed {
     /// Headings.
-    pub head: Vec<&'static str>,
+    pub head: Vec<String>,
     /// For each column `left` or `right`; `name` for text that may break where it is long, `wide` for such text that
-    /// takes what is left of the width, `text` for sentences, `hash` for hashes.
+    /// takes what is left of the width, `text` for sentences, `hash` for hashes, `symbol` for a symbol that may have
+    /// an index behind `_`, and its meaning behind a comma.
     pub kind: Vec<&'static str>,
     /// Cells.
     pub rows: Vec<Vec<String>>,
 }
 
 pub(super) fn printed(columns: &[(&'static str, &'static str)], rows: Vec<Vec<String>>) -> Printed {
-    Printed { head: columns.iter().map(|c| c.0).collect(), kind: columns.iter().map(|c| c.1).collect(), rows }
+    Printed {
+        head: columns.iter().map(|c| c.0.to_owned()).collect(),
+        kind: columns.iter().map(|c| c.1).collect(),
+        rows,
+    }
 }
 
 pub(super) fn or_missing(text: Option<String>) -> String {
@@ -86,65 +90,6 @@ pub fn states(states: &[State]) -> Printed {
     printed(&columns, states.iter().map(row).collect())
 }
 
-/// What was measured: sample × set-point × loading, found and used.
-pub fn design(states: &[State], reversals: &[StudyReversal]) -> Printed {
-    let columns = [
-        ("sample", "name"),
-        ("set-point", "left"),
-        ("held", "left"),
-        ("told by", "left"),
-        ("loadings", "right"),
-        ("reversals", "right"),
-        ("in the value", "right"),
-        ("by loading, used of found", "name"),
-    ];
-    let row = |s: &State| {
-        let by_loading = by_loading(s, reversals);
-        let by: Vec<String> = by_loading.iter().map(|(l, (used, all))| format!("{l}: {used} of {all}")).collect();
-        vec![
-            s.sample.clone(),
-            s.set_point.clone(),
-            s.controlled.name().to_owned(),
-            told_by(s, reversals),
-            by_loading.len().to_string(),
-            s.reversals_found.to_string(),
-            s.reversals.to_string(),
-            by.join("; "),
-        ]
-    };
-    printed(&columns, states.iter().map(row).collect())
-}
-
-/// Loadings of a state, each with the reversals in its contact share and all of them.
-fn by_loading<'a>(state: &State, reversals: &'a [StudyReversal]) -> BTreeMap<&'a str, (u32, u32)> {
-    let mut out: BTreeMap<&str, (u32, u32)> = BTreeMap::new();
-    for r in reversals.iter().filter(|r| belongs(r, state)) {
-        let entry = out.entry(&r.identity.loading).or_default();
-        *entry = (entry.0 + u32::from(enters(r, state)), entry.1 + 1);
-    }
-    out
-}
-
-/// Whether a reversal enters the contact share of a state.
-fn enters(reversal: &StudyReversal, state: &State) -> bool {
-    state.contact_share.is_some() && state.loading_means.iter().any(|m| m.share_from.contains(&reversal.reversal))
-}
-
-fn belongs(reversal: &StudyReversal, state: &State) -> bool {
-    reversal.identity.sample == state.sample && reversal.set_point.as_ref() == Some(&state.set_point)
-}
-
-/// Who told the set-point: the export, the study file, or nobody, so that it was found from the motion.
-fn told_by(state: &State, reversals: &[StudyReversal]) -> String {
-    let mut mine = reversals.iter().filter(|r| belongs(r, state));
-    match (state.set_point_told, mine.any(|r| r.judged.read.set_point_in_export.is_some())) {
-        (false, _) => "the motion",
-        (true, true) => "the export",
-        (true, false) => "the study file",
-    }
-    .to_owned()
-}
-
 /// Shares of the rise.
 pub fn thickening(rows: &[Thickening]) -> Printed {
     let columns = [
@@ -172,55 +117,6 @@ pub fn thickening(rows: &[Thickening]) -> Printed {
         ]
     };
     printed(&columns, rows.iter().map(row).collect())
-}
-
-/// Exclusions by run and reason.
-pub fn exclusions(judged: &[JudgedRun]) -> Printed {
-    let columns = [("run", "name"), ("reason", "left"), ("readings", "right"), ("of all", "right")];
-    let rows = crate::tables::runs::exclusion_rows(judged);
-    let row = |e: &crate::tables::runs::Exclusion| {
-        vec![e.run.clone(), e.reason.clone(), numbers::whole(e.points), or_missing(e.share.map(numbers::percent))]
-    };
-    printed(&columns, rows.iter().map(row).collect())
-}
-
-/// Reversals that do not enter states, with the reason; neighbours of one run with one reason in one line.
-pub fn left_out(states: &[State], reversals: &[StudyReversal]) -> Printed {
-    let columns = [
-        ("reversals", "left"),
-        ("run", "name"),
-        ("steps", "left"),
-        ("set-point", "left"),
-        ("grade", "left"),
-        ("why", "text"),
-    ];
-    let used = |r: &StudyReversal| states.iter().any(|s| enters(r, s));
-    let out: Vec<&StudyReversal> = reversals.iter().filter(|r| !r.identity.control && !used(r)).collect();
-    let same = |a: &&StudyReversal, b: &&StudyReversal| {
-        (&a.identity.run, a.judged.grade, why(a)) == (&b.identity.run, b.judged.grade, why(b))
-    };
-    let row = |group: &[&StudyReversal]| {
-        let (first, last) = (group[0], group[group.len() - 1]);
-        let from_to = |from: String, to: String| if from == to { from } else { format!("{from} – {to}") };
-        let set_point = |r: &StudyReversal| or_missing(r.set_point.clone());
-        vec![
-            from_to(first.reversal.clone(), last.reversal.clone()),
-            first.identity.run.clone(),
-            from_to(first.judged.read.step.to_string(), last.judged.read.step.to_string()),
-            from_to(set_point(first), set_point(last)),
-            first.judged.grade.name().to_owned(),
-            why(first),
-        ]
-    };
-    printed(&columns, out.chunk_by(same).map(row).collect())
-}
-
-/// Why a reversal is left out. What was set aside by hand needs no other reason: nothing of it was read.
-fn why(reversal: &StudyReversal) -> String {
-    match &reversal.judged.read.set_aside {
-        Some(because) => format!("set aside by hand: {because}"),
-        None => or_missing(crate::tables::column::joined(&reversal.judged.remarks)),
-    }
 }
 
 /// Claims.
@@ -253,12 +149,24 @@ fn same_fit(a: &FitRow, b: &FitRow) -> bool {
 
 /// What all rows of one fit say is said of the fit, once.
 pub fn remarks_of_fits(rows: &[FitRow]) -> Vec<String> {
-    let said = |rows: &[FitRow]| {
+    let mut said: Vec<(String, Vec<String>)> = Vec::new();
+    for rows in rows.chunk_by(same_fit) {
         let common = common_remarks(rows);
-        (!common.is_empty())
-            .then(|| format!("{}, {}: {}", models::name(&rows[0].model), rows[0].scope, common.join("; ")))
-    };
-    rows.chunk_by(same_fit).filter_map(said).collect()
+        let own = rows.iter().flat_map(|r| &r.remarks).filter(|r| !common.contains(r) && is_sentence(r));
+        let text = common.iter().chain(own).cloned().collect::<Vec<_>>().join("; ");
+        let name = format!("{} ({})", models::name(&rows[0].model), rows[0].scope);
+        match said.iter_mut().find(|(earlier, _)| *earlier == text) {
+            Some((_, names)) => names.push(name),
+            None => said.push((text, vec![name])),
+        }
+    }
+    let told = said.into_iter().filter(|(text, _)| !text.is_empty());
+    told.map(|(text, names)| format!("{}: {text}", names.join(", "))).collect()
+}
+
+/// Whether a remark is too long for a cell of the table and stands in the list; 40 characters are about a column.
+fn is_sentence(remark: &str) -> bool {
+    remark.chars().count() > 40
 }
 
 /// Remarks of all parameters that were fitted; one that was held says nothing of the fit.
@@ -268,38 +176,39 @@ fn common_remarks(rows: &[FitRow]) -> Vec<String> {
     fitted.first().map_or_else(Vec::new, |first| first.remarks.iter().filter(in_all).cloned().collect())
 }
 
-/// Fits.
+/// Fits that were made; what is said of the others, and sentences on one parameter, stand above the table.
 pub fn fits(rows: &[FitRow]) -> Printed {
     let columns = [
         ("model", "left"),
         ("fitted to", "left"),
-        ("parameter", "left"),
+        ("parameter", "symbol"),
         ("value", "right"),
         ("unit", "left"),
         ("95 %", "left"),
         ("AICc", "right"),
-        ("remarks", "text"),
     ];
     let row = |f: &FitRow, common: &[String]| {
-        let own: Vec<&str> = f.remarks.iter().filter(|r| !common.contains(r)).map(String::as_str).collect();
+        let own: Vec<&str> =
+            f.remarks.iter().filter(|r| !common.contains(r) && !is_sentence(r)).map(String::as_str).collect();
+        let own = if own.is_empty() { String::new() } else { format!(" ({})", own.join("; ")) };
         let u = f.u_value.unwrap_or(f64::NAN);
         let interval = f.value.map(|value| Interval { value, u, low: f.value_low, high: f.value_high });
         vec![
             models::name(&f.model).to_owned(),
             f.scope.clone(),
-            models::parameter(&f.parameter).to_owned(),
+            models::parameter(&f.parameter).to_owned() + &own,
             or_missing(f.value.map(|v| numbers::plus_minus(v, u))),
             f.unit.clone(),
             ends(interval),
             or_missing(f.aicc.map(numbers::plain)),
-            own.join("; "),
         ]
     };
+    let made = |rows: &&[FitRow]| rows.iter().any(|r| r.u_value.is_some());
     let of_fit = |rows: &[FitRow]| {
         let common = common_remarks(rows);
         rows.iter().map(|r| row(r, &common)).collect::<Vec<_>>()
     };
-    printed(&columns, rows.chunk_by(same_fit).flat_map(of_fit).collect())
+    printed(&columns, rows.chunk_by(same_fit).filter(made).flat_map(of_fit).collect())
 }
 
 /// Every reversal with the three measurands side by side.
@@ -345,11 +254,12 @@ pub fn samples(samples: &[Sample]) -> Printed {
     let columns = [
         ("sample", "name"),
         ("φ", "right"),
-        ("liquid", "left"),
-        ("η of the liquid / (Pa s)", "right"),
-        ("particles", "left"),
-        ("diameter / µm", "right"),
-        ("density / (kg/m³)", "right"),
+        ("particles", "name"),
+        ("d / µm", "right"),
+        ("ρ / (kg/m³)", "right"),
+        ("liquid", "name"),
+        ("ρ / (kg/m³)", "right"),
+        ("η / (Pa s)", "right"),
     ];
     let row = |s: &Sample| {
         let name = if s.control { format!("{} (control)", s.name) } else { s.name.clone() };
@@ -357,11 +267,12 @@ pub fn samples(samples: &[Sample]) -> Printed {
         vec![
             name,
             quantity(s.volume_fraction, 1.0, ""),
-            s.liquid.name.clone(),
-            quantity(s.liquid.viscosity, 1.0, ""),
             or_missing(particles.map(|p| p.name.clone())),
             quantity(particles.and_then(|p| p.diameter), 1e6, ""),
             quantity(particles.and_then(|p| p.density), 1.0, ""),
+            s.liquid.name.clone(),
+            quantity(s.liquid.density, 1.0, ""),
+            quantity(s.liquid.viscosity, 1.0, ""),
         ]
     };
     printed(&columns, samples.iter().map(row).collect())

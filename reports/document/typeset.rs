@@ -1,7 +1,9 @@
 //! One call of typst in a folder of its own: no network, no system fonts, no environment, a time limit, its messages
 //! read. It knows nothing of what is set.
 
+use super::attached::OWN;
 use pipeline::diagnostic::{Diagnostic, Place};
+use std::collections::BTreeSet;
 use std::fs;
 use std::io::Read;
 use std::path::Path;
@@ -9,8 +11,10 @@ use std::process::{Child, Command, ExitStatus, Stdio};
 use std::thread;
 use std::time::{Duration, Instant};
 
-/// Longest that one document may take. An unoptimised typst sets about ten pages a second, so this is generous.
-const LIMIT: Duration = Duration::from_secs(300);
+/// Time that any document may take.
+const LEAST: Duration = Duration::from_secs(60);
+/// Time that each page adds. An unoptimised typst sets about ten pages a second, so this is generous.
+const PER_PAGE: Duration = Duration::from_secs(5);
 /// How often the end, the limit and the wish to stop are looked at.
 const TICK: Duration = Duration::from_millis(10);
 /// Archival PDF with tags for readers who cannot see the page (ISO 19005-3 level A, ISO 14289-1).
@@ -25,6 +29,13 @@ pub struct Job<'a> {
     pub folder: &'a Path,
     /// Creation time of the PDF, seconds since 1970 UTC.
     pub timestamp: i64,
+    /// When to give up.
+    pub limit: Duration,
+}
+
+/// Longest that a document of about so many pages may take.
+pub fn limit(pages: usize) -> Duration {
+    LEAST + PER_PAGE * u32::try_from(pages).unwrap_or(u32::MAX / 5)
 }
 
 /// Sets `main.typ` and gives the bytes of the PDF.
@@ -42,7 +53,7 @@ pub fn pdf(job: &Job<'_>, cancelled: &dyn Fn() -> bool) -> Result<Vec<u8>, Vec<D
             String::from_utf8_lossy(&bytes).into_owned()
         })
     });
-    let status = wait(&mut child, cancelled);
+    let status = wait(&mut child, job.limit, cancelled);
     let log = log.and_then(|reader| reader.join().ok()).unwrap_or_default();
     let status = status.map_err(|e| vec![e])?;
     let (errors, warnings) = messages(&log);
@@ -77,7 +88,7 @@ fn command(job: &Job<'_>, no_packages: &Path) -> Command {
 }
 
 /// Waits for the end; kills it when asked to stop or when it takes too long.
-fn wait(child: &mut Child, cancelled: &dyn Fn() -> bool) -> Result<ExitStatus, Diagnostic> {
+fn wait(child: &mut Child, limit: Duration, cancelled: &dyn Fn() -> bool) -> Result<ExitStatus, Diagnostic> {
     let start = Instant::now();
     loop {
         match child.try_wait() {
@@ -86,9 +97,9 @@ fn wait(child: &mut Child, cancelled: &dyn Fn() -> bool) -> Result<ExitStatus, D
             Err(e) => return Err(failed(&format!("{e}"))),
         }
         let why = if cancelled() {
-            "stopped"
-        } else if start.elapsed() > LIMIT {
-            "took more than five minutes and was stopped"
+            "stopped".to_owned()
+        } else if start.elapsed() > limit {
+            format!("took more than {} s and was ended; a section of your own may hang", limit.as_secs())
         } else {
             thread::sleep(TICK);
             continue;
@@ -96,7 +107,7 @@ fn wait(child: &mut Child, cancelled: &dyn Fn() -> bool) -> Result<ExitStatus, D
         // It may have ended by itself in between, which is as good.
         let _ = child.kill();
         let _ = child.wait();
-        return Err(failed(why));
+        return Err(failed(&why));
     }
 }
 
@@ -106,13 +117,48 @@ fn messages(log: &str) -> (Vec<Diagnostic>, Vec<Diagnostic>) {
     (with(": error: "), with(": warning: "))
 }
 
+/// The characters that no face has, as `the text "…" could not be displayed` names them: archival PDF refuses them.
+pub fn without_glyph(errors: &[Diagnostic]) -> BTreeSet<char> {
+    let named = |error: &Diagnostic| {
+        let (_, rest) = error.message.split_once("the text `\"")?;
+        Some(unescaped(rest.split_once("\"` could not be displayed")?.0))
+    };
+    errors
+        .iter()
+        .filter_map(named)
+        .flat_map(|text| text.chars().collect::<Vec<_>>())
+        .filter(|c| !c.is_ascii())
+        .collect()
+}
+
+/// `\u{200d}` as the character itself.
+fn unescaped(text: &str) -> String {
+    let mut parts = text.split("\\u{");
+    let mut out = parts.next().unwrap_or_default().to_owned();
+    for part in parts {
+        let (code, rest) = part.split_once('}').unwrap_or((part, ""));
+        out.extend(u32::from_str_radix(code, 16).ok().and_then(char::from_u32));
+        out.push_str(rest);
+    }
+    out
+}
+
 fn message(line: &str, severity: &str) -> Option<Diagnostic> {
+    // What a picture holds has no place.
+    if let Some(message) = line.strip_prefix(severity.trim_start_matches(": ")) {
+        return Some(Diagnostic::new(message));
+    }
     let (at, message) = line.split_once(severity)?;
     // From the right, because a file may have a colon in its name.
     let mut parts = at.rsplitn(3, ':');
     let (column, line, file) = (parts.next()?, parts.next()?, parts.next()?);
+    let own = file.strip_prefix(OWN).and_then(|path| path.strip_prefix(['/', '\\']));
+    let (file, help) = match own {
+        Some(path) => (path, "mend it in this file, a section of your own"),
+        None => (file, "the report's own templates should not do this; please report it"),
+    };
     let place = Place { line: line.parse().ok(), column: column.parse().ok(), ..Place::file(file) };
-    Some(Diagnostic::new(message).at(place).help("the report's own templates should not do this; please report it"))
+    Some(Diagnostic::new(message).at(place).help(help))
 }
 
 #[cfg(test)]
@@ -137,9 +183,30 @@ pub(super) mod tests {
 
     #[cfg(unix)]
     fn set(lines: &str, stop: bool) -> Result<Vec<u8>, Vec<Diagnostic>> {
+        set_within(Duration::from_secs(60), lines, stop)
+    }
+
+    #[cfg(unix)]
+    fn set_within(limit: Duration, lines: &str, stop: bool) -> Result<Vec<u8>, Vec<Diagnostic>> {
         let folder = tempfile::tempdir().unwrap();
         let typst = script(folder.path(), "typst", lines);
-        pdf(&Job { typst: &typst, folder: folder.path(), timestamp: 0 }, &|| stop)
+        pdf(&Job { typst: &typst, folder: folder.path(), timestamp: 0, limit }, &|| stop)
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_typst_that_hangs_is_ended_by_a_limit_that_grows_with_the_pages() {
+        let start = Instant::now();
+        let error = &set_within(Duration::from_millis(50), "exec sleep 60", false).unwrap_err()[0];
+        assert!(error.message.contains("was ended") && start.elapsed() < Duration::from_secs(30), "{error}");
+        assert_eq!(limit(100) - limit(50), 50 * PER_PAGE);
+    }
+
+    #[test]
+    fn a_mistake_in_a_section_of_the_authors_is_told_at_its_place_in_the_study() {
+        let (errors, _) = messages("own/text/more.typ:3:5: error: unknown variable: x");
+        let said = errors[0].to_string();
+        assert!(said.starts_with("text/more.typ:3:5: unknown variable: x") && said.contains("section of your own"));
     }
 
     #[cfg(unix)]
@@ -163,6 +230,14 @@ pub(super) mod tests {
     fn no_variable_reaches_typst() {
         let text = String::from_utf8(set("env > out.pdf", false).unwrap()).unwrap();
         assert!(!text.contains("HOME=") && text.contains("HTTPS_PROXY=http://127.0.0.1:9"), "{text}");
+    }
+
+    #[test]
+    fn characters_that_no_face_has_are_found() {
+        let log = "b.typ:5:24: error: PDF/A-3a error: the text `\"👨\"` could not be displayed with font `\"L\"`\n\
+                   error: PDF/A-3a error: the text `\"\\u{200d}日\"` could not be displayed with font `\"L\"`";
+        let (errors, _) = messages(log);
+        assert_eq!(without_glyph(&errors), BTreeSet::from(['👨', '\u{200d}', '日']));
     }
 
     #[test]

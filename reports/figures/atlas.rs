@@ -48,7 +48,7 @@ pub fn draw(sample: &str, reversals: &[StudyReversal]) -> Result<Figure, DrawErr
         })
     };
     let pictures = traced.chunks(COLUMNS).enumerate().map(row).collect::<Result<Vec<_>, _>>()?;
-    let svg = stacked(&pictures, (TWO_COLUMNS, ROW), &title);
+    let svg = stacked(&pictures.into_iter().map(|p| (p, ROW)).collect::<Vec<_>>(), TWO_COLUMNS, &title);
     let (text, alt) = captions::atlas(sample, &rows);
     let caption = Caption { text, alt, empty: None, width: size.0, height: size.1, row: Some(ROW) };
     Ok(Figure { svg, data, caption })
@@ -96,9 +96,8 @@ fn heading(area: &Area<'_>, place: Place, reversal: &StudyReversal) -> Drawn {
 }
 
 fn trace(panel: &mut Panel<'_, '_>, reversal: &StudyReversal, after: &After, first: f64) -> Drawn {
-    for (strain, ratio, _) in &after.bins {
-        panel.marker((*strain, *ratio), TRACE, false, 0.8)?;
-    }
+    let bins: Vec<_> = after.bins.iter().map(|b| (b.0, b.1)).collect();
+    panel.cloud(&bins, TRACE, 0.8)?;
     panel.curve(&after.curve, pen(INK, 0.7))?;
     if let Some(share) = contact_share(reversal) {
         let zero = 1.0 - share.value;

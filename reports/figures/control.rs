@@ -25,12 +25,12 @@ pub fn draw(control: &Control, reversals: &[StudyReversal]) -> Result<Figure, Dr
     }
     let legend = legend(&rows);
     let top = 4.0 + legend.as_ref().map_or(0.0, Legend::height);
-    let size = (TWO_COLUMNS, top + 187.0);
+    let size = (TWO_COLUMNS, top + 151.0);
     let svg = picture(size, title, |area| {
         if let Some(legend) = &legend {
             legend.draw(area, 42.0, 2.0)?;
         }
-        let place = |left: f64| Place { left, top: top + 13.0, width: 198.0, height: 148.0 };
+        let place = |left: f64| Place { left, top: top + 13.0, width: 198.0, height: 112.0 };
         ratio(area, place(42.0), &rows)?;
         residual(area, place(42.0 + 198.0 + 58.0), &rows, control.dead_time_s)
     })?;
@@ -69,10 +69,11 @@ fn ratio(area: &Area<'_>, place: Place, rows: &[&StudyReversal]) -> Drawn {
     let mut panel = Panel::new(area, place, x, y)?;
     panel.level(1.0, pen(GREY, 0.5))?;
     for (i, r) in rows.iter().enumerate() {
-        for (strain, ratio, u) in bins(r) {
-            panel.bar(strain, ratio - u, ratio + u, pen(look(i, rows.len()).color, 0.4))?;
-            panel.marker((strain, ratio), look(i, rows.len()), false, 1.4)?;
+        let (look, bins) = (look(i, rows.len()), bins(r));
+        for (strain, ratio, u) in &bins {
+            panel.bar(*strain, ratio - u, ratio + u, pen(look.color, 0.4))?;
         }
+        panel.cloud(&bins.iter().map(|b| (b.0, b.1)).collect::<Vec<_>>(), look, 1.4)?;
     }
     panel.frame("(a)")
 }
@@ -86,9 +87,7 @@ fn residual(area: &Area<'_>, place: Place, rows: &[&StudyReversal], dead_time: O
     panel.shade(0.0, dead_time.unwrap_or(0.0), GREY)?;
     panel.level(0.0, pen(GREY, 0.5))?;
     for (i, r) in rows.iter().enumerate() {
-        for point in deviations(r) {
-            panel.marker(point, look(i, rows.len()), false, 1.1)?;
-        }
+        panel.cloud(&deviations(r), look(i, rows.len()), 1.1)?;
     }
     panel.frame("(b)")
 }

@@ -1,7 +1,7 @@
 //! A legend in a strip above the frame, never over data: entries on a grid, names cut to what fits.
 
-use super::panel::{Area, Drawn, mark, write};
-use super::style::{NOTE, Series, units};
+use super::panel::{Area, Drawn, dashed, mark, write};
+use super::style::{Dash, INK, NOTE, Series, pen, units};
 use super::svg::literal;
 use plotters::style::text_anchor::{HPos, VPos};
 
@@ -18,9 +18,10 @@ pub struct Entry {
     pub text: String,
 }
 
-/// A strip of given width; entries stand in columns.
+/// A strip of given width; entries stand in columns, those of lines behind those of markers.
 pub struct Legend {
     entries: Vec<Entry>,
+    lines: Vec<(Dash, String)>,
     columns: usize,
     width: f64,
 }
@@ -28,14 +29,24 @@ pub struct Legend {
 impl Legend {
     /// A legend `width` pt wide.
     pub fn new(entries: Vec<Entry>, width: f64) -> Self {
-        let longest = entries.iter().map(|e| e.text.chars().count()).max().unwrap_or(1);
-        let fit = (width / (16.0 + per_character() * longest.min(40) as f64)).floor() as usize;
-        Self { columns: fit.clamp(1, entries.len().max(1)), entries, width }
+        let columns = columns(entries.iter().map(|e| e.text.as_str()), width);
+        Self { entries, lines: Vec::new(), columns, width }
+    }
+
+    /// The same with lines, told apart by their dashes and named as they are.
+    pub fn with_lines(mut self, lines: Vec<(Dash, String)>) -> Self {
+        let texts = self.entries.iter().map(|e| e.text.as_str()).chain(lines.iter().map(|l| l.1.as_str()));
+        self.columns = columns(texts, self.width);
+        Self { lines, ..self }
+    }
+
+    fn rows_of_markers(&self) -> usize {
+        self.entries.len().div_ceil(self.columns)
     }
 
     /// Height that it takes, pt.
     pub fn height(&self) -> f64 {
-        self.entries.len().div_ceil(self.columns) as f64 * ROW
+        (self.rows_of_markers() + self.lines.len().div_ceil(self.columns)) as f64 * ROW
     }
 
     /// Draws it with its upper left corner at `left`, `top`.
@@ -44,16 +55,35 @@ impl Legend {
     /// If something could not be drawn.
     pub fn draw(&self, area: &Area<'_>, left: f64, top: f64) -> Drawn {
         let step = self.width / self.columns as f64;
+        let place = |i: usize, rows: usize| {
+            let row = rows + i / self.columns;
+            (left + step * (i % self.columns) as f64, units(top + ROW * (row as f64 + 0.5)))
+        };
+        let name = |text: &str, (x, y): (f64, i32), indent: f64| {
+            let fit = ((step - indent - 4.0) / per_character()).max(4.0) as usize;
+            let text = literal(&shortened(text, fit));
+            write(area, &text, (units(x + indent), y), NOTE, (HPos::Left, VPos::Center))
+        };
         for (i, entry) in self.entries.iter().enumerate() {
-            let x = left + step * (i % self.columns) as f64;
-            let y = units(top + ROW * ((i / self.columns) as f64 + 0.5));
-            mark(area, (units(x + 4.0), y), entry.look, entry.filled, 2.0)?;
-            let fit = ((step - 14.0) / per_character()).max(4.0) as usize;
-            let text = literal(&shortened(&entry.text, fit));
-            write(area, &text, (units(x + 10.0), y), NOTE, (HPos::Left, VPos::Center))?;
+            let at = place(i, 0);
+            mark(area, (units(at.0 + 4.0), at.1), entry.look, entry.filled, 2.0)?;
+            name(&entry.text, at, 10.0)?;
+        }
+        for (i, (dash, text)) in self.lines.iter().enumerate() {
+            let at = place(i, self.rows_of_markers());
+            dashed(area, &[(units(at.0), at.1), (units(at.0 + 18.0), at.1)], dash, pen(INK, 0.9))?;
+            name(text, at, 22.0)?;
         }
         Ok(())
     }
+}
+
+/// How many entries fit beside each other.
+fn columns<'a>(texts: impl Iterator<Item = &'a str>, width: f64) -> usize {
+    let lengths: Vec<usize> = texts.map(|text| text.chars().count()).collect();
+    let longest = lengths.iter().copied().max().unwrap_or(1);
+    let fit = (width / (16.0 + per_character() * longest.min(40) as f64)).floor() as usize;
+    fit.clamp(1, lengths.len().max(1))
 }
 
 /// Mean advance of a character of running text, about half an em (measured on the typeface).

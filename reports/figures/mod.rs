@@ -3,14 +3,20 @@
 
 pub mod atlas;
 pub mod axes;
+pub mod budget;
+pub mod choices;
 pub mod contact_share;
 pub mod control;
 pub mod flow_curves;
+pub mod flow_state;
 pub mod legend;
+pub mod old_results;
 pub mod panel;
 pub mod relative_viscosity;
+pub mod residuals;
 pub mod style;
 pub mod svg;
+pub mod thin;
 pub mod typical;
 pub mod viscosity;
 pub mod work;

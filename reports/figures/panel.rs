@@ -1,8 +1,9 @@
 //! One panel of a figure: a frame with ticks, and what may be drawn in it, clipped to it. It knows no results.
 
 use super::axes::Axis;
-use super::style::{FACE, INK, LABEL, NOTE, Series, Shape, TICK, pen, units};
+use super::style::{Dash, FACE, INK, LABEL, NOTE, Series, Shape, TICK, pen, units};
 use super::svg::{FineSvg, UNIT};
+use super::thin;
 use plotters::coord::Shift;
 use plotters::coord::types::RangedCoordf64;
 use plotters::prelude::{
@@ -110,9 +111,21 @@ impl<'a, 'b> Panel<'a, 'b> {
 
     /// A curve through values, cut at the frame; points without a place interrupt it.
     pub fn curve(&mut self, values: &[(f64, f64)], style: ShapeStyle) -> Drawn {
+        self.dashed(values, &[], style)
+    }
+
+    /// The same with dashes.
+    pub fn dashed(&mut self, values: &[(f64, f64)], dash: Dash, style: ShapeStyle) -> Drawn {
         let coordinates: Vec<_> = values.iter().map(|v| self.point(*v).unwrap_or((f64::NAN, f64::NAN))).collect();
-        let pieces = clip(&coordinates, &self.x, &self.y);
-        self.chart.draw_series(pieces.into_iter().map(|p| PathElement::new(p, style)))?;
+        self.pieces(&coordinates, dash, style)
+    }
+
+    /// What of a path lies in the frame, without points that print does not resolve.
+    fn pieces(&self, path: &[(f64, f64)], dash: Dash, style: ShapeStyle) -> Drawn {
+        for piece in clip(path, &self.x, &self.y) {
+            let pixels: Vec<_> = piece.into_iter().map(|p| self.pixel(p)).collect();
+            dashed(self.area, &thin::path(&pixels), dash, style)?;
+        }
         Ok(())
     }
 
@@ -126,10 +139,13 @@ impl<'a, 'b> Panel<'a, 'b> {
 
     /// A vertical guide at `x`.
     pub fn upright(&mut self, x: f64, style: ShapeStyle) -> Drawn {
+        self.upright_dashed(x, &[], style)
+    }
+
+    /// The same with dashes.
+    pub fn upright_dashed(&self, x: f64, dash: Dash, style: ShapeStyle) -> Drawn {
         let at = self.x.at(x);
-        let pieces = clip(&[(at, self.y.lo), (at, self.y.hi)], &self.x, &self.y);
-        self.chart.draw_series(pieces.into_iter().map(|p| PathElement::new(p, style)))?;
-        Ok(())
+        self.pieces(&[(at, self.y.lo), (at, self.y.hi)], dash, style)
     }
 
     /// Shades from `from` to `to`, over the whole height, as far as it lies in the frame.
@@ -185,6 +201,14 @@ impl<'a, 'b> Panel<'a, 'b> {
             Some(p) => mark(self.area, self.pixel(p), look, filled, radius),
             None => Ok(()),
         }
+    }
+
+    /// Open markers of many readings; one that would lie on another within what print resolves is left out.
+    pub fn cloud(&self, values: &[(f64, f64)], look: Series, radius: f64) -> Drawn {
+        let inside = |p: &(f64, f64)| self.x.holds(p.0) && self.y.holds(p.1);
+        let pixels: Vec<_> =
+            values.iter().filter_map(|v| self.point(*v)).filter(inside).map(|p| self.pixel(p)).collect();
+        thin::cloud(&pixels, radius).into_iter().try_for_each(|p| mark(self.area, p, look, false, radius))
     }
 
     /// An arrow that starts at a value and points up or down: the value is a bound. It stands `aside` pt to the right.
@@ -277,6 +301,11 @@ impl Edges {
         let (left, top) = (units(place.left), units(place.top));
         Self { left, top, right: left + units(place.width), bottom: top + units(place.height) }
     }
+}
+
+/// A path in backend units, cut into dashes.
+pub fn dashed(area: &Area<'_>, path: &[(i32, i32)], dash: Dash, style: ShapeStyle) -> Drawn {
+    thin::dashes(path, dash).into_iter().try_for_each(|piece| Ok(area.draw(&PathElement::new(piece, style))?))
 }
 
 /// A marker at a place in backend units.

@@ -1,17 +1,29 @@
-//! Relative viscosity against solid fraction, at the low and at the high end of the rise, with the fitted laws.
+//! Relative viscosity against solid fraction, at the lowest and at the highest stress of each sample, with the fitted
+//! laws: colour and marker tell the series, dashes the law.
 
 use super::axes::Axis;
 use super::legend::{Entry, Legend};
 use super::panel::{Area, DrawError, Drawn, Panel, Place};
-use super::style::{ONE_COLUMN, Series, pen, series};
+use super::style::{Dash, Series, TWO_COLUMNS, dash, pen, series};
 use super::{Caption, Figure, Shown, nothing, picture, shown_table};
-use crate::text::captions;
-use stages::fit::result::{Fits, LawCurve};
-use stages::states::result::{State, States, Thickening};
+use crate::text::{captions, models};
+use serde::{Deserialize, Serialize};
+use stages::fit::result::{Fits, LawCurve, LawPoint};
+use stages::states::result::State;
 
-/// The two ends of the rise: name as in the scope of a law, and which set-point of a sample it is.
-type End = (&'static str, fn(&Thickening) -> Option<&String>);
-const ENDS: [End; 2] = [("low stress", |t| t.set_point_low.as_ref()), ("high stress", |t| t.set_point_high.as_ref())];
+/// Ends of the stress, as they begin the scope of a law.
+const ENDS: [&str; 2] = ["low stress", "high stress"];
+
+/// A sample that is no control, and what it is made of: settings role `made_of`.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct MadeOf {
+    /// Its name.
+    pub sample: String,
+    /// Name of its particles; empty where it has none.
+    pub particles: String,
+    /// Name of its liquid.
+    pub liquid: String,
+}
 
 /// A state with its solid fraction and that fraction's uncertainty.
 #[derive(Debug, Clone, PartialEq)]
@@ -20,56 +32,73 @@ struct Point {
     u_fraction: f64,
 }
 
-/// Draws the ends of the rise of every sample, and the laws of `fits`.
+/// What is drawn: points, the series that they and the laws belong to, the laws and where they diverge.
+struct Drawing<'a> {
+    points: Vec<Point>,
+    series: Vec<String>,
+    laws: &'a [LawCurve],
+    divergences: Vec<(&'a str, &'a str, f64)>,
+}
+
+/// Draws both ends of every sample, and the laws of `fits`.
 ///
 /// # Errors
 /// If something could not be drawn: a mistake in the program.
-pub fn draw(states: &States, fits: &Fits) -> Result<Figure, DrawError> {
-    let points: Vec<Point> = ENDS.iter().flat_map(|end| measured(*end, states)).collect();
-    let measured: Vec<Shown> = points.iter().map(|p| p.shown.clone()).collect();
+pub fn draw(samples: &[MadeOf], states: &[State], fits: &Fits) -> Result<Figure, DrawError> {
+    let drawing = Drawing::of(samples, states, fits);
+    let measured: Vec<Shown> = drawing.points.iter().map(|p| p.shown.clone()).collect();
     let laws: Vec<Shown> = fits.law_curves.iter().flat_map(law).collect();
     let data = shown_table(&[measured, laws].concat(), "volume_fraction", "relative_viscosity");
     let title = "Relative viscosity against solid volume fraction";
-    if points.is_empty() {
-        return nothing(title, "no sample has both ends of a rise with a relative viscosity", data);
+    if drawing.points.is_empty() {
+        return nothing(title, "no state has a relative viscosity and a solid fraction", data);
     }
-    let legend = legend();
+    let legend = drawing.legend();
     let top = 4.0 + legend.height();
-    let size = (ONE_COLUMN, top + 191.0);
-    let place = Place { left: 42.0, top: top + 2.0, width: ONE_COLUMN - 50.0, height: 164.0 };
+    let size = (TWO_COLUMNS, top + 213.0);
+    let place = Place { left: 42.0, top: top + 2.0, width: TWO_COLUMNS - 50.0, height: 186.0 };
     let svg = picture(size, title, |area| {
         legend.draw(area, place.left, 2.0)?;
-        panel(area, place, &points, &fits.law_curves)
+        drawing.panel(area, place)
     })?;
-    let (text, alt) = captions::relative_viscosity(points.len(), fits);
+    let (text, alt) = captions::relative_viscosity(drawing.points.len(), fits);
     Ok(Figure { svg, data, caption: Caption { text, alt, empty: None, width: size.0, height: size.1, row: None } })
 }
 
-fn legend() -> Legend {
-    let entry = |(i, (name, _)): (usize, &End)| Entry { look: series(i), filled: true, text: (*name).to_owned() };
-    Legend::new(ENDS.iter().enumerate().map(entry).collect(), ONE_COLUMN - 48.0)
+/// The series of a sample at an end: the scope of the laws that were, or would have been, fitted to it.
+fn scope(end: &str, sample: &MadeOf, fits: &Fits) -> String {
+    let MadeOf { particles, liquid, .. } = sample;
+    let scopes = || fits.rows.iter().map(|r| &r.scope).chain(fits.law_curves.iter().map(|c| &c.scope));
+    let names = [format!("{end}, {particles} in {liquid}"), format!("{end}, {particles}")];
+    names.into_iter().find(|name| scopes().any(|scope| scope == name)).unwrap_or_else(|| end.to_owned())
 }
 
-fn measured(end: End, states: &States) -> Vec<Point> {
-    let of = |t: &Thickening, s: &&State| s.sample == t.sample && Some(&s.set_point) == end.1(t);
-    let point = |t: &Thickening| {
-        let state = states.states.iter().find(|s| of(t, s))?;
-        let (fraction, value) = (state.volume_fraction?, state.relative_viscosity?);
-        let shown = Shown {
-            series: end.0.to_owned(),
-            label: t.sample.clone(),
-            x: fraction,
-            y: Some(value.value),
-            low: value.low,
-            high: value.high,
-        };
-        Some(Point { shown, u_fraction: state.u_volume_fraction.unwrap_or(0.0) })
+fn stress(state: &State) -> Option<f64> {
+    state.relative_viscosity.and(state.stress_pa).map(|i| i.value)
+}
+
+/// The state of lowest (highest) stress of a sample, among those that laws are fitted to.
+fn end_of<'a>(sample: &str, high: bool, states: &'a [State]) -> Option<&'a State> {
+    let mine = states.iter().filter(|s| s.sample == sample && stress(s).is_some());
+    let by_stress = |a: &&State, b: &&State| stress(a).unwrap_or(0.0).total_cmp(&stress(b).unwrap_or(0.0));
+    if high { mine.max_by(by_stress) } else { mine.min_by(by_stress) }
+}
+
+fn point(series: String, state: &State) -> Option<Point> {
+    let (fraction, value) = (state.volume_fraction?, state.relative_viscosity?);
+    let shown = Shown {
+        series,
+        label: format!("{}, {}", state.sample, state.set_point),
+        x: fraction,
+        y: Some(value.value),
+        low: value.low,
+        high: value.high,
     };
-    states.thickening.iter().filter_map(point).collect()
+    Some(Point { shown, u_fraction: state.u_volume_fraction.unwrap_or(0.0) })
 }
 
 fn law(curve: &LawCurve) -> Vec<Shown> {
-    let row = |p: &stages::fit::result::LawPoint| Shown {
+    let row = |p: &LawPoint| Shown {
         series: format!("{}, {}", curve.scope, curve.model),
         label: String::new(),
         x: p.volume_fraction,
@@ -80,39 +109,88 @@ fn law(curve: &LawCurve) -> Vec<Shown> {
     curve.points.iter().map(row).collect()
 }
 
-fn look(scope: &str) -> Series {
-    series(ENDS.iter().position(|e| scope.starts_with(e.0)).unwrap_or(0))
-}
+impl<'a> Drawing<'a> {
+    fn of(samples: &[MadeOf], states: &[State], fits: &'a Fits) -> Self {
+        let (mut points, mut series): (Vec<Point>, Vec<String>) = (Vec::new(), Vec::new());
+        for sample in samples {
+            for (i, end) in ENDS.into_iter().enumerate() {
+                let scope = scope(end, sample, fits);
+                if !series.contains(&scope) {
+                    series.push(scope.clone());
+                }
+                points.extend(end_of(&sample.sample, i == 1, states).and_then(|state| point(scope, state)));
+            }
+        }
+        let diverges = |r: &'a stages::fit::result::FitRow| {
+            let drawn = fits.law_curves.iter().any(|c| (&c.model, &c.scope) == (&r.model, &r.scope));
+            (drawn && r.parameter == "phi_max").then_some((r.model.as_str(), r.scope.as_str(), r.value?))
+        };
+        let divergences = fits.rows.iter().filter_map(diverges).collect();
+        Self { points, series, laws: &fits.law_curves, divergences }
+    }
 
-fn panel(area: &Area<'_>, place: Place, points: &[Point], laws: &[LawCurve]) -> Drawn {
-    let fractions =
-        points.iter().map(|p| p.shown.x).chain(laws.iter().flat_map(|l| &l.points).map(|p| p.volume_fraction));
-    let (low, high) = fractions.fold((f64::INFINITY, 0.0_f64), |(a, b), x| (a.min(x), b.max(x)));
-    let x = Axis::linear((low - 0.01).max(0.0), high + 0.01, "solid volume fraction *φ*");
-    let values = points.iter().flat_map(|p| [p.shown.y, p.shown.low, p.shown.high]).flatten();
-    let y = Axis::log_around(values.chain(laws_within(points, laws)), "relative viscosity *η*_{r}");
-    let mut panel = Panel::new(area, place, x, y)?;
-    for law in laws {
-        let band: Vec<_> = law.points.iter().map(|p| (p.volume_fraction, p.low, p.high)).collect();
-        panel.band(&band, look(&law.scope).color)?;
+    fn look(&self, scope: &str) -> Series {
+        series(self.series.iter().position(|s| s == scope).unwrap_or(0))
     }
-    for law in laws {
-        let line: Vec<_> = law.points.iter().map(|p| (p.volume_fraction, p.relative_viscosity)).collect();
-        panel.curve(&line, pen(look(&law.scope).color, 0.9))?;
-    }
-    for Point { shown, u_fraction } in points {
-        let (look, y) = (look(&shown.series), shown.y.unwrap_or(f64::NAN));
-        panel.bar(shown.x, shown.low.unwrap_or(y), shown.high.unwrap_or(y), pen(look.color, 0.7))?;
-        // 95 % of a normal error, as for the other bars.
-        panel.bar_across(y, shown.x - 1.96 * u_fraction, shown.x + 1.96 * u_fraction, pen(look.color, 0.7))?;
-        panel.marker((shown.x, y), look, true, 2.2)?;
-    }
-    panel.frame("")
-}
 
-/// Values of the laws up to ten times the largest that was measured: a divergence is shown, not all of it.
-fn laws_within(points: &[Point], laws: &[LawCurve]) -> Vec<f64> {
-    let largest = points.iter().filter_map(|p| p.shown.y).fold(0.0, f64::max);
-    let values = laws.iter().flat_map(|l| &l.points).map(|p| p.relative_viscosity);
-    values.filter(|v| *v > 0.0 && *v <= 10.0 * largest).collect()
+    /// Names of the laws in the order of their dashes.
+    fn models(&self) -> Vec<&'a str> {
+        let mut seen: Vec<&str> = Vec::new();
+        for law in self.laws {
+            if !seen.contains(&law.model.as_str()) {
+                seen.push(&law.model);
+            }
+        }
+        seen
+    }
+
+    fn dash(&self, model: &str) -> Dash {
+        dash(self.models().iter().position(|m| *m == model).unwrap_or(0))
+    }
+
+    fn legend(&self) -> Legend {
+        let entry = |name: &String| Entry { look: self.look(name), filled: true, text: name.clone() };
+        let lines = self.models().into_iter().map(|m| (self.dash(m), models::name(m).to_owned())).collect();
+        Legend::new(self.series.iter().map(entry).collect(), TWO_COLUMNS - 60.0).with_lines(lines)
+    }
+
+    /// Around the points, as far as the laws diverge.
+    fn across(&self) -> Axis {
+        let fractions = || self.points.iter().map(|p| p.shown.x);
+        let (low, high) = fractions().fold((f64::INFINITY, 0.0_f64), |(a, b), x| (a.min(x), b.max(x)));
+        let far = self.divergences.iter().map(|d| d.2).filter(|x| *x < high + 0.25).fold(high, f64::max);
+        Axis::linear((low - 0.06).max(0.0), (far + 0.01).min(1.0), "solid volume fraction *φ*")
+    }
+
+    fn panel(&self, area: &Area<'_>, place: Place) -> Drawn {
+        let values = self.points.iter().flat_map(|p| [p.shown.y, p.shown.low, p.shown.high]).flatten();
+        let y = Axis::log_around(values.chain(self.laws_within()), "relative viscosity *η*_{r}");
+        let mut panel = Panel::new(area, place, self.across(), y)?;
+        for law in self.laws {
+            let band: Vec<_> = law.points.iter().map(|p| (p.volume_fraction, p.low, p.high)).collect();
+            panel.band(&band, self.look(&law.scope).color)?;
+        }
+        for (model, scope, at) in &self.divergences {
+            panel.upright_dashed(*at, self.dash(model), pen(self.look(scope).color, 0.4))?;
+        }
+        for law in self.laws {
+            let line: Vec<_> = law.points.iter().map(|p| (p.volume_fraction, p.relative_viscosity)).collect();
+            panel.dashed(&line, self.dash(&law.model), pen(self.look(&law.scope).color, 1.0))?;
+        }
+        for Point { shown, u_fraction } in &self.points {
+            let (look, y) = (self.look(&shown.series), shown.y.unwrap_or(f64::NAN));
+            panel.bar(shown.x, shown.low.unwrap_or(y), shown.high.unwrap_or(y), pen(look.color, 0.7))?;
+            // 95 % of a normal error, as for the other bars.
+            panel.bar_across(y, shown.x - 1.96 * u_fraction, shown.x + 1.96 * u_fraction, pen(look.color, 0.7))?;
+            panel.marker((shown.x, y), look, true, 2.2)?;
+        }
+        panel.frame("")
+    }
+
+    /// Values of the laws up to ten times the largest that was measured: a divergence is shown, not all of it.
+    fn laws_within(&self) -> Vec<f64> {
+        let largest = self.points.iter().filter_map(|p| p.shown.y).fold(0.0, f64::max);
+        let values = self.laws.iter().flat_map(|l| &l.points).map(|p| p.relative_viscosity);
+        values.filter(|v| *v > 0.0 && *v <= 10.0 * largest).collect()
+    }
 }

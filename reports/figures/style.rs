@@ -64,6 +64,15 @@ pub fn series(n: usize) -> Series {
     Series { color: colors[n % 4], shape: shapes[(n + n / 4) % 4] }
 }
 
+/// Dashes of a line: lengths in pt of stroke and gap, in turn; none for an unbroken line.
+pub type Dash = &'static [f64];
+
+/// Dashes of the `n`th kind of line, so that lines stay apart without colour.
+pub const fn dash(n: usize) -> Dash {
+    const DASHES: [Dash; 4] = [&[], &[4.0, 2.0], &[1.0, 1.5], &[5.0, 1.5, 1.0, 1.5]];
+    DASHES[n % DASHES.len()]
+}
+
 /// A line of `width` pt.
 pub fn pen(color: RGBColor, width: f64) -> ShapeStyle {
     ShapeStyle { color: color.into(), filled: false, stroke_width: (width * UNIT).round() as u32 }

@@ -19,6 +19,8 @@ pub struct FineSvg<'a> {
     out: &'a mut String,
     size: (u32, u32),
     open: bool,
+    /// A filled circle that waits for its outline, so that both become one element: place, radius, fill.
+    disc: Option<(BackendCoord, u32, String)>,
 }
 
 impl<'a> FineSvg<'a> {
@@ -27,29 +29,44 @@ impl<'a> FineSvg<'a> {
         let size = ((width * UNIT).round() as u32, (height * UNIT).round() as u32);
         let (w, h) = (hundredths(size.0 as i32), hundredths(size.1 as i32));
         out.push_str("<svg xmlns=\"http://www.w3.org/2000/svg\" role=\"img\" ");
-        out.push_str(&format!("width=\"{w}pt\" height=\"{h}pt\" viewBox=\"0 0 {w} {h}\">\n"));
+        out.push_str(&format!("width=\"{w}pt\" height=\"{h}pt\" viewBox=\"0 0 {w} {h}\" stroke-linejoin=\"round\">\n"));
         out.push_str(&format!("<title>{}</title>\n", escaped(title)));
-        Self { out, size, open: true }
+        Self { out, size, open: true, disc: None }
     }
 
     fn element(&mut self, text: &str) {
+        self.settle();
         self.out.push_str(text);
         self.out.push('\n');
     }
+
+    /// Writes the circle that waits, without outline.
+    fn settle(&mut self) {
+        if let Some((center, radius, fill)) = self.disc.take() {
+            self.circle(center, radius, &fill);
+        }
+    }
+
+    fn circle(&mut self, center: BackendCoord, radius: u32, look: &str) {
+        let (x, y, r) = (hundredths(center.0), hundredths(center.1), hundredths(radius as i32));
+        self.out.push_str(&format!("<circle cx=\"{x}\" cy=\"{y}\" r=\"{r}\" {look}/>\n"));
+    }
 }
 
-/// Pictures of one size below each other in one file. Each stays a picture of its own between marks, so that what
-/// shows the file may part it there.
-pub fn stacked(rows: &[String], (width, height): (f64, f64), title: &str) -> String {
+/// Pictures of one width and their heights, pt, below each other in one file. Each stays a picture of its own between
+/// marks, so that what shows the file may part it there.
+pub fn stacked(rows: &[(String, f64)], width: f64, title: &str) -> String {
     let whole = |pt: f64| hundredths((pt * UNIT).round() as i32);
     let mut out = String::new();
-    let all = height * rows.len() as f64;
-    FineSvg::new(&mut out, width, all, title);
+    FineSvg::new(&mut out, width, rows.iter().map(|row| row.1).sum(), title);
     out.push_str("<!--row-->\n");
-    for (i, row) in rows.iter().enumerate() {
-        let placed = format!("<svg y=\"{}\" ", whole(height * i as f64));
-        out.push_str(&row.replacen("<svg ", &placed, 1));
+    let mut top = 0.0;
+    for (row, height) in rows {
+        // Inside another picture a length in pt would count as 4/3 of the units that the picture is drawn in.
+        let inner = row.replacen("pt\" ", "\" ", 2);
+        out.push_str(&inner.replacen("<svg ", &format!("<svg y=\"{}\" ", whole(top)), 1));
         out.push_str("<!--row-->\n");
+        top += height;
     }
     out.push_str("</svg>\n");
     out
@@ -93,9 +110,10 @@ fn escaped(text: &str) -> String {
     })
 }
 
-fn paint(c: BackendColor) -> (String, String) {
-    let opacity = if c.alpha < 1.0 { format!("{:.3}", c.alpha) } else { "1".to_owned() };
-    (format!("#{:02x}{:02x}{:02x}", c.rgb.0, c.rgb.1, c.rgb.2), opacity)
+/// `name="#rrggbb"`, with `name-opacity` where it is not opaque.
+fn paint(name: &str, c: BackendColor) -> String {
+    let opacity = if c.alpha < 1.0 { format!(" {name}-opacity=\"{:.3}\"", c.alpha) } else { String::new() };
+    format!("{name}=\"#{:02x}{:02x}{:02x}\"{opacity}", c.rgb.0, c.rgb.1, c.rgb.2)
 }
 
 /// Where a piece of a label stands.
@@ -200,38 +218,35 @@ impl DrawingBackend for FineSvg<'_> {
     }
 
     fn draw_path<S: BackendStyle, I: IntoIterator<Item = BackendCoord>>(&mut self, path: I, style: &S) -> Drawn {
-        let (color, opacity) = paint(style.color());
         if style.color().alpha > 0.0 {
-            let width = hundredths(style.stroke_width() as i32);
-            self.element(&format!(
-                "<polyline fill=\"none\" stroke=\"{color}\" stroke-opacity=\"{opacity}\" stroke-width=\"{width}\" \
-                 stroke-linejoin=\"round\" points=\"{}\"/>",
-                points(path)
-            ));
+            let (stroke, width) = (paint("stroke", style.color()), hundredths(style.stroke_width() as i32));
+            let points = points(path);
+            self.element(&format!("<polyline fill=\"none\" {stroke} stroke-width=\"{width}\" points=\"{points}\"/>"));
         }
         Ok(())
     }
 
     fn fill_polygon<S: BackendStyle, I: IntoIterator<Item = BackendCoord>>(&mut self, path: I, style: &S) -> Drawn {
-        let (color, opacity) = paint(style.color());
-        self.element(&format!("<polygon fill=\"{color}\" fill-opacity=\"{opacity}\" points=\"{}\"/>", points(path)));
+        self.element(&format!("<polygon {} points=\"{}\"/>", paint("fill", style.color()), points(path)));
         Ok(())
     }
 
     fn draw_circle<S: BackendStyle>(&mut self, center: BackendCoord, radius: u32, style: &S, fill: bool) -> Drawn {
-        let (color, opacity) = paint(style.color());
-        let look = if fill {
-            format!("fill=\"{color}\" fill-opacity=\"{opacity}\"")
-        } else {
-            format!("fill=\"none\" stroke=\"{color}\" stroke-width=\"{}\"", hundredths(style.stroke_width() as i32))
-        };
-        let (x, y, r) = (hundredths(center.0), hundredths(center.1), hundredths(radius as i32));
-        self.element(&format!("<circle cx=\"{x}\" cy=\"{y}\" r=\"{r}\" {look}/>"));
+        if fill {
+            self.settle();
+            self.disc = Some((center, radius, paint("fill", style.color())));
+            return Ok(());
+        }
+        let inside = self.disc.take_if(|disc| (disc.0, disc.1) == (center, radius)).map(|disc| disc.2);
+        self.settle();
+        let inside = inside.as_deref().unwrap_or("fill=\"none\"");
+        let (stroke, width) = (paint("stroke", style.color()), hundredths(style.stroke_width() as i32));
+        self.circle(center, radius, &format!("{inside} {stroke} stroke-width=\"{width}\""));
         Ok(())
     }
 
     fn draw_text<S: BackendTextStyle>(&mut self, text: &str, style: &S, at: BackendCoord) -> Drawn {
-        let (color, size) = (paint(style.color()).0, style.size() / UNIT);
+        let (color, size) = (paint("fill", style.color()), style.size() / UNIT);
         let anchor = match style.anchor().h_pos {
             HPos::Left => "start",
             HPos::Center => "middle",
@@ -257,7 +272,7 @@ impl DrawingBackend for FineSvg<'_> {
         let font_size = hundredths((size * UNIT).round() as i32);
         self.element(&format!(
             "<text x=\"{x}\" y=\"{y}\" text-anchor=\"{anchor}\" font-family=\"{family}\" font-size=\"{font_size}\" \
-             fill=\"{color}\"{turned}>{}</text>",
+             {color}{turned}>{}</text>",
             rich(text, size)
         ));
         Ok(())
@@ -265,6 +280,7 @@ impl DrawingBackend for FineSvg<'_> {
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
 
@@ -278,6 +294,39 @@ mod tests {
         let hostile = "a*b*_{c}^{d}\\ <e> & \"f\"\u{1}";
         let out = rich(&literal(hostile), 8.0);
         assert_eq!(out, "<tspan dy=\"0\" font-size=\"8\">a*b*_{c}^{d}\\ &lt;e&gt; &amp; &quot;f&quot;</tspan>");
+    }
+
+    #[test]
+    fn a_picture_in_a_picture_keeps_its_size() {
+        let mut row = String::new();
+        FineSvg::new(&mut row, 50.5, 20.0, "r").present().unwrap();
+        let whole = stacked(&[(row.clone(), 20.0), (row, 20.0)], 50.5, "all");
+        assert!(
+            whole
+                .starts_with("<svg xmlns=\"http://www.w3.org/2000/svg\" role=\"img\" width=\"50.5pt\" height=\"40pt\"")
+        );
+        let second = whole.lines().find(|line| line.starts_with("<svg y=\"20\"")).unwrap();
+        assert!(second.contains("width=\"50.5\" height=\"20\" viewBox=\"0 0 50.5 20\""), "{second}");
+    }
+
+    #[test]
+    fn a_circle_and_its_outline_are_one_element() {
+        use plotters::style::{Color, RGBColor, ShapeStyle};
+        let mut out = String::new();
+        let mut svg = FineSvg::new(&mut out, 10.0, 10.0, "");
+        let line = ShapeStyle { color: RGBColor(255, 0, 0).into(), filled: false, stroke_width: 50 };
+        svg.draw_circle((100, 100), 80, &RGBColor(255, 255, 255).filled(), true).unwrap();
+        svg.draw_circle((100, 100), 80, &line, false).unwrap();
+        svg.draw_circle((200, 100), 80, &RGBColor(0, 0, 255).mix(0.5).filled(), true).unwrap();
+        svg.draw_circle((300, 100), 80, &line, false).unwrap();
+        svg.present().unwrap();
+        let circles: Vec<&str> = out.lines().filter(|line| line.starts_with("<circle")).collect();
+        assert_eq!(
+            circles[0],
+            r##"<circle cx="1" cy="1" r="0.8" fill="#ffffff" stroke="#ff0000" stroke-width="0.5"/>"##
+        );
+        assert_eq!(circles[1], r##"<circle cx="2" cy="1" r="0.8" fill="#0000ff" fill-opacity="0.500"/>"##);
+        assert_eq!(circles[2], r##"<circle cx="3" cy="1" r="0.8" fill="none" stroke="#ff0000" stroke-width="0.5"/>"##);
     }
 
     #[test]

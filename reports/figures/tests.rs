@@ -5,23 +5,37 @@ use super::*;
 use crate::fixture::{self, HOSTILE, LONG};
 use stages::fit::result::Fits;
 use stages::reversal::result::Control;
-use stages::states::result::States;
+use stages::states::result::{States, Verdict};
+use stages::uncertainty::result::Budget;
 
-fn all(states: &States, fits: &Fits, control: &Control) -> Vec<(&'static str, Figure)> {
+fn all(states: &States, fits: &Fits, control: &Control, sums: &Budget) -> Vec<(&'static str, Figure)> {
     let samples = [HOSTILE.to_owned(), LONG.to_owned()];
     vec![
         ("viscosity", viscosity::draw(HOSTILE, &states.states).unwrap()),
         ("contact share", contact_share::draw(&samples, &states.states).unwrap()),
-        ("typical", typical::draw(&states.reversals).unwrap()),
+        ("typical", typical::draw(states).unwrap()),
         ("control", control::draw(control, &states.reversals).unwrap()),
         ("atlas", atlas::draw(HOSTILE, &states.reversals).unwrap()),
         ("flow curves", flow_curves::draw(&samples, &states.states, fits).unwrap()),
-        ("relative viscosity", relative_viscosity::draw(states, fits).unwrap()),
+        ("flow state", flow_state::draw(&samples, fits).unwrap()),
+        ("residuals", residuals::draw(&samples, fits).unwrap()),
+        ("relative viscosity", relative_viscosity::draw(&made_of(), &states.states, fits).unwrap()),
+        ("budget", budget::draw(sums, &states.thickening).unwrap()),
+        ("choices", choices::draw(&fixture::choices(), &states.thickening).unwrap()),
     ]
 }
 
 fn of_fixture() -> Vec<(&'static str, Figure)> {
-    all(&fixture::states(), &fixture::fits(), &fixture::control())
+    all(&fixture::states(), &fixture::fits(), &fixture::control(), &fixture::budget())
+}
+
+fn made_of() -> Vec<relative_viscosity::MadeOf> {
+    let of = |sample: &str| relative_viscosity::MadeOf {
+        sample: sample.to_owned(),
+        particles: "beads".to_owned(),
+        liquid: "carrier".to_owned(),
+    };
+    vec![of(HOSTILE), of(LONG)]
 }
 
 #[test]
@@ -41,7 +55,7 @@ fn pictures_hold_numbers_only_and_escape_what_users_wrote() {
 
 #[test]
 fn a_figure_with_nothing_to_show_says_why() {
-    for (name, figure) in all(&States::default(), &Fits::default(), &Control::default()) {
+    for (name, figure) in all(&States::default(), &Fits::default(), &Control::default(), &Budget::default()) {
         let why = figure.caption.empty.unwrap_or_else(|| panic!("{name} shows something"));
         assert!(figure.svg.contains(&why) && figure.data.height() == 0, "{name}: {why}");
     }
@@ -58,7 +72,32 @@ fn an_unresolved_state_is_a_bound_and_no_value() {
 #[test]
 fn the_typical_reversal_is_of_the_best_grade_and_no_control() {
     let states = fixture::states();
-    let chosen = typical::chosen(&states.reversals).unwrap();
+    let chosen = typical::chosen(&states).unwrap().reversal;
     assert!(chosen.judged.resolved && !chosen.identity.control && chosen.judged.grade.name() == "A");
-    assert!(typical::chosen(&states.reversals[3..4]).is_none());
+    let unresolved = States { reversals: states.reversals[3..4].to_vec(), ..states };
+    assert!(typical::chosen(&unresolved).is_none());
+}
+
+#[test]
+fn a_sample_that_does_not_thicken_is_typical_only_where_none_does() {
+    let mut states = fixture::states();
+    states.thickening[0].verdict = Verdict::NoThickening;
+    let chosen = typical::chosen(&states).unwrap();
+    assert!(chosen.thickens && chosen.reversal.identity.sample == LONG);
+    states.thickening[1].verdict = Verdict::NoThickening;
+    let chosen = typical::chosen(&states).unwrap();
+    assert!(!chosen.thickens);
+    assert!(typical::draw(&states).unwrap().caption.text.contains("no sample is shown to thicken"));
+}
+
+#[test]
+fn laws_of_one_end_differ_by_their_dashes() {
+    let mut fits = fixture::fits();
+    let mut other = fits.law_curves[0].clone();
+    other.model = "krieger-dougherty".into();
+    fits.law_curves.push(other);
+    let figure = relative_viscosity::draw(&made_of(), &fixture::states().states, &fits).unwrap();
+    let strokes = |color: &str| figure.svg.matches(&format!("stroke=\"{color}\" stroke-width=\"1\"")).count();
+    assert!(strokes("#0072b2") > 10, "the second law is cut into dashes");
+    assert!(figure.svg.contains("Krieger–Dougherty"));
 }

@@ -8,22 +8,54 @@ use crate::tables::reversals::contact_share;
 use crate::text::captions;
 use plotters::style::text_anchor::HPos;
 use stages::reversal::result::{After, Estimate};
-use stages::states::result::StudyReversal;
+use stages::states::result::{States, StudyReversal, Thickening, Verdict};
 use stages::table::Table;
 
 const TRACE: Series = Series { color: TOTAL, shape: Shape::Circle };
 const AT_ZERO: Series = Series { color: CONTACT, shape: Shape::Diamond };
 const AT_MINIMUM: Series = Series { color: LIQUID, shape: Shape::Triangle };
 
-/// The reversal that is shown: among those of the best grade that are resolved, the one whose standard uncertainty
-/// is the median; so neither the finest nor the worst.
-pub fn chosen(reversals: &[StudyReversal]) -> Option<&StudyReversal> {
+/// The reversal that is shown, and which of how many it is.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Chosen<'a> {
+    /// The reversal.
+    pub reversal: &'a StudyReversal,
+    /// Its sample thickens.
+    pub thickens: bool,
+    /// It is at the upper end of the rise of its sample.
+    pub at_high_end: bool,
+    /// Reversals that it was chosen among.
+    pub peers: usize,
+}
+
+/// Of the resolved reversals of the best grade, those of samples that thicken, and of these those at the upper end of
+/// the rise, as far as there are such; then the one whose standard uncertainty is the median: neither the finest nor
+/// the worst.
+pub fn chosen(states: &States) -> Option<Chosen<'_>> {
+    let thickens = |r: &StudyReversal| states.thickening.iter().find(|t| t.sample == r.identity.sample && rises(t));
+    let high = |r: &StudyReversal| thickens(r).is_some_and(|t| t.set_point_high == r.set_point);
     let usable = |r: &&StudyReversal| !r.identity.control && contact_share(r).is_some() && bins(r).is_some();
-    let best = reversals.iter().filter(usable).map(|r| r.judged.grade).min()?;
-    let mut peers: Vec<_> = reversals.iter().filter(usable).filter(|r| r.judged.grade == best).collect();
+    let mut peers: Vec<&StudyReversal> = states.reversals.iter().filter(usable).collect();
+    narrow(&mut peers, |r| thickens(r).is_some());
+    let best = peers.iter().map(|r| r.judged.grade).min()?;
+    narrow(&mut peers, |r| r.judged.grade == best);
+    narrow(&mut peers, high);
     let u = |r: &StudyReversal| contact_share(r).map_or(f64::INFINITY, |x| x.u);
     peers.sort_by(|a, b| u(a).total_cmp(&u(b)));
-    peers.get((peers.len() - 1) / 2).copied()
+    let reversal = *peers.get((peers.len() - 1) / 2)?;
+    let (thickens, at_high_end) = (thickens(reversal).is_some(), high(reversal));
+    Some(Chosen { reversal, thickens, at_high_end, peers: peers.len() })
+}
+
+/// Keeps those that fit, if there are any.
+fn narrow(reversals: &mut Vec<&StudyReversal>, fits: impl Fn(&StudyReversal) -> bool) {
+    if reversals.iter().any(|r| fits(r)) {
+        reversals.retain(|r| fits(r));
+    }
+}
+
+fn rises(t: &Thickening) -> bool {
+    !matches!(t.verdict, Verdict::NoThickening | Verdict::NotResolved)
 }
 
 fn bins(r: &StudyReversal) -> Option<&After> {
@@ -34,13 +66,14 @@ fn bins(r: &StudyReversal) -> Option<&After> {
 ///
 /// # Errors
 /// If something could not be drawn: a mistake in the program.
-pub fn draw(reversals: &[StudyReversal]) -> Result<Figure, DrawError> {
+pub fn draw(states: &States) -> Result<Figure, DrawError> {
     let title = "A typical reversal";
-    let found = chosen(reversals).and_then(|r| Some((r, bins(r)?, contact_share(r)?)));
-    let Some((reversal, after, share)) = found else {
+    let found = chosen(states).and_then(|c| Some((c, bins(c.reversal)?, contact_share(c.reversal)?)));
+    let Some((chosen, after, share)) = found else {
         let empty = trace_table(&[]);
         return nothing(title, "no reversal is resolved, so none can be shown as typical", empty);
     };
+    let reversal = chosen.reversal;
     let data = trace_table(&[(reversal, after)]);
     let size = (TWO_COLUMNS, 202.0);
     let svg = picture(size, title, |area| {
@@ -49,7 +82,7 @@ pub fn draw(reversals: &[StudyReversal]) -> Result<Figure, DrawError> {
         shown.linear(area, place(42.0))?;
         shown.logarithmic(area, place(42.0 + 200.0 + 54.0))
     })?;
-    let (text, alt) = captions::typical(reversal, share);
+    let (text, alt) = captions::typical(chosen, share);
     Ok(Figure { svg, data, caption: Caption { text, alt, empty: None, width: size.0, height: size.1, row: None } })
 }
 

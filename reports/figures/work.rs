@@ -1,11 +1,16 @@
 //! The work of the tasks that draw figures: results in; SVG, CSV and caption out. No drawing.
 
-use super::{Figure, atlas, contact_share, control, flow_curves, relative_viscosity, typical, viscosity};
+use super::{
+    Figure, atlas, budget, choices, contact_share, control, flow_curves, flow_state, old_results, relative_viscosity,
+    residuals, typical, viscosity,
+};
 use pipeline::diagnostic::Diagnostic;
 use pipeline::stage::{Context, Produced};
 use stages::fit::result::Fits;
+use stages::old_results::result::Held;
 use stages::reversal::result::Control;
 use stages::states::result::States;
+use stages::uncertainty::result::{Budget, ChoiceRow};
 
 type Made = Result<Produced, Vec<Diagnostic>>;
 
@@ -38,7 +43,7 @@ pub fn contact_share(context: &Context<'_>) -> Made {
 
 /// Input `states`.
 pub fn typical(context: &Context<'_>) -> Made {
-    written(&typical::draw(&states(context)?.reversals)?)
+    written(&typical::draw(&states(context)?)?)
 }
 
 /// Inputs `states` and `control`.
@@ -53,13 +58,46 @@ pub fn atlas(context: &Context<'_>) -> Made {
     written(&atlas::draw(&sample, &states(context)?.reversals)?)
 }
 
+/// Settings `column`, input `held`.
+pub fn old_results(context: &Context<'_>) -> Made {
+    let column: String = context.settings("column")?;
+    written(&old_results::draw(&column, &context.json::<Held>("held")?)?)
+}
+
 /// Settings `samples`, inputs `states` and, where there are any, `fits`.
 pub fn flow_curves(context: &Context<'_>) -> Made {
     let samples: Vec<String> = context.settings("samples")?;
     written(&flow_curves::draw(&samples, &states(context)?.states, &fits(context)?)?)
 }
 
-/// Inputs `states` and, where there are any, `fits`.
+/// Settings `samples`, input `fits` where there are any.
+pub fn flow_state(context: &Context<'_>) -> Made {
+    let samples: Vec<String> = context.settings("samples")?;
+    written(&flow_state::draw(&samples, &fits(context)?)?)
+}
+
+/// Settings `samples`, input `fits` where there are any.
+pub fn residuals(context: &Context<'_>) -> Made {
+    let samples: Vec<String> = context.settings("samples")?;
+    written(&residuals::draw(&samples, &fits(context)?)?)
+}
+
+/// Settings `made_of` (samples that are no controls), inputs `states` and, where there are any, `fits`.
 pub fn relative_viscosity(context: &Context<'_>) -> Made {
-    written(&relative_viscosity::draw(&states(context)?, &fits(context)?)?)
+    let samples: Vec<relative_viscosity::MadeOf> = context.settings("made_of")?;
+    written(&relative_viscosity::draw(&samples, &states(context)?.states, &fits(context)?)?)
+}
+
+/// Inputs `states` and, where there is one, `budget`.
+pub fn budget(context: &Context<'_>) -> Made {
+    let there = context.inputs().iter().any(|(name, _)| name == "budget");
+    let budget: Budget = if there { context.json("budget")? } else { Budget::default() };
+    written(&budget::draw(&budget, &states(context)?.thickening)?)
+}
+
+/// Inputs `states` and, where there are any, `choices`.
+pub fn choices(context: &Context<'_>) -> Made {
+    let there = context.inputs().iter().any(|(name, _)| name == "choices");
+    let rows: Vec<ChoiceRow> = if there { context.json("choices")? } else { Vec::new() };
+    written(&choices::draw(&rows, &states(context)?.thickening)?)
 }

@@ -4,6 +4,8 @@
 pub mod column;
 pub mod dictionary;
 pub mod find;
+pub mod limits;
+pub mod models;
 pub mod reversals;
 pub mod rows;
 pub mod runs;
@@ -31,12 +33,18 @@ pub fn published() -> Vec<TableSpec> {
     vec![
         spec("runs", "raw export", column::specs(&runs::runs())),
         spec("exclusions", "run and reason", column::specs(&runs::exclusions())),
+        spec("limits", "run and number", column::specs(&limits::limits())),
         spec("reversals", "reversal", column::specs(&reversals::reversals())),
         spec("states", "state", column::specs(&states::states())),
         spec("thickening", "sample", column::specs(&states::thickening())),
         spec("fits", "model and parameter", column::specs(&rows::fits())),
+        spec("models", "model and what it was fitted to", column::specs(&models::models())),
+        spec("rivals", "explanation of contact shares", column::specs(&models::rivals())),
+        spec("flow_states", "state under the fitted law", column::specs(&models::flow_states())),
         spec("budget", "quantity and source", column::specs(&rows::budget())),
+        spec("choices", "quantity and choice", column::specs(&rows::choices())),
         spec("claims", "claim", column::specs(&rows::claims())),
+        spec("old_results", "old number", column::specs(&rows::old_results())),
         spec("points", "reading", runs::POINTS.to_vec()),
     ]
 }

@@ -1,10 +1,12 @@
-//! Columns of `fits`, `budget` and `claims`, the tables that may have no rows: their heads are there all the same.
+//! Columns of `fits`, `budget`, `choices`, `claims` and `old_results`, the tables that may have no rows: their heads
+//! are there all the same.
 
 use super::column::{Column, float, joined, table, text, truth};
 use stages::claims::result::ClaimRow;
 use stages::fit::result::FitRow;
+use stages::old_results::result::OldRow;
 use stages::table::Table;
-use stages::uncertainty::result::BudgetRow;
+use stages::uncertainty::result::{BudgetRow, ChoiceRow};
 
 /// Columns of `fits`.
 pub fn fits() -> Vec<Column<FitRow>> {
@@ -47,6 +49,28 @@ pub fn budget_table(rows: &[BudgetRow]) -> Table {
     table(&budget(), rows)
 }
 
+/// Columns of `choices`.
+pub fn choices() -> Vec<Column<ChoiceRow>> {
+    vec![
+        text("quantity", "The quantity, named as its column", |r: &ChoiceRow| Some(r.quantity.clone())),
+        text("sample", "Sample", |r| Some(r.sample.clone())),
+        text("set_point", "Set-point; null for quantities of a sample", |r| r.set_point.clone()),
+        text("choice", "The settings in force, or what was chosen instead", |r| Some(r.choice.clone())),
+        float("value", "", "Value under this choice; null where it leaves none", |r| r.interval.map(|i| i.value)),
+        float("u_value", "", "Standard uncertainty of value", |r| r.interval.map(|i| i.u)),
+        float("value_low", "", "Lower end of the 95 % interval of value", |r| r.interval.and_then(|i| i.low)),
+        float("value_high", "", "Upper end of the 95 % interval of value", |r| r.interval.and_then(|i| i.high)),
+        text("verdict", "The answer for the sample under this choice; null for a contact share", |r| {
+            r.verdict.map(|v| v.name().to_owned())
+        }),
+    ]
+}
+
+/// The table `choices`.
+pub fn choices_table(rows: &[ChoiceRow]) -> Table {
+    table(&choices(), rows)
+}
+
 /// Columns of `claims`.
 pub fn claims() -> Vec<Column<ClaimRow>> {
     vec![
@@ -63,4 +87,27 @@ pub fn claims() -> Vec<Column<ClaimRow>> {
 /// The table `claims`.
 pub fn claims_table(rows: &[ClaimRow]) -> Table {
     table(&claims(), rows)
+}
+
+/// Columns of `old_results`.
+pub fn old_results() -> Vec<Column<OldRow>> {
+    vec![
+        text("old_table", "Name of the old table in the study file", |r: &OldRow| Some(r.name.clone())),
+        text("row", "What picks the row", |r| Some(r.row.clone())),
+        text("column", "The column of ours that holds the number", |r| Some(r.column.clone())),
+        float("old", "", "The old number, in the unit of the column", |r| r.old),
+        float("u_old", "", "Standard uncertainty of old; null where the old table has none", |r| r.u_old),
+        float("new", "", "What the raw exports give; null where they give no value", |r| r.new),
+        float("u_new", "", "Standard uncertainty of new", |r| r.u_new),
+        float("difference", "", "Old less new", |r| r.difference),
+        float("in_u", "", "Size of the difference in its standard uncertainties", |r| r.in_u),
+        text("outcome", "Matched, differs, only in the old table, or only in the study", |r| {
+            Some(r.outcome.name().to_owned())
+        }),
+    ]
+}
+
+/// The table `old_results`.
+pub fn old_results_table(rows: &[OldRow]) -> Table {
+    table(&old_results(), rows)
 }

@@ -3,13 +3,17 @@
 use super::column::{Column, float, int, table, text};
 use stages::reversal::result::JudgedRun;
 use stages::table::{ColumnSpec, Table};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Columns of `runs`.
 pub fn runs() -> Vec<Column<JudgedRun>> {
     vec![
         text("run", "Path of the raw export in the study", |r: &JudgedRun| Some(r.identity.run.clone())),
         text("blake3", "BLAKE3 hash of the raw export", |r| Some(r.identity.blake3.clone())),
-        int("rows", "Rows of data in the raw export", |r| i64::try_from(r.identity.rows).ok()),
+        int("rows", "Rows of data in the raw export: kept and all that exclusions.counted holds of the run", |r| {
+            i64::try_from(r.identity.rows).ok()
+        }),
+        int("kept", "Readings that may enter a value", |r| i64::try_from(r.account.kept).ok()),
         text("sample", "Sample", |r| Some(r.identity.sample.clone())),
         float("volume_fraction", "", "Solid volume fraction; null for controls", |r| r.identity.volume_fraction),
         float("u_volume_fraction", "", "Standard uncertainty of volume_fraction", |r| r.identity.u_volume_fraction),
@@ -37,6 +41,8 @@ pub struct Exclusion {
     pub reason: String,
     /// Readings with this reason.
     pub points: u64,
+    /// Those of them that are counted here and nowhere else.
+    pub counted: u64,
     /// Part of all rows of the export; none where it has no rows.
     pub share: Option<f64>,
 }
@@ -47,25 +53,31 @@ pub fn exclusions() -> Vec<Column<Exclusion>> {
         text("run", "Path of the raw export in the study", |e: &Exclusion| Some(e.run.clone())),
         text("reason", "Why readings are set aside; a reading may have several reasons", |e| Some(e.reason.clone())),
         int("points", "Readings with this reason", |e| i64::try_from(e.points).ok()),
+        int("counted", "Of them, readings counted under this reason alone, the gravest they have", |e| {
+            i64::try_from(e.counted).ok()
+        }),
         float("share", "", "Part of the rows of the export, 0 to 1", |e| e.share),
     ]
 }
 
-/// Rows of `exclusions`: run by run, reasons sorted, reasons without readings left out.
+/// Rows of `exclusions`: run by run, reasons sorted, reasons without readings left out. A row of the export that could
+/// not be read has one reason, `refused: …`.
 pub fn exclusion_rows(judged: &[JudgedRun]) -> Vec<Exclusion> {
-    let of = |run: &JudgedRun| {
-        let (name, rows) = (run.identity.run.clone(), run.identity.rows);
-        let counted = run.excluded.iter().filter(|(_, n)| **n > 0);
-        counted
-            .map(move |(reason, points)| Exclusion {
-                run: name.clone(),
-                reason: reason.clone(),
-                points: *points,
-                share: (rows > 0).then(|| *points as f64 / rows as f64),
-            })
-            .collect::<Vec<_>>()
+    judged.iter().flat_map(exclusions_of).collect()
+}
+
+fn exclusions_of(run: &JudgedRun) -> Vec<Exclusion> {
+    let (excluded, counted) = (&run.excluded, &run.account.counted);
+    let of = |map: &BTreeMap<String, u64>, reason: &str| map.get(reason).copied().unwrap_or(0);
+    let reasons: BTreeSet<&String> = excluded.keys().chain(counted.keys()).collect();
+    let row = |reason: &String| {
+        let counted = of(counted, reason);
+        let points = of(excluded, reason).max(counted);
+        let rows = run.identity.rows;
+        let share = (rows > 0).then(|| points as f64 / rows as f64);
+        Exclusion { run: run.identity.run.clone(), reason: reason.clone(), points, counted, share }
     };
-    judged.iter().flat_map(of).collect()
+    reasons.into_iter().map(row).filter(|row| row.points > 0).collect()
 }
 
 /// The table `exclusions`.

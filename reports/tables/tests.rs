@@ -9,12 +9,18 @@ fn all() -> Vec<(&'static str, Table)> {
     vec![
         ("runs", runs::runs_table(&runs)),
         ("exclusions", runs::exclusions_table(&runs)),
+        ("limits", limits::limits_table(&runs)),
         ("reversals", reversals::reversals_table(&states.reversals)),
         ("states", states::states_table(&states.states)),
         ("thickening", states::thickening_table(&states.thickening)),
         ("fits", rows::fits_table(&fixture::fits().rows)),
+        ("models", models::models_table(&fixture::fits().quality)),
+        ("rivals", models::rivals_table(&fixture::fits().rivals)),
+        ("flow_states", models::flow_states_table(&fixture::fits().flow_states)),
         ("budget", rows::budget_table(&fixture::budget().rows)),
+        ("choices", rows::choices_table(&fixture::choices())),
         ("claims", rows::claims_table(&[])),
+        ("old_results", rows::old_results_table(&[])),
     ]
 }
 
@@ -54,13 +60,14 @@ fn every_column_has_a_meaning_and_its_unit_where_the_name_says_one() {
 #[test]
 fn the_contract_s_columns_are_there() {
     let wanted = [
-        ("runs", "run blake3 rows sample volume_fraction geometry instrument loading repeat started"),
+        ("runs", "run blake3 rows kept sample volume_fraction geometry instrument loading repeat started"),
         (
             "points",
             "run row step time_s torque_n_m sample_torque_n_m speed_rad_per_s stress_pa rate_per_s strain \
           viscosity_pa_s normal_force_n temperature_c reversal strain_since_reversal excluded",
         ),
-        ("exclusions", "run reason points share"),
+        ("exclusions", "run reason points counted share"),
+        ("limits", "run limit step value unit bound holds remarks"),
         (
             "reversals",
             "reversal run row step time_s sample volume_fraction loading repeat set_point controlled control \
@@ -124,4 +131,17 @@ fn tables_without_rows_keep_their_heads_and_types() {
     let table = rows::fits_table(&[]);
     assert_eq!(Table::from_parquet(&table.to_parquet().unwrap()).unwrap(), table);
     assert!(String::from_utf8(table.to_csv().unwrap()).unwrap().starts_with("model,scope,parameter,"));
+}
+
+/// What a referee asks first: where did the readings go?
+#[test]
+fn rows_are_those_kept_and_those_excluded_by_name() {
+    let judged = fixture::runs();
+    for run in &judged {
+        let counted: u64 = runs::exclusion_rows(std::slice::from_ref(run)).iter().map(|e| e.counted).sum();
+        assert_eq!(run.identity.rows, run.account.kept + counted, "{}", run.identity.run);
+    }
+    let rows = runs::exclusion_rows(&judged[..1]);
+    let found: Vec<_> = rows.iter().map(|e| (e.reason.as_str(), e.points, e.counted)).collect();
+    assert_eq!(found, [("instrument-inertia", 120, 120), ("refused: missing time", 2, 2), ("spike", 3, 2)]);
 }

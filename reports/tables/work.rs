@@ -1,14 +1,15 @@
 //! The work of the tasks that write tables: results in, Parquet and CSV out; nothing else.
 
-use super::{dictionary, reversals, rows, runs, states};
+use super::{dictionary, limits, models, reversals, rows, runs, states};
 use pipeline::diagnostic::Diagnostic;
 use pipeline::stage::{Context, Produced, from_json};
 use stages::claims::result::ClaimRow;
 use stages::fit::result::Fits;
+use stages::old_results::result::Held;
 use stages::reversal::result::JudgedRun;
 use stages::states::result::States;
 use stages::table::Table;
-use stages::uncertainty::result::Budget;
+use stages::uncertainty::result::{Budget, ChoiceRow};
 
 type Made = Result<Produced, Vec<Diagnostic>>;
 
@@ -30,6 +31,11 @@ pub fn runs(context: &Context<'_>) -> Made {
 /// `table exclusions`: every input is a judged run.
 pub fn exclusions(context: &Context<'_>) -> Made {
     written(&runs::exclusions_table(&judged(context)?))
+}
+
+/// `table limits`: every input is a judged run.
+pub fn limits(context: &Context<'_>) -> Made {
+    written(&limits::limits_table(&judged(context)?))
 }
 
 /// `table reversals`, from the input `states`.
@@ -57,9 +63,29 @@ pub fn fits(context: &Context<'_>) -> Made {
     written(&rows::fits_table(&optional::<Fits>(context, "fits")?.rows))
 }
 
+/// `table models`, from the input `fits` where there is one.
+pub fn models(context: &Context<'_>) -> Made {
+    written(&models::models_table(&optional::<Fits>(context, "fits")?.quality))
+}
+
+/// `table rivals`, from the input `fits` where there is one.
+pub fn rivals(context: &Context<'_>) -> Made {
+    written(&models::rivals_table(&optional::<Fits>(context, "fits")?.rivals))
+}
+
+/// `table flow_states`, from the input `fits` where there is one.
+pub fn flow_states(context: &Context<'_>) -> Made {
+    written(&models::flow_states_table(&optional::<Fits>(context, "fits")?.flow_states))
+}
+
 /// `table budget`, from the input `budget` where there is one.
 pub fn budget(context: &Context<'_>) -> Made {
     written(&rows::budget_table(&optional::<Budget>(context, "budget")?.rows))
+}
+
+/// `table choices`, from the input `choices` where there is one.
+pub fn choices(context: &Context<'_>) -> Made {
+    written(&rows::choices_table(&optional::<Vec<ChoiceRow>>(context, "choices")?))
 }
 
 /// `table claims`, from the input `claims` where there is one. A claim that misses is a remark.
@@ -68,6 +94,13 @@ pub fn claims(context: &Context<'_>) -> Made {
     let mut produced = written(&rows::claims_table(&rows))?;
     produced.remarks = rows.iter().filter(|r| !r.holds).map(crate::text::claims::miss).collect();
     Ok(produced)
+}
+
+/// `old results table`: every input is an old table, held.
+pub fn old_results(context: &Context<'_>) -> Made {
+    let held = context.inputs().iter().map(|(name, bytes)| from_json::<Held>(name, bytes));
+    let rows = held.collect::<Result<Vec<_>, _>>()?.into_iter().flat_map(|held| held.rows).collect::<Vec<_>>();
+    written(&rows::old_results_table(&rows))
 }
 
 /// `table dictionary`: no input.

@@ -3,8 +3,10 @@
 
 use super::methods::listed;
 use super::numbers::{count, plain, plus_minus, significant};
+use crate::figures::typical::Chosen;
 use crate::tables::reversals::share_at_minimum;
 use stages::fit::result::Fits;
+use stages::old_results::result::{Agreement, OldRow, Outcome};
 use stages::reversal::result::{Control, Estimate};
 use stages::states::result::{State, StudyReversal};
 
@@ -19,6 +21,43 @@ fn stretch(states: &[&State]) -> String {
     let stresses: Vec<f64> = states.iter().filter_map(|s| s.stress_pa.map(|i| i.value)).collect();
     let (low, high) = stresses.iter().fold((f64::INFINITY, 0.0_f64), |(a, b), s| (a.min(*s), b.max(*s)));
     format!("{} Pa to {} Pa", plain(low), plain(high))
+}
+
+/// Title of the figure of an old table's column.
+pub fn old_results_title(column: &str) -> String {
+    format!("Old numbers against new ones: {column}")
+}
+
+/// Caption and alternative text of an old table's column.
+pub fn old_results(column: &str, rows: &[&OldRow], agreement: &Agreement) -> (String, String) {
+    let of = |outcome| rows.iter().filter(|row| row.outcome == outcome).count();
+    let name = rows.first().map_or("", |row| row.name.as_str());
+    let (matched, differ) = (of(Outcome::Matched), of(Outcome::Differs));
+    let mut text = format!(
+        "{column} of the old table \u{201c}{name}\u{201d} against what the raw exports give: {matched} match, {differ} \
+         differ by more than two standard uncertainties (filled), {} only in the old table, {} only in the study. (a) \
+         with the identity line; bars: 95 % intervals. (b) Old less new against the mean of both",
+        of(Outcome::OnlyOld),
+        of(Outcome::OnlyNew)
+    );
+    let limits = agreement.bias.zip(agreement.low).zip(agreement.high);
+    let said = limits.map(|((bias, low), high)| {
+        format!(
+            "bias {} and limits of agreement {} to {}",
+            significant(bias, 2),
+            significant(low, 2),
+            significant(high, 2)
+        )
+    });
+    match &said {
+        Some(said) => text.push_str(&format!(", with {said}, which hold 95 % of differences (Bland & Altman 1986).")),
+        None => text.push_str("; there are too few pairs for limits of agreement."),
+    }
+    let alt = format!(
+        "Two plots of {column}: {matched} old numbers match the new ones, {differ} differ{}.",
+        said.map_or_else(String::new, |said| format!("; {said}"))
+    );
+    (text, alt)
 }
 
 /// Caption of the viscosity figure of a sample.
@@ -70,7 +109,8 @@ pub fn contact_share(states: &[State]) -> (String, String) {
 }
 
 /// Caption and alternative text of the typical reversal.
-pub fn typical(reversal: &StudyReversal, share: Estimate) -> (String, String) {
+pub fn typical(chosen: Chosen<'_>, share: Estimate) -> (String, String) {
+    let reversal = chosen.reversal;
     let (identity, read) = (&reversal.identity, &reversal.judged.read);
     let at = reversal.set_point.as_ref().map_or_else(String::new, |s| format!(" at {s}"));
     let bins = read.after.as_ref().map_or(0, |a| a.bins.len());
@@ -81,8 +121,7 @@ pub fn typical(reversal: &StudyReversal, share: Estimate) -> (String, String) {
         String::new()
     };
     let text = format!(
-        "A typical reversal: {}, {}{at}, loading {}, grade {}; of the reversals of the best grade, the one whose \
-         uncertainty is the median. Circles: viscosity over its steady value before the reversal, {} with standard \
+        "A typical reversal: {}, {}{at}, loading {}, grade {}; {}. Circles: viscosity over its steady value before the reversal, {} with standard \
          uncertainty as bars. Line: fitted curve of the form with the largest weight. Diamond and horizontal line: \
          value at zero strain, averaged over forms, with its 95 % interval, so that the contact share is {}. \
          Triangle: minimum of the curve.{left_out} (a) Linear and (b) logarithmic strain.",
@@ -90,6 +129,7 @@ pub fn typical(reversal: &StudyReversal, share: Estimate) -> (String, String) {
         identity.sample,
         identity.loading,
         reversal.judged.grade.name(),
+        chosen_among(chosen),
         count(bins as u64, "strain bin"),
         plus_minus(share.value, share.u),
     );
@@ -100,6 +140,19 @@ pub fn typical(reversal: &StudyReversal, share: Estimate) -> (String, String) {
         read.after.as_ref().and_then(|a| a.recovery_strain).map_or_else(|| "unknown size".to_owned(), plain)
     );
     (text, alt)
+}
+
+/// Why this reversal is the one that is shown.
+fn chosen_among(chosen: Chosen<'_>) -> String {
+    let of = match (chosen.thickens, chosen.at_high_end) {
+        (true, true) => "at the upper end of the rise of samples that thicken",
+        (true, false) => "of samples that thicken",
+        (false, _) => "of the study, in which no sample is shown to thicken",
+    };
+    match chosen.peers {
+        1 => format!("it is the only one of its grade {of}"),
+        n => format!("of the {n} of its grade {of}, the one whose uncertainty is the median"),
+    }
 }
 
 /// What the two other measurands would give.
@@ -184,17 +237,71 @@ pub fn flow_curves(states: usize, samples: usize, fits: &Fits) -> (String, Strin
     (text, format!("Log-log plot of relative viscosity against stress, {shown}. {lines}"))
 }
 
+/// Caption and alternative text of the flow-state diagram.
+pub fn flow_state(fits: &Fits) -> (String, String) {
+    let shown = count(fits.flow_states.len() as u64, "state");
+    let minded = fits.flow_states.iter().filter(|s| !s.remarks.is_empty()).count();
+    let open =
+        if minded == 0 { "" } else { " Open markers: states on or near a branch that is unstable at a held rate." };
+    let text = format!(
+        "Flow states of the fitted thickening law, {shown}. Lines: stresses at which the rate has its maximum and its \
+         minimum, and beyond which the suspension is jammed. Thin lines: onset stress and the jamming fractions with \
+         and without friction.{open}"
+    );
+    (text, format!("Borders of flow states over solid fraction and stress, logarithmic, with {shown}."))
+}
+
+/// Caption and alternative text of the residuals.
+pub fn residuals(states: usize) -> (String, String) {
+    let shown = count(states as u64, "state");
+    let text = format!(
+        "Logarithm of the measured over the fitted relative viscosity by the thickening law, over its own standard \
+         deviation with what it shares with other states taken off, {shown}. Thin lines: 95 % of a normal error. Right: \
+         against the leverage, the part that a state has in its own fitted value."
+    );
+    (text, format!("Two panels of residuals of {shown}, against stress and against leverage."))
+}
+
 /// Caption and alternative text of the relative viscosity against the solid fraction.
 pub fn relative_viscosity(points: usize, fits: &Fits) -> (String, String) {
     let lines = if fits.law_curves.is_empty() {
         "No fitted law is shown.".to_owned()
     } else {
-        format!("Lines: {}; bands: 95 % of the fit.", models(fits.law_curves.iter().map(|c| &c.model)))
+        format!(
+            "Lines: {}; bands: 95 % of the fit; thin upright lines: the solid fractions at which they diverge.",
+            models(fits.law_curves.iter().map(|c| &c.model))
+        )
     };
     let text = format!(
-        "Relative viscosity against solid volume fraction at the low and at the high end of the rise, {}. Bars: 95 % \
-         intervals of both. {lines}",
-        count(points as u64, "state")
+        "Relative viscosity against solid volume fraction at the lowest and at the highest stress of each sample, {}. \
+         Bars: 95 % intervals of both. {lines}",
+        count(points as u64, "point")
     );
     (text, format!("Relative viscosity, logarithmic, rises with the solid fraction. {lines}"))
+}
+
+/// Caption and alternative text of the choices: samples, and rows of each.
+pub fn choices(samples: usize, rows: usize) -> (String, String) {
+    let samples = count(samples as u64, "sample");
+    let others = count(rows.saturating_sub(1) as u64, "choice");
+    let text = format!(
+        "What hangs on choices: {samples} under the settings in force (filled) and {others} that could be defended as \
+         well (open), sorted by the share of the rise. Shaded: interval under the settings in force. Line: one half, \
+         where the verdict turns. {BARS}"
+    );
+    (text, format!("Sorted points with bars: share of the rise and contact share of {samples} under {others}."))
+}
+
+/// Caption and alternative text of the budget.
+pub fn budget(bars: usize, samples: usize) -> (String, String) {
+    let shown = format!(
+        "{} of {}",
+        count(bars as u64, "quantity").replace("quantitys", "quantities"),
+        count(samples as u64, "sample")
+    );
+    let text = format!(
+        "Where the variance comes from: {shown}. The parts of each bar add up to the variance of the quantity; what each \
+         quantity is, and its standard uncertainty, stands on the left. Numbers in the parts are those of the legend."
+    );
+    (text, format!("Stacked bars: parts of the variance of {shown} by kind of source."))
 }

@@ -1,15 +1,21 @@
 //! The methods text: sentences made from the settings in force and from counts. A rule that is switched off, and a
 //! step that is left out, has no sentence. Every sentence names the settings or counts that it rests on.
 
+use super::cleaning;
+use super::exports;
+use super::liquids;
 use super::numbers::{count, setting, setting_percent, whole};
+use super::transient;
 use serde::{Deserialize, Serialize};
 use stages::clean::params::Params as Clean;
-use stages::fit::params::{Model, Params as Fit};
+use stages::fit::params::{Loss, Params as Fit};
 use stages::ingest::params::Params as Ingest;
+use stages::physics::liquids::Composition;
+use stages::physics::models::{self, Model, Subject};
 use stages::references;
-use stages::reversal::params::Params as Reversal;
+use stages::reversal::params::{Choices, Params as Reversal};
 use stages::reversal::result::JudgedRun;
-use stages::states::params::Params as StatesParams;
+use stages::states::params::{Ends, Params as StatesParams};
 use stages::states::result::States;
 use stages::uncertainty::params::Params as Uncertainty;
 
@@ -30,8 +36,12 @@ pub struct InForce {
     pub seed: u64,
     /// Nothing told loadings apart for some exports: each export counts as a loading of its own.
     pub loading_per_export: bool,
+    /// Liquids whose viscosity follows from their composition, by name.
+    pub computed_liquids: Vec<(String, Composition)>,
     /// Whether an inertia is known for any instrument or geometry in use.
     pub inertia_known: bool,
+    /// Whether any geometry in use is parallel plates.
+    pub plates: bool,
 }
 
 /// A sentence with what it rests on.
@@ -54,12 +64,13 @@ pub struct Paragraph {
     pub sentences: Vec<Sentence>,
 }
 
-fn say(text: impl Into<String>, from: &[&str]) -> Sentence {
+pub(super) fn say(text: impl Into<String>, from: &[&str]) -> Sentence {
     Sentence { text: text.into(), from: from.iter().map(|f| (*f).to_owned()).collect(), cites: Vec::new() }
 }
 
 impl Sentence {
-    fn citing(mut self, keys: &[&'static str]) -> Self {
+    /// The same with sources.
+    pub(super) fn citing(mut self, keys: &[&'static str]) -> Self {
         self.cites.extend(keys);
         self
     }
@@ -69,8 +80,10 @@ impl Sentence {
 pub fn paragraphs(settings: &InForce, runs: &[JudgedRun], states: &States) -> Vec<Paragraph> {
     let paragraph = |title, sentences| Paragraph { title, sentences };
     let all = vec![
+        paragraph("Liquids", liquids::sentences(&settings.computed_liquids)),
         paragraph("Readings", readings(settings, runs)),
         paragraph("Exclusions", exclusions(&settings.clean)),
+        paragraph("Limits of the flow", cleaning::judged(&settings.clean, settings.plates)),
         paragraph("Before the reversal", before(settings)),
         paragraph("After the reversal", after(settings)),
         paragraph("Resolved or not, and grades", grades(settings)),
@@ -84,10 +97,12 @@ pub fn paragraphs(settings: &InForce, runs: &[JudgedRun], states: &States) -> Ve
 
 fn readings(settings: &InForce, runs: &[JudgedRun]) -> Vec<Sentence> {
     let rows: u64 = runs.iter().map(|r| r.identity.rows).sum();
+    let were = if runs.len() == 1 { "was" } else { "were" };
     let mut out = vec![say(
-        format!("{} with {} were read.", count(runs.len() as u64, "raw export"), count(rows, "row")),
+        format!("{} with {} {were} read.", count(runs.len() as u64, "raw export"), count(rows, "row")),
         &["count of runs", "count of rows"],
     )];
+    out.extend(exports::sentences(&settings.ingest, settings.clean.stress_agreement));
     let clean = &settings.clean;
     out.push(
         say(
@@ -129,6 +144,7 @@ fn exclusions(clean: &Clean) -> Vec<Sentence> {
         out.push(say(format!("Set aside were readings {what}."), &from));
     }
     out.extend(flags(clean));
+    out.extend(cleaning::exclusions(clean));
     out
 }
 
@@ -136,12 +152,16 @@ fn exclusions(clean: &Clean) -> Vec<Sentence> {
 fn flags(clean: &Clean) -> Vec<Sentence> {
     let spike = clean.spike.on().map(|r| {
         let text = format!(
-            "A reading is a spike if it differs from the median of {} on either side by more than {} robust standard \
-             deviations and by more than {}; the strain up to {} after a change of speed is left alone.",
+            "Up to {} in a row are a spike if they differ from the median of {} on either side by more than {} robust \
+             standard deviations and by more than {}, or {} up to strain {} after a change of speed or sense; up to \
+             strain {} only single readings can be one.",
+            count(r.longest as u64, "reading"),
             count(r.window as u64, "reading"),
             setting(r.threshold),
             setting_percent(r.least),
-            setting(r.transient_strain)
+            setting_percent(r.least_in_transient),
+            setting(r.transient_strain),
+            setting(r.single_strain)
         );
         say(text, &["stages.clean.spike"]).citing(&["hampel-1974"])
     });
@@ -188,10 +208,14 @@ fn before(settings: &InForce) -> Vec<Sentence> {
     vec![
         say(
             format!(
-                "A reversal is a change of sense with motion over a strain of at least {} and {} on either side; the \
-                 turning point of the motion is strain zero.",
+                "A reversal is a change of sense with motion over a strain of at least {} and {} on either side; below \
+                 {} of the slower of the two speeds the sample counts as standing still. The turning point of the \
+                 motion is strain zero; a rate that changes by more than {} from one stretch to the next begins a new \
+                 record of steady shear.",
                 setting(find.strain),
-                count(u64::from(find.readings), "reading")
+                count(u64::from(find.readings), "reading"),
+                setting_percent(find.rest),
+                setting_percent(find.rate_change)
             ),
             &["stages.reversal.find"],
         ),
@@ -207,6 +231,16 @@ fn before(settings: &InForce) -> Vec<Sentence> {
                 count(u64::from(before.fewest), "reading")
             ),
             &["stages.reversal.before"],
+        ),
+        say(
+            format!(
+                "Under a held rate the window begins once the speed is within {} of its level. The noise of ln η is that \
+                 of the steady windows of a run: a white part and one that wanders over strain, from their variogram up \
+                 to a lag of strain {}.",
+                setting_percent(before.speed_band),
+                setting(before.noise_lag)
+            ),
+            &["stages.reversal.before.speed_band", "stages.reversal.before.noise_lag"],
         ),
         say(
             format!(
@@ -240,23 +274,17 @@ fn usable(settings: &InForce) -> Sentence {
 
 fn after(settings: &InForce) -> Vec<Sentence> {
     let (fit, beside) = (&settings.reversal.fit, &settings.reversal.beside);
-    let forms = match (fit.release, fit.delay) {
-        (true, true) => "with and without an elastic release, with and without a delay of the return of contacts",
-        (true, false) => "with and without an elastic release",
-        (false, true) => "with and without a delay of the return of contacts",
-        (false, false) => "of one kind",
-    };
-    vec![
+    let mut out = vec![
         usable(settings),
         say(
-            format!(
-                "The contact share is one less the ratio of the viscosity at zero strain to the steady one before. \
-                 The value at zero strain comes from fits to the binned trace of forms {forms}, averaged by their \
-                 weights; their spread is part of its uncertainty.",
-            ),
+            "The contact share is one less the ratio of the viscosity at zero strain, H of the curve below, to the \
+             steady one before.",
             &["stages.reversal.fit"],
         )
-        .citing(&["gadala-maria-1980", "lin-2015", "ness-2016"]),
+        .citing(&["gadala-maria-1980", "lin-2015"]),
+    ];
+    out.extend(transient::sentences(fit));
+    out.extend([
         say(
             "Where no form fits the trace within the noise, its uncertainty is widened by the root of the sum of \
              squares per degree of freedom.",
@@ -266,14 +294,43 @@ fn after(settings: &InForce) -> Vec<Sentence> {
         say(
             format!(
                 "Beside it are given the mean over an early flat stretch up to strain {}, the minimum up to strain {}, \
-                 and the strains of recovery, these only where the fall exceeds {} times its standard uncertainty.",
+                 and the strains of recovery, these only where the fall exceeds {} times its standard uncertainty. A \
+                 stretch is flat if, over a ratio of strains of at least {}, its slope is not significant and the \
+                 viscosity changes by less than {}.",
                 setting(beside.plateau_end),
                 setting(beside.minimum_end),
-                setting(beside.significant_fall)
+                setting(beside.significant_fall),
+                setting(beside.plateau_ratio),
+                setting_percent(beside.plateau_change)
             ),
             &["stages.reversal.beside"],
         ),
-    ]
+    ]);
+    out.extend(settings.reversal.choices.on().map(choices));
+    out
+}
+
+/// Under which other settings every contact share was read once more.
+fn choices(choices: &Choices) -> Sentence {
+    let values = |list: &[f64]| listed(list.iter().map(|x| setting(*x)));
+    let part = |what: &str, list: &[f64]| (!list.is_empty()).then(|| format!("{what} {}", values(list)));
+    let parts = [
+        part("the first usable strain times", &choices.dead_strain),
+        part("a window before of strain", &choices.window),
+        part("the widths of the priors times", &choices.prior_width),
+        part("the widths of the bins times", &choices.bin_width),
+        choices.without_release.then(|| "no form with an elastic release".to_owned()),
+    ];
+    let parts: Vec<String> = parts.into_iter().flatten().collect();
+    let text = if parts.is_empty() {
+        "No contact share was read once more under other settings.".to_owned()
+    } else {
+        format!(
+            "To see what hangs on such choices, every contact share was read once more with {}, one at a time.",
+            parts.join("; with ")
+        )
+    };
+    say(text, &["stages.reversal.choices"])
 }
 
 fn grades(settings: &InForce) -> Vec<Sentence> {
@@ -340,8 +397,9 @@ fn control(settings: &InForce, states: &States) -> Vec<Sentence> {
     vec![
         say(
             format!(
-                "A Newtonian liquid under the same protocol must show no drop; {} of it tell what the instrument does.",
-                count(reversals as u64, "reversal")
+                "A Newtonian liquid under the same protocol must show no drop; {} of it {} what the instrument does.",
+                count(reversals as u64, "reversal"),
+                if reversals == 1 { "tells" } else { "tell" }
             ),
             &["count of control reversals"],
         ),
@@ -360,19 +418,27 @@ fn control(settings: &InForce, states: &States) -> Vec<Sentence> {
 
 fn hierarchy(settings: &InForce, states: &States) -> Vec<Sentence> {
     let params = &settings.reversal.states;
-    let loadings: std::collections::BTreeSet<_> =
-        states.reversals.iter().map(|r| (&r.identity.sample, &r.identity.loading)).collect();
+    let asked = || states.reversals.iter().filter(|r| !r.identity.control && r.set_point.is_some());
+    let loadings: std::collections::BTreeSet<_> = asked().map(|r| (&r.identity.sample, &r.identity.loading)).collect();
+    let n = asked().count();
     vec![
         say(
             format!(
-                "{} over {} form {}. Reversals of a sample whose held quantity differs by less than a ratio of {} have \
-                 one set-point.",
-                count(states.reversals.len() as u64, "reversal"),
+                "{} over {} {} {}. Reversals of a sample whose held quantity differs by less than a ratio of {} have \
+                 one set-point; found values that span more than a ratio of {} stop the analysis.",
+                count(n as u64, "reversal"),
                 count(loadings.len() as u64, "loading"),
+                if n == 1 { "forms" } else { "form" },
                 count(states.states.len() as u64, "state"),
-                setting(params.set_point_ratio)
+                setting(params.set_point_ratio),
+                setting(params.set_point_span)
             ),
-            &["count of reversals", "count of states", "stages.reversal.states.set_point_ratio"],
+            &[
+                "count of reversals",
+                "count of states",
+                "stages.reversal.states.set_point_ratio",
+                "stages.reversal.states.set_point_span",
+            ],
         ),
         say(
             format!(
@@ -396,8 +462,9 @@ fn hierarchy(settings: &InForce, states: &States) -> Vec<Sentence> {
         say(
             format!(
                 "The share of the rise is the rise of the contact viscosity over that of the whole, between the \
-                 smallest and the largest viscosity, on pairs within each loading; a rise of less than {} is not \
+                 smallest and the largest viscosity{}, on pairs within each loading; a rise of less than {} is not \
                  explained.",
+                chosen_ends(params),
                 setting_percent(params.smallest_rise)
             ),
             &["stages.reversal.states.smallest_rise", "stages.reversal.states.ends"],
@@ -411,37 +478,80 @@ fn hierarchy(settings: &InForce, states: &States) -> Vec<Sentence> {
     ]
 }
 
+/// Ends of the rise that the study file names.
+fn chosen_ends(params: &StatesParams) -> String {
+    let of = |(sample, ends): (&String, &Ends)| {
+        let end = |what: &str, label: &Option<String>| label.as_ref().map(|label| format!("{what} at {label}"));
+        let both: Vec<String> =
+            [end("the lower", &ends.low), end("the upper", &ends.high)].into_iter().flatten().collect();
+        (!both.is_empty()).then(|| format!("{sample} with {}", listed(both.into_iter())))
+    };
+    let named = listed(params.ends.iter().filter_map(of));
+    if named.is_empty() { named } else { format!(", but of {named}, as chosen,") }
+}
+
 fn fits(fit: &Fit) -> Vec<Sentence> {
     if fit.skip || fit.models.is_empty() {
         return Vec::new();
     }
-    let mut out = Vec::new();
-    for model in &fit.models {
-        out.push(match model {
-            Model::WyartCates => {
-                let held = [("alpha", fit.alpha), ("beta", fit.beta)];
-                let held = held.iter().filter_map(|(name, v)| v.map(|v| format!("{name} held at {}", setting(v))));
-                let held: Vec<String> = held.collect();
-                let with = if held.is_empty() { String::new() } else { format!(", {}", listed(held.into_iter())) };
-                say(
-                    format!("The law of Wyart and Cates was fitted to all samples and stresses at once{with}."),
-                    &["stages.fit.models", "stages.fit.alpha", "stages.fit.beta"],
-                )
-                .citing(&["wyart-2014"])
-            }
-            Model::MaronPierce => say(
-                "The law of Maron and Pierce was fitted against the solid fraction at either end of the rise.",
-                &["stages.fit.models"],
-            )
-            .citing(&["maron-1956"]),
-            Model::KriegerDougherty => say(
-                "The law of Krieger and Dougherty was fitted against the solid fraction at either end of the rise.",
-                &["stages.fit.models"],
-            )
-            .citing(&["krieger-1959"]),
-        });
-    }
+    let fitted = fit.models.iter().filter_map(|name| models::find(name.as_str())).map(|model| fitted(fit, model));
+    let mut out: Vec<Sentence> = fitted.collect();
+    out.push(minimised(fit));
+    out.push(
+        say(
+            "Intervals of parameters end where the sum of squares, least over all others, has risen by what 95 % allow; \
+             a parameter on its bound, or bounded on one side only, has no value, and with fewer than three solid \
+             fractions or one state that decides the fit alone the thickening law has none.",
+            &["stages.fit.models"],
+        )
+        .citing(&["baarda-1968"]),
+    );
+    out.push(
+        say(
+            "Explanations of the same data are weighed by the corrected Akaike criterion; its weights compare them \
+             with each other only.",
+            &["stages.fit.models"],
+        )
+        .citing(&["akaike-1974", "hurvich-1989", "burnham-2002"]),
+    );
     out
+}
+
+fn fitted(fit: &Fit, model: &dyn Model) -> Sentence {
+    let title = model.title();
+    let source: Vec<&'static str> = Some(model.source()).filter(|s| !s.is_empty()).into_iter().collect();
+    let what = match model.subject() {
+        Subject::Thickening => {
+            let held = [("alpha", fit.alpha), ("beta", fit.beta)];
+            let held = held.iter().filter_map(|(name, v)| v.map(|v| format!("{name} held at {}", setting(v))));
+            let held: Vec<String> = held.collect();
+            let with = if held.is_empty() { String::new() } else { format!(", {}", listed(held.into_iter())) };
+            format!("to all samples and stresses at once{with}")
+        }
+        Subject::Packing => "against the solid fraction at either end of the rise".to_owned(),
+        Subject::FlowCurve => "to the flow curve of each sample".to_owned(),
+    };
+    let from = ["stages.fit.models", "stages.fit.alpha", "stages.fit.beta"];
+    say(format!("The {title} model was fitted {what}."), &from).citing(&source)
+}
+
+fn minimised(fit: &Fit) -> Sentence {
+    let from = setting(fit.loss_scale);
+    let (loss, source) = match fit.loss {
+        Loss::Squares => ("squares of the residuals".to_owned(), None),
+        Loss::SoftL1 => (format!("a soft-L1 loss from {from} standard uncertainties on"), Some("huber-1964")),
+        Loss::Huber => (format!("Huber's loss from {from} standard uncertainties on"), Some("huber-1964")),
+    };
+    let cites: Vec<&str> = std::iter::once("orear-1982").chain(source).collect();
+    say(
+        format!(
+            "Fits minimise {loss} of the logarithm of the viscosity with their covariance; the solid fraction of a \
+             sample moves within its uncertainty, and where the rate was held the error of the stress follows that of \
+             the viscosity (effective variance)."
+        ),
+        &["stages.fit.loss", "stages.fit.loss_scale"],
+    )
+    .citing(&cites)
 }
 
 fn uncertainty(settings: &InForce) -> Vec<Sentence> {
@@ -457,12 +567,14 @@ fn uncertainty(settings: &InForce) -> Vec<Sentence> {
         out.push(
             say(
                 format!(
-                    "Terms of instrument and sample were drawn {} times (seed {}), each draw shared by all reversals \
-                     that it touches, and joined with the scatter of the data.",
+                    "Terms of instrument and sample were drawn {} times (seed {}), up to {} times where the ends of an \
+                     interval had not settled to the printed digits, each draw shared by all reversals that it touches, \
+                     and joined with the scatter of the data.",
                     whole(u64::from(settings.uncertainty.trials)),
-                    settings.seed
+                    settings.seed,
+                    whole(u64::from(settings.uncertainty.most_trials))
                 ),
-                &["stages.uncertainty.trials", "seed"],
+                &["stages.uncertainty.trials", "stages.uncertainty.most_trials", "seed"],
             )
             .citing(&["jcgm-101"]),
         );
@@ -495,14 +607,17 @@ pub fn cited(paragraphs: &[Paragraph]) -> Vec<&'static str> {
     references::ALL.iter().map(|r| r.key).filter(|key| used(key)).collect()
 }
 
+/// Numbers of the sources of a sentence, by their place in `cited`, from 1.
+pub fn numbers_of(sentence: &Sentence, cited: &[&str]) -> Vec<usize> {
+    let found = sentence.cites.iter().filter_map(|key| cited.iter().position(|c| c == key));
+    let mut found: Vec<usize> = found.map(|i| i + 1).collect();
+    found.sort_unstable();
+    found
+}
+
 /// The sentences of a paragraph in one text, sources as `[1, 2]` by their place in `cited`.
 pub fn running_text(paragraph: &Paragraph, cited: &[&str]) -> String {
-    let numbers = |s: &Sentence| {
-        let found = s.cites.iter().filter_map(|key| cited.iter().position(|c| c == key));
-        let mut found: Vec<usize> = found.map(|i| i + 1).collect();
-        found.sort_unstable();
-        found.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")
-    };
+    let numbers = |s: &Sentence| numbers_of(s, cited).iter().map(ToString::to_string).collect::<Vec<_>>().join(", ");
     let sentence = |s: &Sentence| match numbers(s) {
         n if n.is_empty() => s.text.clone(),
         n => format!("{} [{n}].", s.text.trim_end_matches('.')),

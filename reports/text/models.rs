@@ -3,10 +3,8 @@
 /// A model by the names of its authors.
 pub fn name(model: &str) -> &str {
     match model {
-        "wyart-cates" => "Wyart–Cates",
-        "maron-pierce" => "Maron–Pierce",
-        "krieger-dougherty" => "Krieger–Dougherty",
-        other => other,
+        "stress-trend" => "trend with the stress",
+        other => stages::physics::models::find(other).map_or(other, |m| m.title()),
     }
 }
 
@@ -22,6 +20,19 @@ pub fn parameter(parameter: &str) -> &str {
         "alpha" => "α, exponent",
         "beta" => "β, exponent of the stress",
         "amplitude" => "amplitude",
+        "phi_beyond_dst" => "φ − φ_DST",
+        "sigma_up" => "σ at the largest rate",
+        "sigma_down" => "σ at the smallest rate beyond",
+        "sigma_jam" => "σ at which it jams",
+        "hydrodynamic_slope" => "d ln η_H/d ln σ",
+        "contact_slope" => "dη_C/d ln σ over mean η",
+        "yield_stress" => "σ_y, yield stress",
+        "consistency" => "K, consistency",
+        "flow_index" => "n, flow index",
+        "viscosity_zero" => "η_0, at rest",
+        "viscosity_infinite" => "η_∞, at high rate",
+        "time" => "λ, time",
+        "steepness" => "m, steepness",
         "intrinsic_viscosity" => "[η], intrinsic viscosity",
         other => other,
     }

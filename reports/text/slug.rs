@@ -1,5 +1,7 @@
 //! Names of files made from free text: legal on every system, and distinct without regard to case.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 /// Longest slug before the hex digits; keeps paths below `results/` far from any system's limit.
 const LONGEST: usize = 48;
 
@@ -9,7 +11,11 @@ const DEVICES: [&str; 6] = ["con", "prn", "aux", "nul", "com", "lpt"];
 /// A slug for each of `names`, in their order. A name of ASCII letters, digits, `-`, `_` and `.` inside stays as it
 /// is; where something was altered, or two names differ by case only, hex digits of the name's hash follow.
 pub fn slugs(names: &[String]) -> Vec<String> {
-    let twin = |name: &str| names.iter().any(|n| n != name && n.eq_ignore_ascii_case(name));
+    let mut alike: BTreeMap<String, BTreeSet<&str>> = BTreeMap::new();
+    for name in names {
+        alike.entry(name.to_ascii_lowercase()).or_default().insert(name);
+    }
+    let twin = |name: &str| alike.get(&name.to_ascii_lowercase()).is_some_and(|names| names.len() > 1);
     names.iter().map(|name| if twin(name) { marked(name) } else { slug(name) }).collect()
 }
 

@@ -2,11 +2,9 @@
 
 use super::params::Claim;
 use super::result::ClaimRow;
+use crate::physics::set_point;
 use crate::table::{Table, Values};
 use std::collections::BTreeMap;
-
-/// Set-points within this ratio are one set-point, as everywhere in a study.
-const SET_POINT_RATIO: f64 = 1.05;
 
 /// The row of one claim.
 pub(super) fn check(claim: &Claim, tables: &BTreeMap<String, Table>) -> ClaimRow {
@@ -63,22 +61,12 @@ fn fitting_rows(claim: &Claim, table: &Table) -> Result<Vec<usize>, String> {
 fn fits(column: &Values, at: usize, wanted: &str) -> bool {
     match column {
         Values::Text(values) => {
-            values[at].as_deref().is_some_and(|text| text == wanted || same_set_point(text, wanted))
+            values[at].as_deref().is_some_and(|text| text == wanted || set_point::same(text, wanted))
         }
         Values::Int(values) => values[at].is_some_and(|v| wanted.parse() == Ok(v)),
         Values::Bool(values) => values[at].is_some_and(|v| wanted.parse() == Ok(v)),
         Values::Float(values) => values[at].is_some_and(|v| wanted.parse() == Ok(v)),
     }
-}
-
-/// `99.8 Pa` is `100 Pa`: the same unit, and numbers within the ratio.
-fn same_set_point(text: &str, wanted: &str) -> bool {
-    let split = |s: &str| {
-        let (number, unit) = s.trim().split_once(' ')?;
-        Some((number.parse::<f64>().ok()?, unit.trim().to_owned()))
-    };
-    let (Some((a, unit_a)), Some((b, unit_b))) = (split(text), split(wanted)) else { return false };
-    unit_a == unit_b && a > 0.0 && b > 0.0 && a.max(b) / a.min(b) <= SET_POINT_RATIO
 }
 
 /// What the rows offer instead, column by column.

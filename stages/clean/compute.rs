@@ -1,12 +1,18 @@
 //! Readings → points: stress, rate and strain of one run, and the fate of every reading.
 
+use super::drive::{Drive, inertia_in_export};
 use super::legs::{Leg, Ramp, legs, ramps};
+use super::levels::{Level, levels};
+use super::limits::{self, digits};
 use super::motion::{Columns, Motion, joined_time};
 use super::params::{Params, SetAside};
 use super::result::{CleanNotes, Fate, Points};
-use super::{median, rules};
+use super::rim::{NoSlope, Slopes};
+use super::visits::{self, drifts};
+use super::{edge, median, rules, spikes};
 use crate::ingest::result::Readings;
-use crate::physics::geometry::{Constants, Geometry};
+use crate::numerics::float::expm1;
+use crate::physics::geometry::{Constants, Geometry, Shape};
 use crate::physics::instrument::{Instrument, total_inertia};
 use crate::physics::materials::Sample;
 use pipeline::diagnostic::{Diagnostic, Place};
@@ -49,6 +55,7 @@ pub fn clean(readings: &Readings, setup: &Setup<'_>, params: &Params) -> Result<
     run.flag_unusable();
     run.move_and_load();
     run.flag();
+    run.rim_stress();
     run.remark();
     Ok(run.finish())
 }
@@ -111,6 +118,9 @@ struct Run<'a> {
     sample_torque: Vec<f64>,
     legs: Vec<Vec<Leg>>,
     ramps: Vec<Ramp>,
+    levels: Vec<Level>,
+    /// Stress over the apparent one, for each reading.
+    factor: Vec<f64>,
     notes: CleanNotes,
 }
 
@@ -146,6 +156,8 @@ impl<'a> Run<'a> {
             sample_torque: none(),
             legs: Vec::new(),
             ramps: Vec::new(),
+            levels: Vec::new(),
+            factor: vec![1.0; readings.len()],
             notes: CleanNotes::default(),
         }
     }
@@ -204,6 +216,8 @@ impl<'a> Run<'a> {
         self.legs = self.stretches.iter().map(|s| legs(&self.motion.strain, s)).collect();
         let ramps_of = |legs: &Vec<Leg>| ramps(legs, &self.motion.speed, &self.motion.u_speed);
         self.ramps = self.legs.iter().flat_map(ramps_of).collect();
+        let (step, motion) = (&self.readings.step, &self.motion);
+        self.levels = levels(step, &self.sample_torque, &motion.speed, &motion.strain, &self.stretches);
         self.notes.motion = self.motion.source.to_owned();
     }
 
@@ -220,9 +234,35 @@ impl<'a> Run<'a> {
     fn flag(&mut self) {
         self.flag_inertia();
         self.flag_torque_range();
+        self.flag_secondary_flow();
+        self.flag_diffusion();
         self.flag_spikes();
         self.flag_fracture();
         self.flag_by_hand();
+        self.flag_drift();
+    }
+
+    fn drive(&self) -> Drive<'_> {
+        Drive {
+            inertia: self.setup.inertia(),
+            time: &self.time,
+            torque: &self.sample_torque,
+            speed: &self.motion.speed,
+            acceleration: &self.motion.acceleration,
+            u_acceleration: &self.motion.u_acceleration,
+        }
+    }
+
+    fn flow(&self) -> limits::Flow<'_> {
+        limits::Flow {
+            setup: self.setup,
+            constants: &self.constants,
+            params: self.params,
+            levels: &self.levels,
+            time: &self.time,
+            temperature: self.readings.temperature_c.as_deref(),
+            has_force: self.readings.normal_force_n.is_some(),
+        }
     }
 
     fn flag_inertia(&mut self) {
@@ -236,14 +276,7 @@ impl<'a> Run<'a> {
             return;
         };
         self.notes.inertia_corrected = known && enough(settings);
-        let drive = rules::Drive {
-            inertia,
-            time: &self.time,
-            torque: &self.sample_torque,
-            speed: &self.motion.speed,
-            acceleration: &self.motion.acceleration,
-            u_acceleration: &self.motion.u_acceleration,
-        };
+        let drive = self.drive();
         let order: Vec<usize> = self.stretches.iter().flatten().copied().collect();
         let mut flagged = drive.accelerated(settings.share);
         flagged.extend(self.ramps.iter().flat_map(|ramp| drive.unresolved(ramp, &order, settings)));
@@ -255,15 +288,65 @@ impl<'a> Run<'a> {
         let instrument = self.setup.instrument;
         let floor = limit(self.params.below_torque_floor.on().map(|r| r.factor), instrument.torque_floor);
         let ceiling = limit(self.params.above_torque_ceiling.on().map(|r| r.factor), instrument.torque_ceiling);
-        for stretch in self.stretches.clone() {
-            let Some(steady) = rules::steady_torque(&self.torque, &self.motion.strain, &stretch) else { continue };
-            if floor.is_some_and(|floor| steady < floor) {
-                self.add("below-torque-floor", stretch.iter().copied());
+        for level in self.levels.clone() {
+            if floor.is_some_and(|floor| level.torque < floor) {
+                self.add("below-torque-floor", level.readings.iter().copied());
             }
-            if ceiling.is_some_and(|ceiling| steady > ceiling) {
-                self.add("above-torque-ceiling", stretch);
+            if ceiling.is_some_and(|ceiling| level.torque > ceiling) {
+                self.add("above-torque-ceiling", level.readings);
             }
         }
+    }
+
+    /// Readings of the steps for which a rule holds.
+    fn of_steps(&self, rule: impl Fn(&Level) -> bool) -> Vec<usize> {
+        self.levels.iter().filter(|level| rule(level)).flat_map(|level| level.readings.iter().copied()).collect()
+    }
+
+    fn flag_secondary_flow(&mut self) {
+        let Some(settings) = self.params.secondary_flow.on() else { return };
+        let cylinders = matches!(self.setup.geometry.shape, Shape::ConcentricCylinders { .. });
+        let bound = if cylinders { settings.taylor } else { settings.reynolds };
+        let disturbed = self.of_steps(|level| self.flow().inertia(level) > bound);
+        self.add("secondary-flow", disturbed);
+    }
+
+    /// After a start, or a change of speed in one sense; behind a reversal the same is part of its first usable
+    /// strain.
+    fn flag_diffusion(&mut self) {
+        let Some(settings) = self.params.momentum_diffusion.on() else { return };
+        let mut early = Vec::new();
+        let mut sense_before = None;
+        for (legs, stretch) in self.legs.iter().zip(&self.stretches) {
+            let level = self.levels.iter().find(|level| level.readings == *stretch);
+            for leg in legs {
+                let sense = self.sense(leg);
+                let lapse = level.map(|level| settings.times * self.flow().momentum_time(level));
+                if sense.is_some() && (sense_before.is_none() || sense_before == sense) {
+                    early.extend(lapse.map_or_else(Vec::new, |lapse| self.within(leg, lapse)));
+                }
+                sense_before = sense.or(sense_before);
+            }
+        }
+        self.add("momentum-diffusion", early);
+    }
+
+    /// Sense of the motion in a leg; none at rest.
+    fn sense(&self, leg: &Leg) -> Option<bool> {
+        let (first, last) = (leg.readings.first()?, leg.readings.last()?);
+        let way = self.motion.strain[*last] - self.motion.strain[*first];
+        (way != 0.0).then_some(way > 0.0)
+    }
+
+    /// Readings of a leg within this time of its beginning, or of the end of the ramp at its beginning. Where the next
+    /// reading comes later than that, the first one says nothing against itself.
+    fn within(&self, leg: &Leg, lapse: f64) -> Vec<usize> {
+        let Some(first) = leg.readings.first() else { return Vec::new() };
+        let ramp = self.ramps.iter().find(|ramp| ramp.readings.contains(first));
+        let from = ramp.and_then(|ramp| ramp.readings.last()).map_or(*first, |last| (*last).max(*first));
+        let elapsed = |at: &usize| self.time[*at] - self.time[from];
+        let early: Vec<usize> = leg.readings.iter().copied().filter(|at| (0.0..lapse).contains(&elapsed(at))).collect();
+        if early.len() > 1 { early } else { Vec::new() }
     }
 
     fn flag_spikes(&mut self) {
@@ -273,7 +356,7 @@ impl<'a> Run<'a> {
         let left_out = |at: usize| turning[at] || self.fate[at].reasons().contains(&"instrument-inertia");
         let legs = self.legs.iter().flatten();
         let spikes: Vec<usize> =
-            legs.flat_map(|leg| rules::spikes(&self.sample_torque, leg, left_out, settings)).collect();
+            legs.flat_map(|leg| spikes::spikes(&self.sample_torque, leg, left_out, settings)).collect();
         self.add("spike", spikes);
     }
 
@@ -281,7 +364,7 @@ impl<'a> Run<'a> {
         let Some(settings) = self.params.edge_fracture.on() else { return };
         let legs = self.legs.iter().flatten();
         let torn: Vec<Vec<usize>> =
-            legs.map(|leg| rules::fracture(&self.sample_torque, &self.motion.speed, leg, settings)).collect();
+            legs.map(|leg| edge::fracture(&self.sample_torque, &self.motion.speed, leg, settings)).collect();
         for readings in torn {
             if let Some(first) = readings.first() {
                 let (step, row) = (self.readings.step[*first], self.readings.row[*first]);
@@ -292,6 +375,58 @@ impl<'a> Run<'a> {
             }
             self.add("edge-fracture", readings);
         }
+        let beyond = self.of_steps(|level| self.flow().edge(level).is_some_and(|part| part > 1.0));
+        self.add("edge-fracture", beyond);
+    }
+
+    fn flag_drift(&mut self) {
+        let Some(settings) = self.params.drifting.on() else { return };
+        let kept: Vec<bool> = self.fate.iter().map(Fate::kept).collect();
+        let flow = visits::Flow { torque: &self.sample_torque, speed: &self.motion.speed, kept: &kept };
+        let legs: Vec<Leg> = self.legs.iter().flatten().cloned().collect();
+        for drift in drifts(&legs, flow, settings) {
+            let step = |leg: usize| legs[leg].readings.first().map_or(0, |at| self.readings.step[*at]);
+            let flagged = expm1(drift.change).abs() > settings.least;
+            self.notes.remarks.push(format!(
+                "drifting: back at one set-point in step {}, the viscosity is {} % off that of step {} (standard uncertainty {} %){}",
+                step(drift.legs.0),
+                digits(100.0 * expm1(drift.change)),
+                step(drift.first),
+                digits(100.0 * drift.u),
+                if flagged { "; the later visit is set aside" } else { "" }
+            ));
+            if flagged {
+                let later = legs[drift.legs.0..=drift.legs.1].iter().flat_map(|leg| leg.readings.iter().copied());
+                self.add("drifting", later);
+            }
+        }
+    }
+
+    /// Plates: the factor of each step from the run's flow curve, and what has none.
+    fn rim_stress(&mut self) {
+        if self.setup.geometry.rim_factor(1.0).is_none() {
+            return;
+        }
+        let Some(settings) = self.params.rim_stress.on() else {
+            self.notes.remarks.push("parallel plates: stress is the apparent one, as the study asks".to_owned());
+            return;
+        };
+        let slopes = match Slopes::new(&self.levels, settings) {
+            Ok(slopes) => slopes,
+            Err(why) => return self.notes.remarks.push(no_slope(why)),
+        };
+        let mut without = Vec::new();
+        for level in &self.levels {
+            let factor = slopes.at(level.speed, settings).and_then(|slope| self.setup.geometry.rim_factor(slope));
+            without.extend(factor.is_none().then(|| level.step.to_string()));
+            level.readings.iter().for_each(|at| self.factor[*at] = factor.unwrap_or(1.0));
+        }
+        self.notes.remarks.extend((!without.is_empty()).then(|| {
+            format!(
+                "parallel plates: stress stays the apparent one in step {}, where the flow curve falls or jumps",
+                without.join(", ")
+            )
+        }));
     }
 
     fn flag_by_hand(&mut self) {
@@ -311,23 +446,29 @@ impl<'a> Run<'a> {
     }
 
     fn remark(&mut self) {
-        self.notes.remarks.extend(self.setup.geometry.remark().map(str::to_owned));
-        self.notes.remarks.extend(self.narrow_gap());
+        self.notes.remarks.extend(self.setup.geometry.remarks());
+        let limits = self.flow().limits();
+        // Flags and grades of reversals tell of torque floors and ceilings reading by reading.
+        let told = limits.iter().filter(|limit| !limit.limit.starts_with("torque-"));
+        self.notes.remarks.extend(told.filter_map(limits::remark));
+        self.notes.limits = limits;
+        self.notes.remarks.extend(self.inertia_not_as_stated());
         if self.setup.inertia().is_none() && self.setup.torque_includes_inertia && !self.ramps.is_empty() {
             let remark = "no moment of inertia is known: changes of speed are left out instead of corrected";
             self.notes.remarks.push(remark.to_owned());
         }
     }
 
-    fn narrow_gap(&self) -> Option<String> {
-        let least = self.params.gap_too_narrow.on()?.diameters;
-        let diameter = self.setup.sample.particles.as_ref()?.diameter?.value;
-        let gap = self.constants.narrowest_gap_m?;
-        (gap < least * diameter).then(|| {
+    /// Where the torque at turning points contradicts what the layout states.
+    fn inertia_not_as_stated(&self) -> Option<String> {
+        let settings = self.params.inertia_as_stated.on()?;
+        let seen = inertia_in_export(&self.torque, &self.drive(), &self.levels, settings)?;
+        let stated = self.setup.torque_includes_inertia;
+        ((seen > 0.5) != stated).then(|| {
             format!(
-                "gap-too-narrow: the narrowest gap of {:.1} µm is {:.1} particle diameters, less than {least}",
-                gap * 1e6,
-                gap / diameter
+                "torque_includes_inertia is {stated}, but at the turning points the exported torque is {} of the inertia torque, where {} is expected: check the layout and the moments of inertia",
+                digits(seen),
+                if stated { "nearly 1" } else { "nearly 0" }
             )
         })
     }
@@ -338,7 +479,8 @@ impl<'a> Run<'a> {
         let or_none = |column: &Option<Vec<f64>>| column.clone().unwrap_or_else(none);
         let by_speed = || self.motion.speed.iter().map(|v| v * self.constants.rate_per_speed).collect();
         let rate = r.rate_per_s.clone().unwrap_or_else(by_speed);
-        let stress: Vec<f64> = self.sample_torque.iter().map(|m| m * self.constants.stress_per_torque).collect();
+        let per_torque = |(m, factor): (&f64, &f64)| m * self.constants.stress_per_torque * factor;
+        let stress: Vec<f64> = self.sample_torque.iter().zip(&self.factor).map(per_torque).collect();
         let ratio = |(s, d): (&f64, &f64)| if *d == 0.0 { f64::NAN } else { s / d };
         let points = Points {
             row: r.row.clone(),
@@ -360,6 +502,15 @@ impl<'a> Run<'a> {
         };
         (points, self.notes)
     }
+}
+
+/// Why the stress of a run between plates stays the apparent one.
+fn no_slope(why: NoSlope) -> String {
+    let why = match why {
+        NoSlope::FewRates(n) => format!("{n} different steady rates give no slope of the flow curve"),
+        NoSlope::Folded => "its flow curve has different torques at one rate, and so no slope".to_owned(),
+    };
+    format!("parallel plates: stress is the apparent one, because {why}")
 }
 
 /// Whether torque opposes the motion in most readings: steady shear dissipates, so only signs can be meant.

@@ -2,18 +2,27 @@
 //!
 //! σ = k_σ·(M − I·dΩ/dt), γ̇ = k_γ·Ω, γ = k_γ·θ with the geometry's constants. Readings are flagged, never deleted:
 //! every row of ingest is a row of the points, with its reasons. `motion.rs` θ, Ω, dΩ/dt · `legs.rs` where the sense
-//! or speed changes · `rules.rs` one rule per reason · `compute.rs` their order.
+//! or speed changes · `levels.rs` what steps settle to · `rules.rs`, `drive.rs`, `spikes.rs`, `edge.rs`, `visits.rs`
+//! the rules · `rim.rs` the stress at the rim of plates · `limits.rs` numbers that a referee asks for · `compute.rs`
+//! their order.
 
 pub mod compute;
+mod drive;
+mod edge;
 mod legs;
+mod levels;
+mod limits;
 mod local_quadratic;
 mod motion;
 pub mod params;
 pub mod result;
+mod rim;
 mod rules;
+mod spikes;
 #[cfg(test)]
 #[allow(clippy::unwrap_used, clippy::panic)]
 mod tests;
+mod visits;
 
 use crate::ingest::result::Readings;
 use pipeline::diagnostic::Diagnostic;

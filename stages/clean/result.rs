@@ -2,6 +2,7 @@
 
 use crate::table::{Table, TableError};
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 
 /// Reasons for which a reading is set aside, in one set per reading.
 ///
@@ -10,7 +11,7 @@ use serde::{Deserialize, Serialize};
 pub struct Fate(Vec<&'static str>);
 
 /// Every reason a reading can be excluded for, sorted, as it stands in tables.
-pub const REASONS: [&str; 12] = [
+pub const REASONS: [&str; 13] = [
     "above-torque-ceiling",
     "below-torque-floor",
     "clock",
@@ -21,7 +22,26 @@ pub const REASONS: [&str; 12] = [
     "instrument-inertia",
     "missing",
     "momentum-diffusion",
+    "secondary-flow",
     "set-aside",
+    "spike",
+];
+
+/// The same reasons, the gravest first: a reading with several is counted under the first of these where numbers must
+/// add up. What was never measured comes before what somebody took out, whole steps before single readings.
+const GRAVEST_FIRST: [&str; 13] = [
+    "missing",
+    "clock",
+    "duplicate",
+    "set-aside",
+    "above-torque-ceiling",
+    "below-torque-floor",
+    "secondary-flow",
+    "edge-fracture",
+    "drifting",
+    "gap-too-narrow",
+    "instrument-inertia",
+    "momentum-diffusion",
     "spike",
 ];
 
@@ -43,6 +63,11 @@ impl Fate {
     /// The reasons, sorted.
     pub fn reasons(&self) -> &[&'static str] {
         &self.0
+    }
+
+    /// The one reason under which the reading is counted where numbers must add up; none: kept.
+    pub fn gravest(&self) -> Option<&'static str> {
+        GRAVEST_FIRST.into_iter().find(|reason| self.0.contains(reason))
     }
 
     /// As it stands in tables: null for kept.
@@ -96,6 +121,59 @@ pub struct Points {
     pub fate: Vec<Fate>,
 }
 
+/// Where all rows of an export went: `rows` = `kept` + all of `counted`.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct Account {
+    /// Rows of data in the export.
+    pub rows: u64,
+    /// Readings that may enter a value.
+    pub kept: u64,
+    /// Rows under one reason each: rows that could not be read as `refused: …`, readings under the gravest.
+    pub counted: BTreeMap<String, u64>,
+}
+
+impl Account {
+    /// From the fates of all readings.
+    pub fn new<'a>(fates: impl Iterator<Item = &'a Fate>) -> Self {
+        let mut account = Self::default();
+        for fate in fates {
+            account.rows += 1;
+            match fate.gravest() {
+                None => account.kept += 1,
+                Some(reason) => *account.counted.entry(reason.to_owned()).or_insert(0) += 1,
+            }
+        }
+        account
+    }
+
+    /// Adds the rows that could not be read, by reason.
+    pub fn refuse(&mut self, refused: &BTreeMap<String, u64>) {
+        for (reason, n) in refused {
+            self.rows += n;
+            *self.counted.entry(format!("refused: {reason}")).or_insert(0) += n;
+        }
+    }
+}
+
+/// A number by which it is judged whether the flow was what it is taken for: the worst over the steps of a run.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Limit {
+    /// What it is, for example `reynolds`.
+    pub limit: String,
+    /// Step where it is worst; none where it is of the whole run.
+    pub step: Option<i64>,
+    /// The value, SI.
+    pub value: f64,
+    /// Its unit; empty for none.
+    pub unit: String,
+    /// What it is held against.
+    pub bound: Option<f64>,
+    /// Whether it is within; none where there is no bound.
+    pub holds: Option<bool>,
+    /// How it was made.
+    pub remark: String,
+}
+
 /// What was decided for the run as a whole.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct CleanNotes {
@@ -107,6 +185,9 @@ pub struct CleanNotes {
     pub set_aside: Option<String>,
     /// Steps set aside by hand and why.
     pub set_aside_steps: Vec<(i64, String)>,
+    /// Numbers by which the flow is judged.
+    #[serde(default)]
+    pub limits: Vec<Limit>,
     /// Remarks for the person.
     pub remarks: Vec<String>,
 }
@@ -206,5 +287,34 @@ impl Points {
             set_rate_per_s,
             fate: table.texts("excluded").unwrap_or_default().iter().map(|t| Fate::from_text(t.as_deref())).collect(),
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_reason_has_its_gravity() {
+        let mut sorted = GRAVEST_FIRST;
+        sorted.sort_unstable();
+        assert_eq!(sorted, REASONS);
+    }
+
+    #[test]
+    fn an_account_adds_up_whatever_the_reasons() {
+        let fate = |reasons: &[&str]| {
+            let mut fate = Fate::default();
+            reasons.iter().for_each(|r| fate.add(r));
+            fate
+        };
+        let fates =
+            [fate(&[]), fate(&["spike", "set-aside"]), fate(&["spike"]), fate(&["spike", "missing"]), fate(&[])];
+        let refused = BTreeMap::from([("missing time".to_owned(), 3)]);
+        let mut account = Account::new(fates.iter());
+        account.refuse(&refused);
+        assert_eq!((account.rows, account.kept), (8, 2));
+        let expected = [("missing", 1), ("refused: missing time", 3), ("set-aside", 1), ("spike", 1)];
+        assert_eq!(account.counted, expected.map(|(reason, n)| (reason.to_owned(), n)).into());
     }
 }

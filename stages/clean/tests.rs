@@ -31,7 +31,7 @@ fn instrument() -> Instrument {
 }
 
 fn sample() -> Sample {
-    let liquid = Liquid { name: "oil".into(), viscosity: None, density: None };
+    let liquid = Liquid { name: "oil".into(), viscosity: None, density: None, composition: None };
     let diameter = Some(Quantity::exact(9e-6));
     let particles = Some(Particles { name: "beads".into(), density: None, diameter });
     Sample { name: "A".into(), liquid, particles, volume_fraction: None, control: false }
@@ -256,13 +256,243 @@ fn what_is_set_aside_is_flagged_and_noted() {
 #[test]
 fn rules_can_be_switched_off() {
     let readings = newtonian(turning(0.02));
-    let params = Params { instrument_inertia: Rule::Off, gap_too_narrow: Rule::Off, ..Params::default() };
+    let params = Params {
+        instrument_inertia: Rule::Off,
+        gap_too_narrow: Rule::Off,
+        momentum_diffusion: Rule::Off,
+        ..Params::default()
+    };
     let (points, notes) = Case { params, ..Case::default() }.run(&readings).unwrap();
     assert!(points.fate.iter().all(super::result::Fate::kept));
     assert_eq!(notes.remarks, Vec::<String>::new());
     // 52 µm are 5.8 diameters of 9 µm.
     let (_, notes) = run(&readings);
-    assert!(notes.remarks[0].contains("52.0 µm is 5.8 particle diameters"), "{:?}", notes.remarks);
+    let expected = "gap-too-narrow: 5.78 is below 10: narrowest gap of 52.0 µm in particle diameters";
+    assert_eq!(notes.remarks, [expected]);
+}
+
+/// Steps of 4 s in alternating sense at these speeds in rad/s, read each 2 ms, with these viscosities by step and
+/// strain since its beginning; the drive turns at once and the torque holds no inertia.
+fn steps(of: Geometry, speeds: &[f64], viscosity: impl Fn(usize, f64) -> f64) -> (Geometry, Readings) {
+    let constants = of.constants();
+    let mut readings = Readings {
+        angle_rad: Some(vec![]),
+        speed_rad_per_s: Some(vec![]),
+        torque_n_m: Some(vec![]),
+        ..Readings::default()
+    };
+    let mut angle = 0.0;
+    for (number, speed) in speeds.iter().enumerate() {
+        for i in 0..2000_u32 {
+            let strain = constants.rate_per_speed * speed.abs() * 0.002 * f64::from(i);
+            let noise = 1.0 + 0.005 * (f64::from((i * 7919 + 31 * number as u32) % 101) / 50.0 - 1.0);
+            let stress = viscosity(number, strain) * constants.rate_per_speed * speed * noise;
+            readings.row.push(2000 * number as u32 + i + 5);
+            readings.step.push(number as i64 + 1);
+            readings.time_s.push(4.0 * number as f64 + 0.002 * f64::from(i));
+            angle += speed * 0.002;
+            readings.angle_rad.iter_mut().for_each(|a| a.push(angle));
+            readings.speed_rad_per_s.iter_mut().for_each(|v| v.push(*speed));
+            readings.torque_n_m.iter_mut().for_each(|m| m.push(stress / constants.stress_per_torque));
+        }
+    }
+    (of, readings)
+}
+
+fn clean_in((of, readings): &(Geometry, Readings), sample: &Sample, params: &Params) -> (Points, CleanNotes) {
+    let instrument = Instrument { compliance: Some(Quantity::exact(0.0)), ..instrument() };
+    let setup = Setup { geometry: of, instrument: &instrument, sample, torque_includes_inertia: false, set_aside: &[] };
+    clean(readings, &setup, params).unwrap()
+}
+
+fn limit(notes: &CleanNotes, name: &str) -> (f64, Option<bool>) {
+    let found = notes.limits.iter().find(|l| l.limit == name).unwrap_or_else(|| panic!("{name}"));
+    (found.value, found.holds)
+}
+
+#[test]
+fn a_drop_of_95_percent_within_two_readings_survives_every_rule() {
+    // 50 Pa s fall to 20, then 2.5, and come back over strain 1 of contacts that form anew.
+    let fallen = |strain: f64, per: f64| match strain / per {
+        r if r < 0.5 => 20.0,
+        r if r < 1.5 => 2.5,
+        _ => 2.5 + 47.5 * (1.0 - crate::numerics::float::exp(1.5 * per - strain)),
+    };
+    for speed in [0.02, 0.1, 0.5] {
+        let per = geometry().constants().rate_per_speed * speed * 0.002;
+        let run = steps(geometry(), &[speed, -speed, speed], |_, strain| fallen(strain, per));
+        let (points, _) = clean_in(&run, &sample(), &Params::default());
+        let lost: Vec<_> = (2000..6000).filter(|at| !points.fate[*at].kept()).collect();
+        assert_eq!(lost, Vec::<usize>::new(), "{speed}: {:?}", points.fate[lost.first().copied().unwrap_or(0)]);
+        assert!((points.viscosity_pa_s[2001] / 2.5 - 1.0).abs() < 0.02);
+    }
+}
+
+#[test]
+fn a_thin_liquid_sheared_fast_has_a_secondary_flow_and_slow_momentum() {
+    // Re = ρΩh²/η = 1000 · 10 · (0.025 · tan 2°)²/η with h² = 7.6213·10⁻⁷ m²: 4.0 at 1.905 mPa s.
+    for (viscosity, flagged_steps) in [(0.0020, 0), (0.0018, 2)] {
+        let run = steps(geometry(), &[10.0, -10.0], |_, _| viscosity);
+        let (points, notes) = clean_in(&run, &sample(), &Params::default());
+        assert_eq!(flagged(&points, "secondary-flow").len(), 2000 * flagged_steps, "{viscosity}");
+        let (reynolds, holds) = limit(&notes, "reynolds");
+        assert!((reynolds * viscosity / 7.6213e-3 - 1.0).abs() < 1e-3, "{reynolds}");
+        assert_eq!(holds, Some(flagged_steps == 0));
+        // 0.5 · 1000 · 7.6213·10⁻⁷/0.002 = 0.19 s behind the start, and none behind the reversal, where the first
+        // usable strain holds it.
+        let slow = flagged(&points, "momentum-diffusion");
+        let expected = 0.5 * 7.6213e-4 / viscosity / 0.002;
+        assert!((slow.len() as f64 - expected).abs() < 2.0 && slow.iter().all(|at| *at < 2000), "{}", slow.len());
+    }
+}
+
+#[test]
+fn a_stiff_slurry_loses_no_reading_to_momentum() {
+    // ρh²/η is 0.08 ms there, less than the 2 ms between readings.
+    let (points, _) = clean_in(&steps(geometry(), &[0.1, 0.3], |_, _| VISCOSITY), &sample(), &Params::default());
+    assert!(points.fate.iter().all(super::result::Fate::kept));
+}
+
+#[test]
+fn a_sample_that_dried_is_set_aside_on_its_later_visit() {
+    let later = |change: f64| {
+        let dried = move |number: usize, strain: f64| {
+            let moved = 1.0 - 0.3 * crate::numerics::float::exp(-strain / 0.3);
+            if number == 2 { VISCOSITY * change * moved } else { VISCOSITY * moved }
+        };
+        clean_in(&steps(geometry(), &[0.1, 0.3, 0.1], dried), &sample(), &Params::default())
+    };
+    let (points, notes) = later(1.15);
+    assert_eq!(flagged(&points, "drifting"), (4000..6000).collect::<Vec<_>>());
+    assert!(
+        notes.remarks.iter().any(|r| r.starts_with("drifting: back at one set-point in step 3") && r.contains("15"))
+    );
+    // Seen, but less than what sets a visit aside.
+    let (points, notes) = later(1.06);
+    assert_eq!(flagged(&points, "drifting"), Vec::<usize>::new());
+    assert!(notes.remarks.iter().any(|r| r.starts_with("drifting")), "{:?}", notes.remarks);
+    assert!(!later(1.0).1.remarks.iter().any(|r| r.starts_with("drifting")));
+}
+
+fn plates() -> Geometry {
+    let shape = Shape::ParallelPlates { radius: Quantity::exact(0.02), gap: Quantity::exact(1e-3) };
+    Geometry { name: "plates".into(), shape, inertia: None }
+}
+
+#[test]
+fn plates_give_the_stress_at_the_rim_of_the_worked_liquid() {
+    // σ = 0.8γ̇ + 0.03γ̇² between plates: the apparent viscosity is 0.8 + 0.024γ̇, because M ∝ 0.8γ̇/4 + 0.03γ̇²/5.
+    let rates: Vec<f64> = (0..13).map(|i| crate::numerics::float::pow(10.0, 0.6 + 0.125 * f64::from(i))).collect();
+    let speeds: Vec<f64> = rates.iter().map(|rate| rate / 20.0).collect();
+    let run = steps(plates(), &speeds, |number, _| 0.8 + 0.024 * rates[number]);
+    let (points, notes) = clean_in(&run, &sample(), &Params::default());
+    for (number, rate) in rates.iter().enumerate() {
+        let stress = points.stress_pa[2000 * number + 1000..2000 * (number + 1)].iter().sum::<f64>() / 1000.0;
+        // The slope of a parabola through neighbours an eighth of a decade apart, at the ends half as good.
+        assert!((stress / (0.8 * rate + 0.03 * rate * rate) - 1.0).abs() < 0.004, "{rate}: {stress}");
+    }
+    assert!(notes.remarks.iter().any(|r| r.contains("weighted by torque")));
+    assert!(!notes.remarks.iter().any(|r| r.contains("apparent")));
+    let asked = Params { rim_stress: Rule::Off, ..Params::default() };
+    let (points, notes) = clean_in(&run, &sample(), &asked);
+    let apparent = 0.8 * rates[12] + 0.024 * rates[12] * rates[12];
+    assert!((points.stress_pa[25_500] / apparent - 1.0).abs() < 0.01);
+    assert!(notes.remarks.iter().any(|r| r == "parallel plates: stress is the apparent one, as the study asks"));
+}
+
+#[test]
+fn plates_at_one_rate_keep_the_apparent_stress_and_say_so() {
+    let run = steps(plates(), &[0.5, -0.5], |_, _| VISCOSITY);
+    let (_, notes) = clean_in(&run, &sample(), &Params::default());
+    assert!(notes.remarks.iter().any(|r| r.contains("1 different steady rates give no slope")), "{:?}", notes.remarks);
+}
+
+#[test]
+fn torque_that_is_not_as_the_layout_states_is_remarked() {
+    // A turn in 20 ms at ±5 rad/s takes 30 µN m s² · 500 rad/s² = 15 mN m, against some 0.5 mN m of the sample.
+    let fast = |time: f64| match time - 2.0 {
+        t if t <= 0.0 => (5.0 * time, 5.0, 0.0),
+        t if t < 0.02 => (10.0 + 5.0 * t - 250.0 * t * t, 5.0 - 500.0 * t, -500.0),
+        t => (10.0 - 5.0 * (t - 0.02), -5.0, 0.0),
+    };
+    let mut readings = newtonian(fast);
+    let thin = 0.01;
+    let constants = geometry().constants();
+    let viscous = (1.0 - thin) * VISCOSITY * constants.rate_per_speed / constants.stress_per_torque;
+    let raw: Vec<f64> = (0..2000).map(|i| fast(0.002 * f64::from(i)).1 * viscous).collect();
+    readings.torque_n_m.iter_mut().for_each(|m| m.iter_mut().zip(&raw).for_each(|(m, off)| *m -= off));
+    let said = |includes_inertia: bool| {
+        let (_, notes) = Case { includes_inertia, ..Case::default() }.run(&readings).unwrap();
+        notes.remarks.iter().any(|r| r.contains("torque_includes_inertia is"))
+    };
+    assert!(said(false) && !said(true));
+}
+
+#[test]
+fn the_edge_s_limit_flags_steps_where_surface_tension_is_known() {
+    // 4π · 0.03 N/m/(0.36 · 1 mm) = 1047 Pa; apparent stress 10 Pa s · 20 · Ω.
+    let run = steps(plates(), &[5.0, 5.5], |_, _| VISCOSITY);
+    let edge = super::params::EdgeFracture { surface_tension: Some(0.03), ..Default::default() };
+    let params = Params { edge_fracture: Rule::On(edge), ..Params::default() };
+    let (points, notes) = clean_in(&run, &sample(), &params);
+    assert_eq!(flagged(&points, "edge-fracture"), (2000..4000).collect::<Vec<_>>());
+    assert_eq!(limit(&notes, "edge-stress").1, Some(false));
+    let (points, _) = clean_in(&run, &sample(), &Params::default());
+    assert_eq!(flagged(&points, "edge-fracture"), Vec::<usize>::new());
+}
+
+#[test]
+fn the_numbers_of_a_run_are_those_of_worked_particles() {
+    // The worked particles of 20 µm radius at 10 1/s in 10.9 mPa s, at φ = 0.5; the rate is 28.6363 Ω.
+    let liquid = Liquid {
+        name: "mix".into(),
+        viscosity: Some(Quantity::exact(0.0109)),
+        density: Some(Quantity::exact(1170.0)),
+        composition: None,
+    };
+    let particles = Particles {
+        name: "coarse".into(),
+        density: Some(Quantity::exact(2000.0)),
+        diameter: Some(Quantity::exact(40e-6)),
+    };
+    let slurry = Sample { liquid, particles: Some(particles), volume_fraction: Some(Quantity::exact(0.5)), ..sample() };
+    let speed = 10.0 / geometry().constants().rate_per_speed;
+    let mut run = steps(geometry(), &[speed, -speed], |_, _| 0.5);
+    run.1.temperature_c = Some(vec![20.0; 4000]);
+    let (_, notes) = clean_in(&run, &slurry, &Params::default());
+    let near = |name: &str, expected: f64| {
+        let found = limit(&notes, name).0;
+        assert!((found / expected - 1.0).abs() < 1e-3, "{name}: {found} against {expected}");
+    };
+    near("particle-reynolds", 4.2936e-4);
+    near("stokes", 7.3394e-4);
+    near("peclet", 4_061_107.0);
+    // 6.6377·10⁻⁵ m/s · 0.03984 · 7.998 s/0.87301 mm, by hand.
+    near("settled", 0.024_23);
+    near("stress-over-weight", 5.0 / (830.0 * 9.80665 * 20e-6));
+    // 0.06 · 0.5 · 100 · 7.6213·10⁻⁷/0.15.
+    near("nahme", 1.5243e-5);
+    assert!(notes.limits.iter().find(|l| l.limit == "temperature-span").unwrap().value < 1e-12);
+    // The gap at the tip is 1.3 particles wide.
+    assert_eq!(notes.remarks.len(), 1, "{:?}", notes.remarks);
+}
+
+#[test]
+fn an_unknown_compliance_and_a_warming_run_are_remarked() {
+    let (of, mut readings) = steps(geometry(), &[0.5, -0.5], |_, _| VISCOSITY);
+    readings.temperature_c = Some((0..4000).map(|i| if i < 2000 { 24.0 } else { 25.0 }).collect());
+    let setup = Setup {
+        geometry: &of,
+        instrument: &instrument(),
+        sample: &sample(),
+        torque_includes_inertia: false,
+        set_aside: &[],
+    };
+    let (_, notes) = clean(&readings, &setup, &Params::default()).unwrap();
+    // 2 · 4.686 mN m · 0.01 rad/(N m) · 28.636.
+    assert!((limit(&notes, "strain-of-twist").0 - 2.684e-3).abs() < 1e-5, "{:?}", limit(&notes, "strain-of-twist"));
+    assert_eq!(limit(&notes, "temperature-span"), (1.0, Some(false)));
+    assert!(notes.remarks.iter().any(|r| r.contains("from 24 °C to 25 °C") && r.contains("changes by 0.06")));
 }
 
 #[test]
@@ -276,7 +506,7 @@ fn an_export_from_outside_gives_its_steady_viscosity() {
     });
     let raw = include_bytes!("reference/three_legs.txt");
     let layout = serde_json::from_value(layout).unwrap();
-    let (readings, head) = crate::ingest::compute::read(raw, &layout, &Default::default()).unwrap();
+    let (readings, head) = crate::ingest::compute::read(raw, None, &layout, &Default::default()).unwrap();
     assert_eq!((head.rows, readings.len()), (304, 304));
     let outside = Instrument { inertia: Some(Quantity::exact(31.5e-6)), ..instrument() };
     let (points, _) = Case::on(outside).run(&readings).unwrap();

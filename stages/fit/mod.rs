@@ -3,23 +3,36 @@
 //! Question: at which stress and solid fraction does friction set in, and where does the viscosity diverge with and
 //! without it? Input: the states of the study. Output: [`result::Fits`].
 //!
-//! - Wyart and Cates over all samples and stresses; Maron and Pierce, Krieger and Dougherty over the solid fraction
-//!   at the lowest and the highest stress of each sample (`physics::models`).
-//! - Least squares on ln η_r with its full covariance, and one shift of the solid fraction per sample within its
-//!   uncertainty (`data`, `solve`).
-//! - A parameter that the data do not identify has no value in the table, only words; so has a fit that did not
-//!   converge. Intervals are t with the smaller of n − p and the degrees of freedom of the loadings.
+//! - Wyart and Cates over all samples and stresses of one kind of particles (`thickening`), laws of the solid fraction
+//!   at the lowest and the highest stress of each sample, flow curves of single samples (`compute`); the models are
+//!   in `physics::models`.
+//! - Least squares or a robust loss on ln η with its full covariance, and one shift of the solid fraction per sample
+//!   within its uncertainty (`data`, `problem`, `solve`, `influence`).
+//! - A parameter that the data do not identify has no value in the table, only words and the measurement that would
+//!   give it; so has a fit that did not converge or that hangs on one wild state (`known`). Intervals are profiles of
+//!   the sum of squares, with t of the smaller of n − p and the degrees of freedom of the loadings (`profile`).
+//! - The hydrodynamic and the contact part apart, and rival explanations of the contact shares (`parts`).
 
 mod compute;
+mod curves;
 mod data;
+mod group;
+mod influence;
+mod known;
 pub mod params;
+mod parts;
+mod problem;
+mod profile;
 pub mod result;
+mod rows;
 mod solve;
+mod thickening;
 
 #[cfg(test)]
 #[allow(clippy::unwrap_used, clippy::disallowed_methods)]
 mod tests;
 
+use crate::physics::geometry::Geometry;
 use crate::physics::materials::Sample;
 use pipeline::diagnostic::Diagnostic;
 use pipeline::stage::{Context, Output, Produced};
@@ -30,13 +43,14 @@ pub use compute::fits;
 /// What the task gives.
 pub const OUTPUTS: [Output; 1] = [Output { name: "fits", bulky: false }];
 
-/// The work of the task: settings `fit`, `samples`; input `states`; output `fits`.
+/// The work of the task: settings `fit`, `samples`, `geometries`; input `states`; output `fits`.
 ///
 /// # Errors
 /// Only mistakes of the program: what cannot be fitted is said in the result.
 pub fn work(cx: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
     let samples: Vec<Sample> = cx.settings::<BTreeMap<String, Sample>>("samples")?.into_values().collect();
-    let fits = fits(&cx.json("states")?, &samples, &cx.settings("fit")?);
+    let geometries = cx.settings::<BTreeMap<String, Geometry>>("geometries")?;
+    let fits = fits(&cx.json("states")?, &samples, &geometries, &cx.settings("fit")?);
     let mut produced = Produced::default().with_json("fits", &fits)?;
     produced.remarks = fits.remarks;
     Ok(produced)

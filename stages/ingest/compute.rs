@@ -1,39 +1,78 @@
 //! One raw export → its readings in SI and its head. Every row of data comes out or is refused by name.
 
+use super::container::{Unpacked, unpack};
 use super::header::{self, Header, as_header, split, without_comment};
-use super::layout::{Layout, Role};
+use super::layout::{Decimal, Layout, Role, Separator};
 use super::number::{Field, Format};
 use super::params::Params;
 use super::result::{Head, Readings};
-use super::text::{Decoded, RAW, decode, lines};
+use super::text::{Decoded, RAW, decode, lines, problem, shown};
+use super::times::{Clock, TimeFormat};
 use super::units::{Conversion, UnitsRow, conversions};
-use super::{angle, steps};
+use super::{angle, steps, workbook};
 use pipeline::diagnostic::{Diagnostic, Place};
 use std::collections::BTreeMap;
 
 /// After so many unreadable numbers the rest of the file is not looked at.
 const ENOUGH_PROBLEMS: usize = 5;
 
-/// Reads an export by its layout. The readings' hash is left to the caller.
+/// Reads an export by its layout; of a workbook this sheet, or the only one with the columns of the layout. The
+/// hash in the head is left to the caller.
 ///
 /// # Errors
-/// If the bytes are no text, the header or a unit is not as the layout says, a number cannot be read, or no row
-/// of data is left.
-pub fn read(bytes: &[u8], layout: &Layout, params: &Params) -> Result<(Readings, Head), Vec<Diagnostic>> {
+/// If the bytes are no text or workbook, the header or a unit is not as the layout says, a number cannot be read, or
+/// no row of data is left.
+pub fn read(
+    bytes: &[u8],
+    sheet: Option<&str>,
+    layout: &Layout,
+    params: &Params,
+) -> Result<(Readings, Head), Vec<Diagnostic>> {
     let problems = layout.problems();
     if !problems.is_empty() {
         return Err(problems.into_iter().map(Diagnostic::new).collect());
     }
-    let decoded = decode(bytes, layout.encoding)?;
-    let lines = lines(&decoded.text);
+    match (unpack(bytes)?, sheet) {
+        (Unpacked::Workbook(bytes), _) => {
+            let format = Format::new(layout, &params.missing);
+            let layout = of_sheets(layout);
+            let fits = |text: &str| header::find(&lines(text), &layout).is_ok();
+            let text = workbook::text(bytes, sheet, &format, fits)?;
+            read_text(&text, "workbook", End::Closed, &layout, params)
+        }
+        (Unpacked::Text(..), Some(sheet)) => {
+            let help = "take `sheets` out of the raw entry, or export the run as .xlsx";
+            Err(problem(format!("this is no workbook, so it has no sheet `{sheet}`"), help))
+        }
+        (Unpacked::Text(bytes, cut), None) => {
+            let decoded = decode(&bytes, layout.encoding)?;
+            let end = if cut { End::Broken } else { End::of(&decoded) };
+            read_text(&decoded.text, decoded.encoding, end, layout, params)
+        }
+    }
+}
+
+/// The layout of a sheet's text, in which cells are apart and numbers plain already.
+pub(crate) fn of_sheets(layout: &Layout) -> Layout {
+    Layout { separator: Separator::Tab, decimal: Decimal::Point, thousands: None, ..layout.clone() }
+}
+
+fn read_text(
+    text: &str,
+    encoding: &str,
+    end: End,
+    layout: &Layout,
+    params: &Params,
+) -> Result<(Readings, Head), Vec<Diagnostic>> {
+    let lines = lines(text);
     let header = header::find(&lines, layout)?;
     let preamble = header::preamble(&lines, &header, layout);
-    let mut reader = Reader::new(layout, params, &lines, header, End::of(&decoded))?;
+    let mut reader = Reader::new(layout, params, &lines, header, end)?;
     reader.rows(&lines)?;
     let mut head = Head {
-        started: header::started(&preamble),
+        started: header::started(&preamble).or_else(|| reader.clock.as_ref()?.started()),
         preamble,
-        encoding: decoded.encoding.to_owned(),
+        encoding: encoding.to_owned(),
         ..Head::default()
     };
     let readings = reader.finish(&mut head)?;
@@ -56,7 +95,7 @@ enum End {
 }
 
 impl End {
-    fn of(decoded: &Decoded) -> Self {
+    fn of(decoded: &Decoded<'_>) -> Self {
         match decoded.text.ends_with(['\n', '\r', '\u{1a}']) {
             true => Self::Closed,
             false if decoded.cut => Self::Broken,
@@ -85,6 +124,8 @@ struct Reader<'a> {
     header: Header,
     units_line: Option<usize>,
     conversions: Vec<Conversion>,
+    /// Reads times that are no plain numbers.
+    clock: Option<Clock>,
     /// Values of the mapped columns, in the order of `header.at`; empty for `step` and `label`.
     values: Vec<Vec<f64>>,
     row: Vec<u32>,
@@ -99,6 +140,12 @@ struct Reader<'a> {
     refused: BTreeMap<String, (u64, usize)>,
     problems: Vec<Diagnostic>,
     remarks: Vec<String>,
+}
+
+/// How the layout says that times are written, where they are no plain numbers.
+fn time_format(layout: &Layout) -> Result<Option<TimeFormat>, Vec<Diagnostic>> {
+    let stated = layout.columns.time.as_ref().and_then(|column| column.format.as_deref());
+    stated.map(TimeFormat::parse).transpose().map_err(|message| one(Diagnostic::new(message)))
 }
 
 impl<'a> Reader<'a> {
@@ -124,6 +171,7 @@ impl<'a> Reader<'a> {
             header,
             units_line: units.map(|u| u.line()),
             conversions,
+            clock: time_format(layout)?.map(Clock::new),
             row: Vec::new(),
             numbers: Vec::new(),
             labels: Vec::new(),
@@ -139,7 +187,8 @@ impl<'a> Reader<'a> {
     fn rows(&mut self, lines: &[&'a str]) -> Result<(), Vec<Diagnostic>> {
         let mut fields = Vec::new();
         for (line, text) in lines.iter().enumerate().skip(self.header.line + 1) {
-            if Some(line) == self.units_line || self.says_nothing(text) || self.begins_step(text) {
+            // A step may begin with a comment, so that is asked first.
+            if Some(line) == self.units_line || self.begins_step(text) || self.says_nothing(text) {
                 continue;
             }
             split(text, self.header.separator, &mut fields);
@@ -191,9 +240,18 @@ impl<'a> Reader<'a> {
     }
 
     fn belongs_to_heading(&mut self, fields: &[&str]) -> bool {
-        let time = self.field(Role::Time, fields);
-        self.in_heading &= !matches!(time.map(|text| self.format.read(text)), Some(Field::Number(_)));
+        if self.in_heading {
+            let time = self.field(Role::Time, fields);
+            self.in_heading = !time.is_some_and(|text| self.is_time(text));
+        }
         self.in_heading
+    }
+
+    fn is_time(&self, text: &str) -> bool {
+        match &self.clock {
+            Some(clock) => clock.clone().read(text).is_some(),
+            None => matches!(self.format.read(text), Field::Number(_)),
+        }
     }
 
     fn field<'f>(&self, role: Role, fields: &[&'f str]) -> Option<&'f str> {
@@ -239,10 +297,13 @@ impl<'a> Reader<'a> {
         if self.end != End::Open {
             return self.end == End::Broken;
         }
-        let readable = |text: &&str| self.format.read(text) != Field::Unreadable;
-        let numbers = self.header.at.iter().filter(|(role, _)| *role != Role::Label);
+        let readable = |(role, at): &(Role, usize)| match role {
+            Role::Label => true,
+            Role::Time if self.clock.is_some() => self.is_time(fields[*at]),
+            _ => self.format.read(fields[*at]) != Field::Unreadable,
+        };
         fields.len() < self.header.names.len()
-            || !numbers.map(|(_, at)| &fields[*at]).all(readable)
+            || !self.header.at.iter().all(readable)
             || self.decimals_of_last(fields) < self.decimals
     }
 
@@ -256,7 +317,7 @@ impl<'a> Reader<'a> {
         if role == Role::Label {
             return Ok(f64::NAN);
         }
-        match self.format.read(text) {
+        match self.field_of(role, text) {
             Field::Number(value) if role == Role::Step && (value.fract() != 0.0 || value.abs() > 1e15) => {
                 self.unreadable(role, text, line, whole)
             }
@@ -267,12 +328,24 @@ impl<'a> Reader<'a> {
         }
     }
 
+    fn field_of(&mut self, role: Role, text: &str) -> Field {
+        match self.clock.as_mut().filter(|_| role == Role::Time) {
+            Some(clock) => match clock.read(text) {
+                Some(seconds) => Field::Number(seconds),
+                None if self.format.read(text) == Field::Missing => Field::Missing,
+                None => Field::Unreadable,
+            },
+            None => self.format.read(text),
+        }
+    }
+
     fn unreadable(&mut self, role: Role, text: &str, line: usize, whole: &str) -> Result<f64, String> {
         if self.params.refuse_unreadable {
             return Err(format!("unreadable {}", role.name()));
         }
-        let expected = match role {
-            Role::Step => "a whole number".to_owned(),
+        let expected = match (role, &self.clock) {
+            (Role::Step, _) => "a whole number".to_owned(),
+            (Role::Time, Some(clock)) => clock.format().example().to_owned(),
             _ => format!("a number with decimal `{}`", self.layout.decimal.sign()),
         };
         let name = self.header.at.iter().find(|(r, _)| *r == role).and_then(|(_, at)| self.header.names.get(*at));
@@ -280,13 +353,18 @@ impl<'a> Reader<'a> {
             format!("column `{}` ({}): found `{text}`, expected {expected}", name.map_or("", |n| n), role.name());
         let help = match (role, self.format.other_decimal(text)) {
             (Role::Step, _) => "map a column of names to `label` instead of `step`".to_owned(),
+            (Role::Time, _) if text.contains(':') => {
+                "write in the layout how times are written: `format: hh:mm:ss`, `format: date-time`, or a pattern such as \
+                 `format: \"%d/%m/%Y %H:%M:%S\"`"
+                    .to_owned()
+            }
             (_, Some(other)) => format!("write `decimal: \"{}\"` in the layout", other.sign()),
             _ => "add the word to `stages.ingest.missing` if it stands for a missing value, or write `refuse_unreadable: true` there".to_owned(),
         };
         // Fields are slices of their line, so the distance of their beginnings is the place in bytes.
         let before = (text.as_ptr() as usize).saturating_sub(whole.as_ptr() as usize);
         let column = whole.get(..before).map(|b| b.chars().count() as u64 + 1);
-        let place = Place { column, text: Some(whole.to_owned()), ..Place::line(RAW, line as u64 + 1) };
+        let place = Place { column, text: Some(shown(whole)), ..Place::line(RAW, line as u64 + 1) };
         self.problems.push(Diagnostic::new(message).at(place).help(help));
         Ok(f64::NAN)
     }
@@ -316,6 +394,7 @@ impl<'a> Reader<'a> {
         let mut readings = Readings { step: self.steps()?, ..Readings::default() };
         self.take_columns(&mut readings);
         readings.row = std::mem::take(&mut self.row);
+        self.lay_end_to_end(&mut readings);
         let again = readings.angle_rad.as_mut().filter(|_| self.params.unwrap_angle).map_or(0, |a| angle::unwrap(a));
         if again > 0 {
             self.remarks.push(format!("the angle starts anew {again} times; whole turns were added"));
@@ -326,6 +405,17 @@ impl<'a> Reader<'a> {
         head.refused = self.refused.into_iter().map(|(reason, (count, _))| (reason, count)).collect();
         head.remarks = self.remarks;
         Ok(readings)
+    }
+
+    /// Joins the times of steps that each begin anew, and says what was done to times.
+    fn lay_end_to_end(&mut self, readings: &mut Readings) {
+        if let Some(midnights @ 1..) = self.clock.as_ref().map(Clock::midnights) {
+            self.remarks.push(format!("the clock passes midnight {midnights} times; whole days were added"));
+        }
+        if self.layout.time_restarts {
+            let joined = steps::lay_end_to_end(&mut readings.time_s, &readings.step);
+            self.remarks.push(format!("{joined} steps begin their time anew; they were laid end to end"));
+        }
     }
 
     fn nothing_left(&self, rows: u64) -> Diagnostic {

@@ -1,22 +1,23 @@
 //! The header of an export: where it is, what stands above it, and the row of units below. No rows of data here.
 
-use super::layout::{Columns, Layout, Role, Separator};
-use super::text::RAW;
+use super::layout::{Column, Columns, Layout, Role, Separator};
+use super::text::{RAW, shown};
+use super::times::moment;
 use crate::near_miss::nearest;
 use pipeline::diagnostic::{Diagnostic, Place};
 use std::collections::BTreeMap;
 
 /// The header that was found.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Header {
+pub(crate) struct Header {
     /// Index of its line, from 0.
-    pub(super) line: usize,
+    pub(crate) line: usize,
     /// What stands between its fields, never `auto`.
-    pub(super) separator: Separator,
+    pub(crate) separator: Separator,
     /// Names of all columns.
-    pub(super) names: Vec<String>,
+    pub(crate) names: Vec<String>,
     /// Which field each mapped column is.
-    pub(super) at: Vec<(Role, usize)>,
+    pub(crate) at: Vec<(Role, usize)>,
 }
 
 /// Separators in the order in which `auto` tries them.
@@ -24,7 +25,7 @@ const SEPARATORS: [Separator; 5] =
     [Separator::Tab, Separator::Semicolon, Separator::Bar, Separator::Comma, Separator::Spaces];
 
 /// Splits a line into trimmed fields. A field in double quotes may hold the separator.
-pub(super) fn split<'a>(line: &'a str, separator: Separator, fields: &mut Vec<&'a str>) {
+pub(crate) fn split<'a>(line: &'a str, separator: Separator, fields: &mut Vec<&'a str>) {
     fields.clear();
     let Some(sign) = separator.sign() else { return split_at_blanks(line, fields) };
     let mut rest = Some(line);
@@ -46,7 +47,15 @@ fn first_field(text: &str, separator: char) -> (&str, Option<&str>) {
 /// What stands in quotes at the beginning, and what behind them.
 fn quoted(text: &str) -> Option<(&str, &str)> {
     let inner = text.trim_start_matches(' ').strip_prefix('"')?;
-    inner.split_once('"')
+    let mut from = 0;
+    loop {
+        let at = from + inner[from..].find('"')?;
+        // Two quotes stand for one that belongs to the text (RFC 4180, 2.7).
+        if !inner[at + 1..].starts_with('"') {
+            return Some((&inner[..at], &inner[at + 1..]));
+        }
+        from = at + 2;
+    }
 }
 
 fn split_at_blanks<'a>(line: &'a str, fields: &mut Vec<&'a str>) {
@@ -77,8 +86,9 @@ pub(super) fn find(lines: &[&str], layout: &Layout) -> Result<Header, Vec<Diagno
 }
 
 fn search(lines: &[&str], layout: &Layout, tried: &[Separator]) -> Result<Option<Header>, Vec<Diagnostic>> {
-    for separator in tried {
-        for (line, text) in lines.iter().enumerate() {
+    // Line by line, so that a long export is not gone through once for each separator.
+    for (line, text) in lines.iter().enumerate() {
+        for separator in tried {
             if let Some(header) = as_header(text, line, *separator, layout)? {
                 return Ok(Some(header));
             }
@@ -104,19 +114,33 @@ pub(super) fn as_header(
     for (role, column) in mapped {
         let name = column.name.trim();
         let found: Vec<usize> = (0..fields.len()).filter(|i| fields[*i] == name).collect();
-        if let [first, second, ..] = found[..] {
-            let message =
-                format!("column `{name}` stands twice in the header, as fields {} and {}", first + 1, second + 1);
-            return Err(vec![at_line(message, line, text).help("map a column whose name stands there once")]);
-        }
-        at.extend(found.first().map(|field| (role, *field)));
+        let field = one_of(&found, column).map_err(|(message, help)| vec![at_line(message, line, text).help(help)])?;
+        at.push((role, field));
     }
     let names = fields.iter().map(|f| (*f).to_owned()).collect();
     Ok(Some(Header { line, separator, names, at }))
 }
 
+/// Which of the fields of its name a column is.
+fn one_of(found: &[usize], column: &Column) -> Result<usize, (String, String)> {
+    let name = column.name.trim();
+    let at = |fields: &[usize]| fields.iter().map(|f| (f + 1).to_string()).collect::<Vec<_>>().join(" and ");
+    match (column.which, found) {
+        (None, [only]) => Ok(*only),
+        (None, _) => {
+            let message = format!("column `{name}` stands twice in the header, as fields {}", at(found));
+            Err((message, "add `which: 1` or `which: 2` to this column in the layout".to_owned()))
+        }
+        (Some(which), _) => found.get(which.wrapping_sub(1)).copied().ok_or_else(|| {
+            let message =
+                format!("column `{name}` stands {} times in the header, the layout wants number {which}", found.len());
+            (message, format!("it stands in fields {}", at(found)))
+        }),
+    }
+}
+
 fn at_line(message: String, line: usize, text: &str) -> Diagnostic {
-    let place = Place { text: Some(text.to_owned()), ..Place::line(RAW, line as u64 + 1) };
+    let place = Place { text: Some(shown(text)), ..Place::line(RAW, line as u64 + 1) };
     Diagnostic::new(message).at(place)
 }
 
@@ -187,7 +211,7 @@ fn nearest_header<'a>(lines: &[&'a str], layout: &Layout, tried: &[Separator]) -
 
 /// Entries above the header: `key<separator>value`, `key = value` or `key: value`, whichever sign comes first.
 /// Further fields of a value are joined by blanks; the first of equal keys stays.
-pub(super) fn preamble(lines: &[&str], header: &Header, layout: &Layout) -> BTreeMap<String, String> {
+pub(crate) fn preamble(lines: &[&str], header: &Header, layout: &Layout) -> BTreeMap<String, String> {
     let mut entries = BTreeMap::new();
     for line in &lines[..header.line] {
         if let Some((key, value)) = entry(without_comment(line, layout).0, header.separator) {
@@ -221,30 +245,13 @@ pub(super) fn started(preamble: &BTreeMap<String, String>) -> Option<String> {
         .find_map(|(_, value)| moment(value))
 }
 
-/// Date and time in ISO 8601, or with the day first and points between, which cannot be mistaken.
-fn moment(text: &str) -> Option<String> {
-    use jiff::civil::{Date, DateTime};
-    if let Ok(exact) = text.parse::<jiff::Timestamp>() {
-        return Some(exact.to_string());
-    }
-    if let Ok(local) = text.parse::<DateTime>() {
-        let midnight = local.time() == jiff::civil::Time::midnight();
-        return Some(if midnight && !text.contains(':') { local.date().to_string() } else { local.to_string() });
-    }
-    let days_first = ["%d.%m.%Y %H:%M:%S", "%d.%m.%Y %H:%M"];
-    let local = days_first.iter().find_map(|form| DateTime::strptime(form, text).ok());
-    let day = || Date::strptime("%d.%m.%Y", text).ok().map(|d| d.to_string());
-    local.map(|d| d.to_string()).or_else(day)
-}
-
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]
 mod tests {
-    use super::super::layout::Column;
     use super::*;
 
     fn layout(names: [&str; 3]) -> Layout {
-        let column = |name: &str| Some(Column { name: name.into(), unit: None });
+        let column = |name: &str| Some(Column { name: name.into(), ..Column::default() });
         let [time, torque, angle] = names.map(column);
         Layout { columns: Columns { time, torque, angle, ..Columns::default() }, ..Layout::default() }
     }
@@ -316,13 +323,5 @@ mod tests {
         assert_eq!(found["Radius"], "25,000 mm");
         assert_eq!(found.len(), 3);
         assert_eq!(started(&found).unwrap(), "2026-01-05T10:20:00");
-    }
-
-    #[test]
-    fn dates_that_can_be_mistaken_are_not_read() {
-        assert_eq!(moment("05.01.2026 10:20:30").unwrap(), "2026-01-05T10:20:30");
-        assert_eq!(moment("2026-01-05T10:20:30+01:00").unwrap(), "2026-01-05T09:20:30Z");
-        assert_eq!(moment("2026-01-05").unwrap(), "2026-01-05");
-        assert_eq!(moment("01/05/2026"), None);
     }
 }

@@ -1,6 +1,7 @@
 //! How one family of raw exports is laid out, as the study file says it. Reading bytes by it is in `read.rs`.
 
-use crate::physics::units::{Dimension, parse_unit_of};
+use super::times::TimeFormat;
+use crate::physics::units::{Dimension, Unit, parse_unit, parse_unit_of};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -83,7 +84,7 @@ pub enum Thousands {
 }
 
 /// One mapped column.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Column {
     /// Its name in the header of the export.
@@ -91,6 +92,14 @@ pub struct Column {
     /// Its unit, a UCUM code; not for `step` and `label`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub unit: Option<String>,
+    /// Which of the columns of that name it is, from 1, where the header repeats the name.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = 1))]
+    pub which: Option<usize>,
+    /// How times are written that are no plain numbers: `hh:mm:ss`, `mm:ss`, `date-time` (ISO 8601, or day first with
+    /// points), or a pattern such as `%d/%m/%Y %H:%M:%S%.f`; for `time` only.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub format: Option<String>,
 }
 
 /// Columns by their role.
@@ -160,6 +169,9 @@ pub struct Layout {
     /// A regular expression: a line that matches it begins a step and is no row of data.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub step_starts: Option<String>,
+    /// Whether the time begins anew in each step. The steps are then laid end to end: a step begins at the last time
+    /// of the one before.
+    pub time_restarts: bool,
     /// Whether the exported torque or stress still holds the torque that turns the rotor's own mass. Some
     /// programs take it off before they write, and taking it off twice would invent a drop; raw torque is the
     /// safe reading, because a wrong `true` shows in the control.
@@ -176,6 +188,7 @@ impl Default for Layout {
             comment: None,
             columns: Columns::default(),
             step_starts: None,
+            time_restarts: false,
             torque_includes_inertia: true,
         }
     }
@@ -233,6 +246,22 @@ impl Role {
             Self::Strain => Some(Dimension::NONE),
             Self::NormalForce => Some(Dimension::FORCE),
             Self::Temperature => Some(Dimension::TEMPERATURE),
+        }
+    }
+}
+
+impl Role {
+    /// Reads a unit of this role. A speed may be given in turns per time: `1/min` on a drive says rpm (ISO 80000-3,
+    /// 3-17: rotational frequency).
+    ///
+    /// # Errors
+    /// If it is no unit, has none (`step`, `label`), or measures something else.
+    pub fn unit(self, text: &str) -> Result<Unit, String> {
+        let dimension = self.dimension().ok_or("this column has no unit")?;
+        let turns = parse_unit(text).ok().filter(|unit| self == Self::Speed && unit.dimension == Dimension::RATE);
+        match turns {
+            Some(unit) => Ok(Unit { dimension, factor: unit.factor * 2.0 * std::f64::consts::PI, ..unit }),
+            None => parse_unit_of(text, dimension),
         }
     }
 }
@@ -315,7 +344,8 @@ impl Layout {
 
     fn names_used_twice(&self) -> Vec<String> {
         let mapped = self.columns.mapped();
-        let earlier = |at: usize| mapped[..at].iter().find(|(_, c)| c.name.trim() == mapped[at].1.name.trim());
+        let same = |a: &Column, b: &Column| a.name.trim() == b.name.trim() && a.which == b.which;
+        let earlier = |at: usize| mapped[..at].iter().find(|(_, c)| same(c, mapped[at].1));
         (0..mapped.len())
             .filter_map(|at| Some((mapped[at], earlier(at)?)))
             .map(|((role, column), (first, _))| {
@@ -329,12 +359,28 @@ fn unit_problem(role: Role, column: &Column) -> Option<String> {
     if column.name.trim().is_empty() {
         return Some(format!("columns.{}: the name is empty", role.name()));
     }
+    if column.which == Some(0) {
+        return Some(format!("columns.{}.which: columns of one name are counted from 1", role.name()));
+    }
+    if let Some(format) = &column.format {
+        return format_problem(role, column, format).map(|why| format!("columns.{}.format: {why}", role.name()));
+    }
     match (role.dimension(), &column.unit) {
-        (Some(dimension), Some(unit)) => parse_unit_of(unit, dimension).err(),
+        (Some(_), Some(unit)) => role.unit(unit).err(),
         (None, Some(_)) => Some("this column has no unit".to_owned()),
         _ => None,
     }
     .map(|problem| format!("columns.{}.unit: {problem}", role.name()))
+}
+
+fn format_problem(role: Role, column: &Column, format: &str) -> Option<String> {
+    if role != Role::Time {
+        Some("only times have a format".to_owned())
+    } else if column.unit.is_some() {
+        Some("a time with a format has no unit: its parts say it".to_owned())
+    } else {
+        TimeFormat::parse(format).err()
+    }
 }
 
 impl Separator {
@@ -389,7 +435,7 @@ mod tests {
     use super::*;
 
     fn column(name: &str, unit: &str) -> Option<Column> {
-        Some(Column { name: name.into(), unit: Some(unit.into()) })
+        Some(Column { name: name.into(), unit: Some(unit.into()), ..Column::default() })
     }
 
     fn usable() -> Layout {

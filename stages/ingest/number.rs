@@ -4,7 +4,7 @@ use super::layout::{Decimal, Layout};
 
 /// How numbers are written, and what stands for a missing one.
 #[derive(Debug)]
-pub(super) struct Format {
+pub(crate) struct Format {
     decimal: char,
     thousands: Option<char>,
     missing: Vec<String>,
@@ -12,14 +12,14 @@ pub(super) struct Format {
 
 /// What a field holds.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) enum Field {
+pub(crate) enum Field {
     Number(f64),
     Missing,
     Unreadable,
 }
 
 impl Format {
-    pub(super) fn new(layout: &Layout, missing: &[String]) -> Self {
+    pub(crate) fn new(layout: &Layout, missing: &[String]) -> Self {
         Self {
             decimal: layout.decimal.sign(),
             thousands: layout.thousands.map(|t| t.sign()),
@@ -28,7 +28,7 @@ impl Format {
     }
 
     /// Reads one trimmed field.
-    pub(super) fn read(&self, text: &str) -> Field {
+    pub(crate) fn read(&self, text: &str) -> Field {
         if text.is_empty() {
             return Field::Missing;
         }

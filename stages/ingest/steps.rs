@@ -26,6 +26,19 @@ pub(super) fn counted(rows: usize, changes: impl Fn(usize, usize) -> bool) -> Ve
         .collect()
 }
 
+/// Adds to the times of each step the last time of the one before; gives how many steps were moved.
+pub(super) fn lay_end_to_end(times: &mut [f64], steps: &[i64]) -> usize {
+    let (mut offset, mut moved) = (0.0, 0);
+    for row in 0..times.len() {
+        if row > 0 && steps[row] != steps[row - 1] {
+            offset = times[row - 1];
+            moved += 1;
+        }
+        times[row] += offset;
+    }
+    moved
+}
+
 /// Whether a set-point changed from `a` to `b` by more than the part `least` of the larger one.
 pub(super) fn set_point_changed(a: f64, b: f64, least: f64) -> bool {
     if a.is_nan() || b.is_nan() {
@@ -42,6 +55,13 @@ mod tests {
     fn numbers_are_carried_on() {
         assert_eq!(numbered(&[Some(3), None, Some(4), Some(3)]), Some((vec![3, 3, 4, 3], 1)));
         assert_eq!(numbered(&[None, Some(1)]), None);
+    }
+
+    #[test]
+    fn times_that_begin_anew_are_laid_end_to_end() {
+        let mut times = [0.5, 1.0, 0.5, 1.0, 0.25];
+        assert_eq!(lay_end_to_end(&mut times, &[1, 1, 2, 2, 3]), 2);
+        assert_eq!(times, [0.5, 1.0, 1.5, 2.0, 2.25]);
     }
 
     #[test]

@@ -7,11 +7,11 @@ use super::result::{Head, Readings};
 use proptest::prelude::*;
 
 fn column(name: &str, unit: &str) -> Option<Column> {
-    Some(Column { name: name.into(), unit: Some(unit.into()) })
+    Some(Column { name: name.into(), unit: Some(unit.into()), ..Column::default() })
 }
 
 fn unitless(name: &str) -> Option<Column> {
-    Some(Column { name: name.into(), unit: None })
+    Some(Column { name: name.into(), ..Column::default() })
 }
 
 /// A layout with step, time, angle and torque.
@@ -40,7 +40,7 @@ const LEDGER: &str = "Sample;S1\r\nTool radius;25,000;mm\r\n\r\n\
     2;reverse;0,0060;0,0096;-81,1850;25,02\r\n";
 
 fn try_read(text: &str, layout: &Layout) -> Result<(Readings, Head), String> {
-    read(text.as_bytes(), layout, &Params::default())
+    read(text.as_bytes(), None, layout, &Params::default())
         .map_err(|problems| problems.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n"))
 }
 
@@ -115,7 +115,7 @@ fn a_number_that_is_none_is_an_error_with_its_place() {
 fn unreadable_rows_can_be_refused_instead() {
     let params = Params { refuse_unreadable: true, ..Params::default() };
     let text = LEDGER.replace("42,9842", "over load");
-    let (readings, head) = read(text.as_bytes(), &ledger(), &params).unwrap_or_else(|p| panic!("{p:?}"));
+    let (readings, head) = read(text.as_bytes(), None, &ledger(), &params).unwrap_or_else(|p| panic!("{p:?}"));
     assert_eq!((readings.len(), head.refused["unreadable torque"]), (2, 1));
 }
 
@@ -239,7 +239,7 @@ proptest! {
             ..bare()
         };
         let refused = rows.iter().filter(|(_, _, kind)| *kind == 0).count();
-        let result = read(&encoded(&text, encoding), &layout, &Params::default());
+        let result = read(&encoded(&text, encoding), None, &layout, &Params::default());
         if refused == rows.len() {
             prop_assert!(result.is_err());
             return Ok(());

@@ -11,7 +11,7 @@
 //!
 //! # Source
 //! J. J. Moré, The Levenberg–Marquardt algorithm: implementation and theory, Lecture Notes in Mathematics 630
-//! (1978) 105–116. Checked against NIST StRD Thurber and MGH09, both starts, in `reference/`.
+//! (1978) 105–116. Checked against all nonlinear and nine linear sets of NIST StRD: `reference/nist.md`.
 
 use super::float::ln;
 use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt, TerminationReason};
@@ -210,6 +210,22 @@ impl<R: Residuals> LeastSquaresProblem<f64, Dyn, Dyn> for Target<'_, R> {
     }
 }
 
+/// Ratio of the largest to the smallest singular value of derivatives, column after column, whose columns are scaled
+/// to length 1 first; 1 where parameters are told apart as well as can be, 10⁸ where only half the digits are left.
+///
+/// None where there are none, or where one is not finite.
+pub fn condition_number(jacobian: &[f64], rows: usize) -> Option<f64> {
+    let columns = jacobian.len().checked_div(rows)?;
+    let mut j = DMatrix::from_column_slice(rows, columns, jacobian);
+    if columns == 0 || rows < columns || j.iter().any(|v| !v.is_finite()) {
+        return None;
+    }
+    scale_columns(&mut j);
+    let values = j.qr().r().singular_values();
+    let (largest, smallest) = values.iter().fold((0.0, f64::INFINITY), |(a, b), v| (v.max(a), v.min(b)));
+    Some(largest / smallest)
+}
+
 /// Linear least squares: x that minimises |A·x − b|², A given column after column.
 ///
 /// None where A has not full column rank.
@@ -242,10 +258,10 @@ pub fn minimise(model: &impl Residuals, start: &[f64], effort: Effort) -> Soluti
         .with_gtol(effort.tolerance)
         .with_patience(effort.patience.max(1));
     let (mut target, report) = solver.minimize(target);
+    let mut length = f64::INFINITY;
     for _ in 0..effort.polish {
-        if !polish(&mut target) {
-            break;
-        }
+        let Some(step) = polish(&mut target, length) else { break };
+        length = step;
     }
     Solution {
         sum_of_squares: target.raw_residuals().norm_squared(),
@@ -266,26 +282,31 @@ fn ending(reason: &TerminationReason) -> Ending {
     }
 }
 
-/// One undamped Gauss–Newton step; false when there is none to take or none left.
-fn polish<R: Residuals>(target: &mut Target<'_, R>) -> bool {
+/// One undamped Gauss–Newton step; gives its length in scaled parameters, none where there is none to take or none
+/// left.
+fn polish<R: Residuals>(target: &mut Target<'_, R>, last: f64) -> Option<f64> {
     let (r, mut j) = (target.raw_residuals(), target.raw_jacobian());
     if j.iter().any(|v| !v.is_finite()) {
-        return false;
+        return None;
     }
     let scale = scale_columns(&mut j);
     let qr = j.qr();
-    let Some(step) = qr.r().solve_upper_triangular(&(qr.q().transpose() * &r)) else { return false };
+    let step = qr.r().solve_upper_triangular(&(qr.q().transpose() * &r))?;
     let old = target.p.clone();
     for (k, s) in scale.iter().enumerate() {
         target.p[k] -= step[k] / s;
     }
-    let new = target.raw_residuals().norm_squared();
-    // The last digits of the sum of squares are rounding: a step that keeps it within 10⁻¹¹ is still taken.
-    if new.is_nan() || new > r.norm_squared() * (1.0 + 1e-11) {
+    let (before, new) = (r.norm_squared(), target.raw_residuals().norm_squared());
+    // The last digits of the sum of squares are rounding: a step that keeps it within 10⁻¹¹ is still taken, and
+    // where residuals are a millionth of the data (Lanczos2) within 10⁻⁹ as long as steps become shorter.
+    let length = step.norm();
+    let allowed = if length < last { 1e-9 } else { 1e-11 };
+    if new.is_nan() || new > before * (1.0 + allowed) {
         target.p = old;
-        return false;
+        return None;
     }
-    (0..old.len()).any(|k| (target.p[k] - old[k]).abs() > 1e-12 * old[k].abs())
+    let moved = (0..old.len()).any(|k| (target.p[k] - old[k]).abs() > 1e-12 * old[k].abs());
+    moved.then_some(length)
 }
 
 #[cfg(test)]
@@ -320,78 +341,8 @@ mod tests {
         }
     }
 
-    fn thurber(b: &[f64], x: f64) -> Vec<f64> {
-        let (n, d) = (b[0] + x * (b[1] + x * (b[2] + x * b[3])), 1.0 + x * (b[4] + x * (b[5] + x * b[6])));
-        let f = n / d;
-        vec![f, 1.0 / d, x / d, x * x / d, x * x * x / d, -f * x / d, -f * x * x / d, -f * x * x * x / d]
-    }
-
-    fn mgh09(b: &[f64], x: f64) -> Vec<f64> {
-        let (n, d) = (x * x + x * b[1], x * x + x * b[2] + b[3]);
-        let f = b[0] * n / d;
-        vec![f, n / d, b[0] * x / d, -f * x / d, -f / d]
-    }
-
     fn growth(b: &[f64], x: f64) -> Vec<f64> {
         vec![b[0] * (b[1] * x).exp(), (b[1] * x).exp(), b[0] * x * (b[1] * x).exp()]
-    }
-
-    /// Starts, certified values and standard deviations, the sum of squares, and the data of a NIST file.
-    struct Certified {
-        starts: [Vec<f64>; 2],
-        values: Vec<f64>,
-        deviations: Vec<f64>,
-        sum_of_squares: f64,
-        xy: Vec<(f64, f64)>,
-    }
-
-    fn certified(text: &str) -> Certified {
-        let numbers = |line: &str| line.split_whitespace().filter_map(|w| w.parse().ok()).collect::<Vec<f64>>();
-        let lines: Vec<&str> = text.lines().collect();
-        let rows: Vec<Vec<f64>> =
-            lines[40..].iter().take_while(|l| l.contains('=')).map(|l| numbers(l.split_once('=').unwrap().1)).collect();
-        let column = |k: usize| rows.iter().map(|r| r[k]).collect::<Vec<f64>>();
-        let rss = lines.iter().find(|l| l.starts_with("Residual Sum of Squares")).unwrap();
-        let xy = lines[60..].iter().map(|l| numbers(l)).filter(|n| n.len() == 2).map(|n| (n[1], n[0])).collect();
-        Certified {
-            starts: [column(0), column(1)],
-            values: column(2),
-            deviations: column(3),
-            sum_of_squares: numbers(rss)[0],
-            xy,
-        }
-    }
-
-    /// Agreeing digits, at most 15.
-    fn digits(got: f64, want: f64) -> f64 {
-        -((got - want).abs() / want.abs()).max(1e-15).log10()
-    }
-
-    /// The issue asks for 6 digits of the parameters and 4 of their deviations; NIST certifies 11. Ten and eight
-    /// leave room for the last digits of another processor's order of sums.
-    fn meets(text: &str, model: Model) {
-        let c = certified(text);
-        for start in &c.starts {
-            let fit = minimise(&Data { model, xy: c.xy.clone() }, start, Effort::default());
-            assert_eq!(fit.ending, Ending::Converged);
-            let variance = fit.sum_of_squares / (c.xy.len() - start.len()) as f64;
-            let covariance = fit.covariance.unwrap();
-            assert!(digits(fit.sum_of_squares, c.sum_of_squares) > 9.9);
-            for k in 0..start.len() {
-                assert!(digits(fit.parameters[k], c.values[k]) > 9.9, "parameter {k}: {}", fit.parameters[k]);
-                assert!(digits(covariance.u(k) * variance.sqrt(), c.deviations[k]) > 8.0, "deviation {k}");
-            }
-        }
-    }
-
-    #[test]
-    fn thurber_from_both_starts() {
-        meets(include_str!("reference/Thurber.dat"), thurber);
-    }
-
-    #[test]
-    fn mgh09_from_both_starts() {
-        meets(include_str!("reference/MGH09.dat"), mgh09);
     }
 
     #[test]
@@ -415,9 +366,9 @@ mod tests {
 
     #[test]
     fn running_out_of_patience_is_said() {
-        let c = certified(include_str!("reference/MGH09.dat"));
+        let xy = (0..9).map(f64::from).map(|x| (x, 3.0 * (0.7 * x).exp() + x.sin())).collect();
         let effort = Effort { patience: 1, polish: 0, ..Effort::default() };
-        assert_eq!(minimise(&Data { model: mgh09, xy: c.xy }, &c.starts[0], effort).ending, Ending::Limit);
+        assert_eq!(minimise(&Data { model: growth, xy }, &[100.0, -0.5], effort).ending, Ending::Limit);
     }
 
     /// b₁√(x − b₀): a step past the smallest x leaves the domain.
@@ -451,7 +402,7 @@ mod tests {
         let root = Root { left_the_domain: false.into(), data: Data { model, xy } };
         let fit = minimise(&root, &[-50.0, 1.0], Effort::default());
         assert!(root.left_the_domain.get(), "the start no longer provokes the case");
-        assert!(fit.ending.converged() && digits(fit.parameters[0], 0.9) > 9.0, "{fit:?}");
+        assert!(fit.ending.converged() && (fit.parameters[0] - 0.9).abs() < 1e-9, "{fit:?}");
     }
 
     #[test]
@@ -459,6 +410,14 @@ mod tests {
         // The line through (0, 1), (1, 3), (2, 2): level 1.5, slope 0.5.
         let x = linear(&[1.0, 1.0, 1.0, 0.0, 1.0, 2.0], &[1.0, 3.0, 2.0]).unwrap();
         assert!((x[0] - 1.5).abs() < 1e-14 && (x[1] - 0.5).abs() < 1e-14, "{x:?}");
+    }
+
+    #[test]
+    fn condition_numbers_by_hand() {
+        // Columns (1, 0) and (1, 1)/√2 have the cosine c = 1/√2: √[(1 + c)/(1 − c)] = 1 + √2, whatever their lengths.
+        let got = condition_number(&[5.0, 0.0, 0.1, 0.1], 2).unwrap();
+        assert!((got - 1.0 - 2f64.sqrt()).abs() < 1e-13, "{got}");
+        assert_eq!(condition_number(&[1.0, f64::NAN], 2), None);
     }
 
     #[test]

@@ -6,6 +6,9 @@ pub mod fieller;
 pub mod float;
 pub mod interval;
 pub mod least_squares;
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod nist;
 pub mod normal;
 pub mod student_t;
 pub mod whitening;

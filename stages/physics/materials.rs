@@ -1,5 +1,6 @@
 //! Liquids, particles and samples as meant: names resolved, everything in SI.
 
+use super::liquids::Composition;
 use super::quantity::Quantity;
 use serde::{Deserialize, Serialize};
 
@@ -12,6 +13,9 @@ pub struct Liquid {
     pub viscosity: Option<Quantity>,
     /// Density, kg/m³.
     pub density: Option<Quantity>,
+    /// What it is made of, where its viscosity follows from that.
+    #[serde(default)]
+    pub composition: Option<Composition>,
 }
 
 /// The solid particles.

@@ -2,9 +2,12 @@
 
 pub mod geometry;
 pub mod instrument;
+pub mod limits;
+pub mod liquids;
 pub mod materials;
 pub mod models;
 pub mod quantity;
 pub mod rise;
+pub mod set_point;
 pub mod shares;
 pub mod units;

@@ -267,6 +267,39 @@ pub fn parse_unit_of(text: &str, dimension: Dimension) -> Result<Unit, String> {
     Err(message)
 }
 
+/// The code for a unit as programs write it: symbols run together (`mNm`), words for units, and every mark that
+/// stands beside UCUM's own. None if it is no unit even then.
+pub fn code(text: &str) -> Option<String> {
+    let text = text.trim();
+    let mut out = String::new();
+    let mut rest = text;
+    while let Some(first) = rest.chars().next() {
+        let letters = rest.find(|c: char| !c.is_alphabetic() && c != '°').unwrap_or(rest.len());
+        if letters > 0 {
+            let name = &rest[..letters];
+            out += &if known(name).is_some() { name.to_owned() } else { meant(name)? };
+            rest = &rest[letters..];
+            continue;
+        }
+        out.push(first);
+        rest = &rest[first.len_utf8()..];
+    }
+    let out = plain_signs(&out);
+    parse_unit(&out).is_ok().then_some(out)
+}
+
+/// The same unit in UCUM's own signs.
+fn plain_signs(text: &str) -> String {
+    if ["°C", "degC", "℃", "C"].contains(&text) {
+        return "Cel".to_owned();
+    }
+    let raised = [('⁰', '0'), ('¹', '1'), ('²', '2'), ('³', '3'), ('⁴', '4'), ('⁻', '-'), ('−', '-')];
+    let signs = [('µ', 'u'), ('μ', 'u'), ('·', '.'), ('⋅', '.'), ('*', '.'), ('×', '.')];
+    let plain = |c: char| raised.iter().chain(&signs).find(|(from, _)| *from == c).map_or(c, |(_, to)| *to);
+    let plain: String = text.chars().filter(|c| *c != '^').map(plain).collect();
+    plain.split_whitespace().collect::<Vec<_>>().join(".").replace("./", "/").replace("/.", "/").replace("°", "deg")
+}
+
 /// `rad/N.m` with everything behind the first `/` in parentheses.
 fn with_parentheses(text: &str) -> Option<String> {
     let (above, below) = text.split_once('/')?;
@@ -409,6 +442,11 @@ fn suggestion(name: &str) -> Option<String> {
         .flat_map(|prefix| SYMBOLS.iter().filter(|s| prefix.is_empty() || s.prefixes).map(move |s| (prefix, s)))
         .map(|(prefix, s)| format!("{prefix}{}", s.spellings[0]))
         .collect();
+    meant(name).or_else(|| nearest(name, codes.iter().map(String::as_str)).map(str::to_owned))
+}
+
+/// A word for a unit, or two symbols without the dot between (`mPas`).
+fn meant(name: &str) -> Option<String> {
     let folded = name.to_lowercase();
     let word = WORDS.iter().find(|(word, _)| *word == folded).map(|(_, code)| (*code).to_owned());
     let split = || {
@@ -416,13 +454,37 @@ fn suggestion(name: &str) -> Option<String> {
         let halves = cuts.filter(|(a, b)| known(a).is_some() && known(b).is_some());
         halves.last().map(|(a, b)| format!("{a}.{b}"))
     };
-    word.or_else(split).or_else(|| nearest(name, codes.iter().map(String::as_str)).map(str::to_owned))
+    word.or_else(split)
 }
 
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_programs_write_has_a_code() {
+        let pairs = [
+            ("mNm", "mN.m"),
+            ("µN·m", "uN.m"),
+            ("°C", "Cel"),
+            ("C", "Cel"),
+            ("degC", "Cel"),
+            ("1/min", "1/min"),
+            ("s⁻¹", "s-1"),
+            ("N m", "N.m"),
+            ("N/m²", "N/m2"),
+            ("mPas", "mPa.s"),
+            ("sec", "s"),
+            ("°", "deg"),
+            ("%", "%"),
+            ("-", "-"),
+        ];
+        for (text, expected) in pairs {
+            assert_eq!(code(text).as_deref(), Some(expected), "{text}");
+        }
+        assert_eq!(code("Skt"), None);
+    }
 
     fn si(text: &str) -> (f64, Dimension) {
         let unit = parse_unit(text).unwrap();

@@ -22,6 +22,7 @@ pub mod identity;
 mod judge;
 mod noise;
 pub mod params;
+pub mod priors;
 mod published;
 mod read;
 pub mod result;

@@ -18,6 +18,7 @@ use super::transient::Form;
 use crate::clean::result::{CleanNotes, Points};
 use crate::physics::geometry::{Constants, Geometry};
 use crate::physics::instrument::{Instrument, total_inertia};
+use crate::physics::limits::mixture_density;
 use crate::physics::materials::Sample;
 use std::collections::BTreeMap;
 use std::ops::Range;
@@ -265,13 +266,8 @@ impl Run<'_> {
         }
     }
 
-    /// Density of the mixture; that of water where it was not given (common practice for a time that rarely counts).
     fn diffusion(&self) -> Diffusion {
-        let sample = self.setup.sample;
-        let liquid = sample.liquid.density.map_or(1000.0, |d| d.value);
-        let solid = sample.particles.as_ref().and_then(|p| p.density).map_or(liquid, |d| d.value);
-        let phi = sample.volume_fraction.map_or(0.0, |p| p.value);
-        Diffusion { density: phi * solid + (1.0 - phi) * liquid, gap: self.constants.widest_gap_m }
+        Diffusion { density: mixture_density(self.setup.sample), gap: self.constants.widest_gap_m }
     }
 
     fn torque_after(&self, turn: &Turn, after: Range<usize>) -> Option<f64> {
@@ -281,11 +277,13 @@ impl Run<'_> {
     /// Mean first normal-stress difference over readings.
     fn normal_stress(&self, readings: &[usize]) -> Option<f64> {
         let per_force = self.constants.normal_stress_per_force?;
-        let force: Vec<f64> = readings
-            .iter()
-            .map(|i| self.points.normal_force_n[self.trace.origin[*i]])
-            .filter(|f| f.is_finite())
-            .collect();
+        // What inertia of the sample takes off is put back (K. Walters, Rheometry, 1975).
+        let inertial = self.constants.inertial_force.unwrap_or(0.0) * self.diffusion().density;
+        let of = |origin: usize| {
+            let speed = self.points.speed_rad_per_s[origin];
+            self.points.normal_force_n[origin] + inertial * speed * speed
+        };
+        let force: Vec<f64> = readings.iter().map(|i| of(self.trace.origin[*i])).filter(|f| f.is_finite()).collect();
         (!force.is_empty()).then(|| per_force * force.iter().sum::<f64>() / force.len() as f64)
     }
 

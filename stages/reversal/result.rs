@@ -1,6 +1,7 @@
 //! What the reversal stage hands on: `read` gives everything that a run says by itself, `control` what the
 //! instrument does, `judge` the rows that states are made of. All in SI; JSON between tasks.
 
+use crate::clean::result::{Account, Limit};
 use serde::{Deserialize, Serialize};
 
 /// Which quantity the instrument held.
@@ -228,6 +229,8 @@ pub struct RunRead {
     pub remarks: Vec<String>,
     /// Readings excluded by reason.
     pub excluded: std::collections::BTreeMap<String, u64>,
+    /// Where each reading went.
+    pub account: Account,
     /// All readings.
     pub rows: u64,
 }
@@ -345,8 +348,12 @@ pub struct JudgedRun {
     pub identity: Identity,
     /// Its reversals.
     pub reversals: Vec<Judged>,
-    /// Readings excluded by reason.
+    /// Readings excluded by reason; a reading with several counts under each.
     pub excluded: std::collections::BTreeMap<String, u64>,
+    /// Where each row of the export went, so that the numbers add up.
+    pub account: Account,
+    /// Numbers by which the flow is judged.
+    pub limits: Vec<Limit>,
     /// Remarks of ingest, clean and read.
     pub remarks: Vec<String>,
 }

@@ -62,7 +62,12 @@ pub(super) fn bench() -> Instrument {
 
 /// A sample in water of density 1000 kg/m³.
 pub(super) fn sample(control: bool) -> Sample {
-    let liquid = Liquid { name: "carrier".to_owned(), viscosity: None, density: Some(Quantity::exact(1000.0)) };
+    let liquid = Liquid {
+        name: "carrier".to_owned(),
+        viscosity: None,
+        density: Some(Quantity::exact(1000.0)),
+        composition: None,
+    };
     Sample { name: "A".to_owned(), liquid, particles: None, volume_fraction: None, control }
 }
 

@@ -48,16 +48,16 @@ const NEGATIVE: f64 = 0.05;
 pub(super) type Theta = [f64; PARAMETERS];
 
 /// Weak prior of one parameter and its hard limits; logarithms are taken where the parameter is one.
-struct Prior {
+pub(super) struct Prior {
     /// Centre and standard deviation; none where the data alone decide.
-    normal: Option<(f64, f64)>,
+    pub(super) normal: Option<(f64, f64)>,
     /// Hard limits; none where there are none.
-    limits: Option<(f64, f64)>,
+    pub(super) limits: Option<(f64, f64)>,
 }
 
 /// The table of priors. Lower limits of d and γ_0 are six standard deviations off, where the prior has long taken
 /// over; the others bound what was seen in published transients and trials (empirical).
-fn prior(k: usize) -> Prior {
+pub(super) fn prior(k: usize) -> Prior {
     let log = |centre: f64, sd: f64, low: f64, high: f64| Prior {
         normal: Some((ln(centre), sd)),
         limits: Some((ln(low), ln(high))),

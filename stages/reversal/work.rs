@@ -6,7 +6,7 @@ use super::params::{Controlling, Judging, Reading};
 use super::read::Setup;
 use super::result::{Control, JudgedRun, RunRead};
 use super::{control, judge, published, read};
-use crate::clean::result::{CleanNotes, Fate, Points};
+use crate::clean::result::{Account, CleanNotes, Fate, Points};
 use crate::ingest::result::Head;
 use crate::physics::geometry::{Geometry, Shape};
 use crate::physics::instrument::Instrument;
@@ -38,6 +38,7 @@ pub fn read_work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
     let mut outcome = read::read(&points, &setup);
     let fates = published::fates(&points, &outcome);
     outcome.read.excluded = read::excluded(fates.iter().map(Fate::reasons));
+    outcome.read.account = Account::new(fates.iter());
     let table = published::table(&points, &outcome, &fates).to_parquet()?;
     Ok(Produced::default().with_json("read", &outcome.read)?.with("points", table))
 }
@@ -72,6 +73,8 @@ pub fn judge_work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
     let judged = |r| judge::judge(r, control.as_ref(), plates, identity.control, &settings);
     let reversals = read.reversals.into_iter().map(judged).collect();
     let remarks = [head.remarks, notes.remarks, read.remarks].concat();
-    let judged = JudgedRun { identity, reversals, excluded: read.excluded, remarks };
+    let mut account = read.account;
+    account.refuse(&head.refused);
+    let judged = JudgedRun { identity, reversals, excluded: read.excluded, account, limits: notes.limits, remarks };
     Produced::default().with_json("judged", &judged)
 }

@@ -2,8 +2,9 @@
 
 use crate::claims::params::Claim;
 use crate::near_miss::nearest;
+use crate::old_results::params::OldTable;
 use crate::setup::document::Document;
-use crate::setup::files::set_point;
+use crate::setup::files::{Folder, set_point};
 use crate::setup::listing::json;
 use crate::setup::names::is_plain;
 use crate::setup::source::Problems;
@@ -122,6 +123,40 @@ pub(super) fn claims(claims: &[Claim], tables: &Tables<'_>, problems: &mut Probl
         }
     }
 }
+
+/// Tables from before against the files and tables there are.
+pub(super) fn old_results(
+    old: &BTreeMap<String, OldTable>,
+    files: &Folder,
+    tables: &Tables<'_>,
+    problems: &mut Problems<'_>,
+) {
+    for (name, old) in old {
+        let path = format!("old_results.{name}");
+        if !is_plain(name) {
+            let help = "it names a figure: letters, digits, `-` and `_`";
+            problems.add(&path, format!("`{name}` cannot be the name of an old table"), Some(help.to_owned()));
+        }
+        files.named(&format!("{path}.file"), &old.file, problems);
+        let Some(columns) = tables.get(old.table.as_str()).filter(|_| HELD.contains(&old.table.as_str())) else {
+            unknown(&format!("{path}.table"), "table of results", &old.table, HELD.into_iter(), problems);
+            continue;
+        };
+        let rows = old.rows.keys().map(|column| (format!("{path}.rows.{column}"), column));
+        for (path, column) in rows.chain(old.numbers.keys().map(|c| (format!("{path}.numbers.{c}"), c))) {
+            if !columns.contains(&column.as_str()) {
+                unknown(&path, &format!("column of table `{}`", old.table), column, columns.iter().copied(), problems);
+            }
+        }
+        if old.rows.is_empty() || old.numbers.is_empty() {
+            let help = "`rows` says which columns pick a row, `numbers` which hold numbers";
+            problems.add(&path, "an old table needs `rows` and `numbers`", Some(help.to_owned()));
+        }
+    }
+}
+
+/// Tables that old results can be held against.
+const HELD: [&str; 4] = ["states", "thickening", "reversals", "fits"];
 
 fn claimed_columns(claim: &Claim, columns: &[&str], path: &str, problems: &mut Problems<'_>) {
     let picked = claim.filter.keys().map(|key| (format!("{path}.where.{key}"), key));

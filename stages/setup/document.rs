@@ -3,6 +3,7 @@
 
 use crate::claims::params::Claim;
 use crate::ingest::layout::Layout;
+use crate::old_results::params::OldTable;
 use crate::physics::quantity::Quantity;
 use crate::setup::origin::Origin;
 use crate::setup::stages::Stages;
@@ -73,6 +74,9 @@ pub(super) struct Document {
     /// Numbers held against what the study gives.
     #[serde(default)]
     pub claims: Vec<Claim>,
+    /// Tables of results from before, by name, held row by row against what the raw exports give.
+    #[serde(default)]
+    pub old_results: BTreeMap<String, OldTable>,
 }
 
 /// Seed where none is given; any other would do.
@@ -94,10 +98,31 @@ pub struct Author {
     pub orcid: Option<String>,
 }
 
+/// What a liquid is made of, where its viscosity need not be measured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub(super) enum Composition {
+    /// Ordinary water: viscosity by IAPWS R12-08.
+    Water,
+    /// Water and glycerol: viscosity by Cheng (2008).
+    WaterGlycerol,
+}
+
 /// A liquid.
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Liquid {
+    /// Instead of a measured viscosity: what it is made of; then its temperature is needed.
+    #[serde(default)]
+    pub composition: Option<Composition>,
+    /// Temperature of the measurements, where the viscosity follows from the composition.
+    #[serde(default)]
+    #[schemars(with = "Option<Quantity>")]
+    pub temperature: Option<String>,
+    /// Mass fraction of glycerol, for water-glycerol.
+    #[serde(default)]
+    #[schemars(with = "Option<PureNumber>")]
+    pub glycerol: Option<String>,
     /// Viscosity.
     #[serde(default)]
     #[schemars(with = "Option<Quantity>")]
@@ -236,6 +261,9 @@ pub(super) struct Instrument {
 pub(super) struct Raw {
     /// Pattern of their paths in the study, with `/`; `*` stays within a folder, `**` does not.
     pub files: String,
+    /// Sheets that are runs, where the files are workbooks; else the one sheet that has the layout's columns.
+    #[serde(default)]
+    pub sheets: Vec<String>,
     /// Name of their layout.
     #[serde(default)]
     pub layout: Option<String>,
@@ -291,6 +319,52 @@ pub struct Report {
     pub subtitle: Option<String>,
     /// Size of the paper.
     pub paper: Paper,
+    /// All of it, or a letter's supplement.
+    pub form: Form,
+    /// Sections of the authors' own, in their order.
+    pub sections: Vec<OwnSection>,
+}
+
+/// How long the report is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Form {
+    /// Everything, every reversal and every setting included.
+    #[default]
+    Full,
+    /// A letter's supplement: without atlas, table of reversals, list of settings and budget table.
+    Short,
+}
+
+/// A section of the authors' own: text, and results made elsewhere.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct OwnSection {
+    /// Its heading.
+    pub title: String,
+    /// Path of its text in the study: Typst (`.typ`) or plain text (`.txt`).
+    pub file: String,
+    /// Files that the text shows, by their paths in the study.
+    #[serde(default)]
+    pub uses: Vec<String>,
+    /// The section that it follows.
+    #[serde(default)]
+    pub after: After,
+}
+
+/// The sections of the report that others can follow.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum After {
+    /// The first page.
+    Answer,
+    /// What was measured.
+    Measured,
+    /// Results, the control and the fits.
+    #[default]
+    Results,
+    /// The methods text.
+    Methods,
 }
 
 /// Size of the paper.

@@ -49,6 +49,21 @@ impl Folder {
         folder
     }
 
+    /// A file that is named by its path: it is there, inside the study.
+    pub(super) fn named(&self, path: &str, file: &str, problems: &mut Problems<'_>) {
+        if self.files.binary_search_by(|there| there.as_str().cmp(file)).is_err() {
+            let near = nearest(file, self.files.iter().map(String::as_str));
+            let help = near.map_or_else(
+                || "write its path from the folder of the study file downwards, with `/`".to_owned(),
+                |near| format!("did you mean `{near}`?"),
+            );
+            problems.add(path, format!("there is no file `{file}` in the study"), Some(help));
+        } else if self.outside.contains(file) {
+            let help = "copy it into the study: everything that a result rests on lies in its folder";
+            problems.add(path, format!("`{file}` is a link out of the study"), Some(help.to_owned()));
+        }
+    }
+
     fn enter(&mut self, root: &Path, home: Option<&Path>, entry: &DirEntry) {
         let Ok(relative) = entry.path().strip_prefix(root) else { return };
         let parts: Vec<_> = relative.components().map(|part| part.as_os_str().to_string_lossy()).collect();
@@ -95,18 +110,28 @@ pub(super) fn runs(document: &Document, folder: &Folder, problems: &mut Problems
         let plan = plan(raw, &entry, document, problems);
         let mut loading = Names::new(raw.loading.as_ref(), format!("{entry}.loading"), problems);
         let mut repeat = Names::new(raw.repeat.as_ref(), format!("{entry}.repeat"), problems);
-        for path in matches(raw, &entry, folder, problems) {
+        for (file, sheet) in sheets(raw, matches(raw, &entry, folder, problems)) {
+            let path = sheet.as_ref().map_or(file.clone(), |sheet| format!("{file}#{sheet}"));
             if let Some(first) = runs.get(&path) {
                 twice(&path, &entry, &first.entry, problems);
                 continue;
             }
             let (loading, repeat) = (loading.name(&path), repeat.name(&path));
-            runs.insert(path.clone(), RunPlan { path, loading, repeat, ..plan.clone() });
+            runs.insert(path.clone(), RunPlan { path, file, sheet, loading, repeat, ..plan.clone() });
         }
         loading.tell(problems);
         repeat.tell(problems);
     }
     runs.into_values().collect()
+}
+
+/// Each file, or each of its sheets where the entry names some.
+fn sheets(raw: &Raw, files: Vec<String>) -> Vec<(String, Option<String>)> {
+    let of_file = |file: String| match &raw.sheets[..] {
+        [] => vec![(file, None)],
+        sheets => sheets.iter().map(|sheet| (file.clone(), Some(sheet.clone()))).collect(),
+    };
+    files.into_iter().flat_map(of_file).collect()
 }
 
 /// What all files of an entry have in common; a name that was not found is left empty, and told.
@@ -117,6 +142,8 @@ fn plan(raw: &Raw, entry: &str, document: &Document, problems: &mut Problems<'_>
     }
     RunPlan {
         path: String::new(),
+        file: String::new(),
+        sheet: None,
         entry: entry.to_owned(),
         layout: named_or_only(problems, entry, "layout", raw.layout.as_ref(), &document.layouts).unwrap_or_default(),
         sample: named_or_only(problems, entry, "sample", raw.sample.as_ref(), &document.samples).unwrap_or_default(),

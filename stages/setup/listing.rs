@@ -53,6 +53,26 @@ pub fn settings(study: &Study) -> Vec<SettingRow> {
     all
 }
 
+/// The defaults of all stages, in the order of [`settings`].
+pub fn defaults() -> Vec<SettingRow> {
+    let root = schema();
+    let default = json(&Stages::default());
+    let of_stage = |stage: &&str| {
+        let schema = &root["$defs"]["Stages"]["properties"][*stage];
+        leaves(&root, schema, stage, &default[*stage])
+    };
+    let row = |leaf: Leaf| SettingRow {
+        range: leaf.range(),
+        default: Some(leaf.value.clone()),
+        line: None,
+        path: leaf.path,
+        value: leaf.value,
+        unit: leaf.unit,
+        meaning: leaf.meaning,
+    };
+    STAGES.iter().flat_map(of_stage).map(row).collect()
+}
+
 fn rows(study: &Study, in_force: Vec<Leaf>, defaults: &[Leaf]) -> Vec<SettingRow> {
     let defaults: BTreeMap<&str, &Value> = defaults.iter().map(|leaf| (leaf.path.as_str(), &leaf.value)).collect();
     in_force

@@ -1,5 +1,6 @@
 //! Liquids, particles and samples of the study file, resolved and in SI.
 
+use crate::physics::liquids::Composition;
 use crate::physics::materials::{Liquid, Particles, Sample, volume_fraction};
 use crate::physics::quantity::Quantity;
 use crate::physics::units::Dimension;
@@ -36,11 +37,47 @@ fn each<T, U>(typed: &BTreeMap<String, T>, problems: &mut Problems<'_>, resolve:
 
 fn liquid(name: &str, typed: &document::Liquid, problems: &mut Problems<'_>) -> Liquid {
     let path = |key: &str| format!("liquids.{name}.{key}");
+    let composition = composition(typed, &format!("liquids.{name}"), problems);
+    if typed.composition.is_some() && typed.viscosity.is_some() {
+        let help = "keep either the measured `viscosity` or the `composition`";
+        problems.add(&path("viscosity"), "the viscosity is given twice", Some(help.to_owned()));
+    }
+    let viscosity = read(problems, &path("viscosity"), typed.viscosity.as_ref(), Dimension::VISCOSITY, Range::Positive);
+    let density = read(problems, &path("density"), typed.density.as_ref(), Dimension::DENSITY, Range::Positive);
     Liquid {
         name: name.to_owned(),
-        viscosity: read(problems, &path("viscosity"), typed.viscosity.as_ref(), Dimension::VISCOSITY, Range::Positive),
-        density: read(problems, &path("density"), typed.density.as_ref(), Dimension::DENSITY, Range::Positive),
+        viscosity: viscosity.or(composition.map(|of| of.viscosity())),
+        density: density.or(composition.map(|of| of.density())),
+        composition,
     }
+}
+
+/// What the viscosity follows from, if the study says so.
+fn composition(typed: &document::Liquid, path: &str, problems: &mut Problems<'_>) -> Option<Composition> {
+    let at = |key: &str| format!("{path}.{key}");
+    let temperature = typed.temperature.as_ref();
+    let temperature = read(problems, &at("temperature"), temperature, Dimension::TEMPERATURE, Range::Liquid);
+    let glycerol = read(problems, &at("glycerol"), typed.glycerol.as_ref(), Dimension::NONE, FRACTION);
+    let needs = [
+        ("temperature", typed.temperature.is_some(), typed.composition.is_some()),
+        ("glycerol", typed.glycerol.is_some(), typed.composition == Some(document::Composition::WaterGlycerol)),
+    ];
+    for (key, there, needed) in needs.into_iter().filter(|(_, there, needed)| there != needed) {
+        let (what, help) = match (there, needed) {
+            (false, _) => (format!("`{key}` is missing: the viscosity follows from it"), format!("add `{key}: …`")),
+            _ => (
+                format!("nothing follows from `{key}` here"),
+                format!("take `{key}` out, or give a `composition` that has it"),
+            ),
+        };
+        problems.add(&if there { at(key) } else { path.to_owned() }, what, Some(help));
+    }
+    Some(match typed.composition? {
+        document::Composition::Water => Composition::Water { temperature: temperature? },
+        document::Composition::WaterGlycerol => {
+            Composition::WaterGlycerol { temperature: temperature?, glycerol: glycerol? }
+        }
+    })
 }
 
 fn particles_of(name: &str, typed: &document::Particles, problems: &mut Problems<'_>) -> Particles {

@@ -5,7 +5,8 @@
 //! because what follows them cannot be trusted. No export is opened, and no stage imports this room.
 //!
 //! As typed: `document.rs`, `stages.rs`, `origin.rs`; places: `source.rs`, `yaml.rs`; as meant: `materials.rs`,
-//! `apparatus.rs`, `files.rs`, `check.rs`; for `why`, `settings` and `schema`: `written.rs`, `listing.rs`.
+//! `apparatus.rs`, `files.rs`, `sections.rs`, `check.rs`; what is not filled in: `todo.rs`; for `why`, `settings` and
+//! `schema`: `written.rs`, `listing.rs`.
 
 mod apparatus;
 mod check;
@@ -16,8 +17,10 @@ mod materials;
 pub mod names;
 mod origin;
 mod quantities;
+mod sections;
 mod source;
 pub mod stages;
+mod todo;
 mod walk;
 mod written;
 mod yaml;
@@ -25,6 +28,7 @@ mod yaml;
 use crate::claims::params::Claim;
 use crate::clean::params::SetAside;
 use crate::ingest::layout::Layout;
+use crate::old_results::params::OldTable;
 use crate::physics::geometry::Geometry;
 use crate::physics::instrument::Instrument;
 use crate::physics::materials::Sample;
@@ -82,8 +86,12 @@ pub struct Study {
     pub variants: BTreeMap<String, Stages>,
     /// Claims in their order.
     pub claims: Vec<Claim>,
+    /// Tables of results from before, by name; `old_results.NAME`.
+    pub old_results: BTreeMap<String, OldTable>,
     /// How the report looks; `report`.
     pub report: Report,
+    /// The study file as read: every key and value, without comments.
+    pub as_read: serde_json::Value,
     /// Every leaf of the study file as written, also under the names that settings of tasks have.
     pub written: BTreeMap<String, Written>,
 }
@@ -91,8 +99,12 @@ pub struct Study {
 /// A raw export and what it is.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RunPlan {
-    /// Path in the study, with `/`.
+    /// Its name: path in the study, with `/`, and of a workbook's sheet also its name behind `#`.
     pub path: String,
+    /// Path of its file in the study, with `/`.
+    pub file: String,
+    /// The sheet, where the entry names sheets.
+    pub sheet: Option<String>,
     /// Its entry in the study file: `raw[2]`.
     pub entry: String,
     /// Name of its layout.
@@ -116,17 +128,34 @@ pub struct RunPlan {
 /// # Errors
 /// Every mistake of the study file that can be told apart, in the order of the file.
 pub fn load(folder: &Path, tables: &Tables<'_>) -> Result<Study, Vec<Diagnostic>> {
-    let text = text(folder)?;
+    load_text(text(folder)?, folder, tables)
+}
+
+/// The same with another text in place of the study file of `folder`.
+///
+/// # Errors
+/// As [`load`].
+pub fn load_text(text: String, folder: &Path, tables: &Tables<'_>) -> Result<Study, Vec<Diagnostic>> {
     let source = Source::read(STUDY_FILE, text)?;
     if !source.has("study") {
         let problem = Diagnostic::new("`study` is missing").at(Place::file(STUDY_FILE));
         return Err(vec![problem.help("add `study: …`")]);
     }
+    todo::none_left(&source)?;
     let document: Document = yaml::read(source.text(), STUDY_FILE)?;
+    let as_read: serde_json::Value = yaml::read(source.text(), STUDY_FILE)?;
     let mut problems = Problems::new(&source);
-    let study = resolve(document, folder, tables, &mut problems);
+    let study = Study { as_read, ..resolve(document, folder, tables, &mut problems) };
     let problems = problems.into_sorted();
     if problems.is_empty() { Ok(study) } else { Err(problems) }
+}
+
+/// A study file as typed: its keys and values without a meaning.
+///
+/// # Errors
+/// Bad syntax or duplicate keys.
+pub fn typed(text: &str) -> Result<serde_json::Value, Vec<Diagnostic>> {
+    Source::read(STUDY_FILE, text.to_owned()).map(|source| source.value(&[]).clone())
 }
 
 /// The JSON Schema of `study.yaml`.
@@ -143,9 +172,11 @@ fn resolve(document: Document, folder: &Path, tables: &Tables<'_>, problems: &mu
     let files = files::Folder::list(folder, problems);
     let runs = files::runs(&document, &files, problems);
     let set_aside = files::set_aside(&document, &runs, problems);
+    sections::check(&document.report, &files, problems);
     check::ranges(&document.stages, "stages", problems);
     let variants = check::variants(&document, problems);
     check::claims(&document.claims, tables, problems);
+    check::old_results(&document.old_results, &files, tables, problems);
     let written = written::written(&document, problems.source());
     Study {
         title: document.study,
@@ -165,7 +196,9 @@ fn resolve(document: Document, folder: &Path, tables: &Tables<'_>, problems: &mu
         stages: document.stages,
         variants,
         claims: document.claims,
+        old_results: document.old_results,
         report: document.report,
+        as_read: serde_json::Value::Null,
         written,
     }
 }

@@ -1,5 +1,6 @@
 //! Quantities of the study file at their place: kind, and the range that nature sets.
 
+use crate::physics::liquids::TEMPERATURES;
 use crate::physics::quantity::Quantity;
 use crate::physics::units::Dimension;
 use crate::setup::source::Problems;
@@ -13,6 +14,8 @@ pub(super) enum Range {
     NotNegative,
     /// Between 0 and the limit, both excluded; the limit in SI and in words.
     Below(f64, &'static str),
+    /// A temperature at which the formulas of aqueous liquids hold.
+    Liquid,
 }
 
 /// Reads what stands at `path`, if something does.
@@ -30,6 +33,9 @@ pub(super) fn read(
         Range::NotNegative if quantity.value < 0.0 => "must not be below 0".to_owned(),
         Range::Below(limit, words) if quantity.value <= 0.0 || quantity.value >= limit => {
             format!("must lie between 0 and {words}")
+        }
+        Range::Liquid if !(TEMPERATURES[0]..=TEMPERATURES[1]).contains(&quantity.value) => {
+            "must lie between 0 °C and 40 °C, where the formulas hold".to_owned()
         }
         _ => return Some(quantity),
     };

@@ -2,7 +2,7 @@
 
 use crate::{clean, fit, ingest, reversal, uncertainty};
 use schemars::JsonSchema;
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Deserializer, Serialize};
 use serde_json::Value;
 
 /// Settings of the stages, in the order of the data.
@@ -10,15 +10,25 @@ use serde_json::Value;
 #[serde(default, deny_unknown_fields)]
 pub struct Stages {
     /// Reading raw exports.
+    #[serde(deserialize_with = "or_default")]
     pub ingest: ingest::params::Params,
     /// Flagging readings that must not count.
+    #[serde(deserialize_with = "or_default")]
     pub clean: clean::params::Params,
     /// Finding and reading reversals, and joining them into states.
+    #[serde(deserialize_with = "or_default")]
     pub reversal: reversal::params::Params,
     /// Fitting models.
+    #[serde(deserialize_with = "or_default")]
     pub fit: fit::params::Params,
     /// Joining the uncertainty of instrument and sample.
+    #[serde(deserialize_with = "or_default")]
     pub uncertainty: uncertainty::params::Params,
+}
+
+/// A stage whose settings are all comments, as in a fresh study file, has its defaults.
+fn or_default<'de, D: Deserializer<'de>, T: Deserialize<'de> + Default>(deserializer: D) -> Result<T, D::Error> {
+    Ok(Option::deserialize(deserializer)?.unwrap_or_default())
 }
 
 impl Stages {

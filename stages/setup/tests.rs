@@ -346,6 +346,17 @@ fn each_mistake_has_its_diagnostic() {
         ("unit: uN.m}", "unit: Pa}", "<Pa}>: `Pa` is the unit of a stress: expected a torque, for example `uN.m`\n"),
         // What the YAML library finds.
         ("report: {subtitle", "report: {subtitel", "<subtitel>: unknown key `subtitel` (did you mean `subtitle`?)\n"),
+        // The authors' own sections.
+        (
+            "report: {subtitle: Trial,",
+            "report: {sections: [{title: More, file: raw/oil.tx}],",
+            "<raw/oil.tx}>: `raw/oil.tx` is neither Typst nor plain text (name it `.typ` where it is Typst, `.txt` where it is plain text)\n<raw/oil.tx}>: there is no file `raw/oil.tx` in the study (did you mean `raw/oil.txt`?)\n",
+        ),
+        (
+            "report: {subtitle: Trial,",
+            "report: {sections: [{title: More, file: raw/oil.txt, uses: [../secret.png]}],",
+            "<../secret.png]>: there is no file `../secret.png` in the study (write its path from the folder of the study file downwards, with `/`)\n",
+        ),
         ("geometries:", "geometrys:", "<geometrys>: unknown key `geometrys` (did you mean `geometries`?)\n"),
         (
             "    before: {window: 3}",
@@ -576,5 +587,48 @@ mod anything {
                 prop_assert!(!problems.is_empty() && problems.iter().all(|p| !p.message.is_empty()));
             }
         }
+    }
+}
+
+/// A study with one liquid written this way, and nothing else that could be wrong.
+fn with_liquid(liquid: &str) -> String {
+    format!(
+        "study: s
+liquids: {{carrier: {liquid}}}
+particles: {{beads: {{density: 2470 kg/m3}}}}
+samples: {{A: {{liquid: carrier, particles: beads, volume_fraction: 0.5}}}}
+geometries: {{c: {{kind: cone-plate, radius: 20 mm, angle: 2 deg}}}}
+instruments: {{b: {{}}}}
+layouts: {{l: {{columns: {{time: {{name: t, unit: s}}, torque: {{name: M, unit: N.m}}, angle: {{name: a, unit: rad}}}}}}}}
+raw: [{{files: a.txt, sample: A}}]
+"
+    )
+}
+
+#[test]
+fn a_liquid_may_be_known_by_its_composition() {
+    let study =
+        good(&with_liquid("{composition: water-glycerol, glycerol: 80 %, temperature: 25.0(1) degC}"), &["a.txt"]);
+    let liquid = &study.samples["A"].liquid;
+    // Cheng (2008) at 80 % and 25 °C, by an independent script (physics/reference/cheng2008_fine.csv).
+    assert!((liquid.viscosity.unwrap().value / 45.350_400_888_5e-3 - 1.0).abs() < 1e-10, "{liquid:?}");
+    // 1205.5 kg/m³ in handbooks (from memory): volumes that add up are low, within what is claimed.
+    let density = liquid.density.unwrap();
+    assert!((density.value - 1205.5).abs() < 2.0 * density.u, "{liquid:?}");
+}
+
+#[test]
+fn a_composition_without_its_particulars_or_with_too_many_is_refused() {
+    let table = [
+        ("{composition: water}", "`temperature` is missing: the viscosity follows from it"),
+        ("{composition: water, temperature: 25 degC, glycerol: 0.2}", "nothing follows from `glycerol` here"),
+        ("{composition: water-glycerol, temperature: 25 degC}", "`glycerol` is missing"),
+        ("{viscosity: 1 Pa.s, temperature: 25 degC}", "nothing follows from `temperature` here"),
+        ("{composition: water, temperature: 25 degC, viscosity: 1 mPa.s}", "the viscosity is given twice"),
+        ("{composition: water, temperature: 60 degC}", "it must lie between 0 °C and 40 °C"),
+    ];
+    for (liquid, expected) in table {
+        let found = problems(&with_liquid(liquid), &["a.txt"]);
+        assert!(found.contains(expected), "{liquid}: {found}");
     }
 }

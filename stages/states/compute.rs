@@ -65,7 +65,12 @@ fn unknown_samples(samples: &[Sample], params: &Params) -> Vec<Diagnostic> {
 }
 
 /// The states of one sample, in order of stress.
-fn states_of(sample: &Sample, reversals: &[StudyReversal], given: &[Option<Given>], params: &Params) -> Vec<State> {
+pub(super) fn states_of(
+    sample: &Sample,
+    reversals: &[StudyReversal],
+    given: &[Option<Given>],
+    params: &Params,
+) -> Vec<State> {
     let mut groups: Vec<(&Given, Vec<&StudyReversal>)> = Vec::new();
     let own = reversals.iter().zip(given).filter(|(r, _)| r.identity.sample == sample.name && !r.identity.control);
     for (reversal, given) in own {

@@ -9,8 +9,11 @@
 //! 3. The share of the rise is a ratio with Fieller's interval on loadings that have both ends (`thickening`), and
 //!    the verdict follows printed rules in a printed order.
 //!
+//! 4. The same once more under every other defensible choice that is stored with the reversals (`choices`).
+//!
 //! Instrument and sample terms are joined by the stage `uncertainty`: intervals here hold the scatter of the data.
 
+mod choices;
 mod compute;
 mod hierarchy;
 pub mod params;
@@ -27,18 +30,23 @@ use pipeline::diagnostic::Diagnostic;
 use pipeline::stage::{Context, Output, Produced, from_json};
 use std::collections::BTreeMap;
 
+pub use choices::alternatives;
 pub use compute::states;
 
 /// What the task gives.
-pub const OUTPUTS: [Output; 1] = [Output { name: "states", bulky: false }];
+pub const OUTPUTS: [Output; 2] =
+    [Output { name: "states", bulky: false }, Output { name: "alternatives", bulky: false }];
 
-/// The work of the task: settings `states`, `samples`, `set_points`; one input `judged` per run; output `states`.
+/// The work of the task: settings `states`, `samples`, `set_points`; one input `judged` per run; outputs `states`,
+/// and `alternatives`: the same under other defensible choices.
 ///
 /// # Errors
 /// If found set-points run into each other, or the settings name an end that is not there.
 pub fn work(cx: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
     let runs = cx.inputs().iter().map(|(name, bytes)| from_json(name, bytes)).collect::<Result<Vec<_>, _>>()?;
     let samples: Vec<Sample> = cx.settings::<BTreeMap<String, Sample>>("samples")?.into_values().collect();
-    let states = states(runs, &samples, &cx.settings("set_points")?, &cx.settings("states")?)?;
-    Produced::default().with_json("states", &states)
+    let (listed, params) = (cx.settings("set_points")?, cx.settings("states")?);
+    let states = states(runs, &samples, &listed, &params)?;
+    let alternatives = alternatives(&states, &samples, &listed, &params)?;
+    Produced::default().with_json("states", &states)?.with_json("alternatives", &alternatives)
 }

@@ -268,3 +268,15 @@ pub struct States {
     /// A row per sample that is not a control.
     pub thickening: Vec<Thickening>,
 }
+
+/// The study under another defensible choice of settings: the same reversals, their contact shares as that choice
+/// gives them, the same ends of the rises.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Alternative {
+    /// What was chosen.
+    pub choice: String,
+    /// States, in the order of those of the study.
+    pub states: Vec<State>,
+    /// Rises of the samples that have one in the study.
+    pub thickening: Vec<Thickening>,
+}

@@ -3,6 +3,7 @@
 use super::params::{Ends, Params, SetPoint};
 use super::result::{State, States, Verdict};
 use super::states;
+use crate::clean::result::Account;
 use crate::numerics::interval::share_of;
 use crate::physics::materials::{Liquid, Sample};
 use crate::physics::quantity::Quantity;
@@ -17,7 +18,7 @@ fn sample(name: &str) -> Sample {
     let viscosity = Some(Quantity { value: 2.0, u: 0.02 });
     Sample {
         name: name.to_owned(),
-        liquid: Liquid { name: "carrier".to_owned(), viscosity, density: None },
+        liquid: Liquid { name: "carrier".to_owned(), viscosity, density: None, composition: None },
         particles: None,
         volume_fraction: Some(Quantity { value: 0.5, u: 0.002 }),
         control: false,
@@ -94,7 +95,14 @@ fn run(sample: &str, loading: &str, reversals: Vec<Judged>) -> JudgedRun {
         started: None,
         rows: 100,
     };
-    JudgedRun { identity, reversals, excluded: BTreeMap::new(), remarks: Vec::new() }
+    JudgedRun {
+        identity,
+        reversals,
+        excluded: BTreeMap::new(),
+        account: Account::default(),
+        limits: Vec::new(),
+        remarks: Vec::new(),
+    }
 }
 
 /// One run per loading; in it a reversal per (rate, viscosity, share).
@@ -407,6 +415,21 @@ fn ends_can_be_set_and_must_exist() {
     assert_eq!(set("3 1/s").unwrap().thickening[0].set_point_low.as_deref(), Some("3.00 1/s"));
     let error = set("3 Pa").unwrap_err()[0].to_string();
     assert!(error.contains("no set-point `3 Pa`") && error.contains("3.00 1/s"), "{error}");
+}
+
+/// An end that has no value leaves the question open: it is no answer that there is nothing to explain.
+#[test]
+fn a_set_end_without_a_value_is_not_resolved() {
+    let mut runs = rising(0.8);
+    for run in &mut runs {
+        let mut late = judged(3, 50.0, 40.0, exact(0.9));
+        (late.resolved, late.grade) = (false, Grade::C);
+        run.reversals.push(late);
+    }
+    let ends = Ends { low: None, high: Some("50 1/s".to_owned()) };
+    let params = Params { ends: BTreeMap::from([("S".to_owned(), ends)]), ..Params::default() };
+    let found = states(runs, &[sample("S")], &BTreeMap::new(), &params).unwrap();
+    assert_eq!(found.thickening[0].verdict, Verdict::NotResolved, "{}", found.thickening[0].reason);
 }
 
 // Three campaigns with known answers, read perfectly: the realised value of every reversal, without error.

@@ -27,7 +27,8 @@ pub(super) fn thickening(
     let Some((low, high)) = chosen else {
         row.settle(None);
         let valued = states.iter().filter(|s| viscosity_of_valued(s).is_some()).count();
-        if valued >= 2 && loadings_of_sample >= 2 {
+        // An end that was set and has no value leaves the question open; it does not answer it.
+        if valued >= 2 && loadings_of_sample >= 2 && ends.is_none_or(|ends| ends.can_be_read(sample, states)) {
             row.verdict = Verdict::NoThickening;
             row.reason = "no state has a larger viscosity than one at a lower set-point".to_owned();
         }
@@ -62,6 +63,15 @@ fn empty(sample: &Sample, loadings_of_sample: u32, smallest_rise: f64) -> Thicke
 /// Viscosity of a state that has a contact share.
 fn viscosity_of_valued(state: &State) -> Option<f64> {
     state.contact_share.and(state.viscosity_pa_s).map(|v| v.value)
+}
+
+impl Ends {
+    /// Whether each end that is set has a viscosity and a contact share.
+    fn can_be_read(&self, sample: &Sample, states: &[&State]) -> bool {
+        let valued =
+            |end: &String| place(sample, states, end).is_ok_and(|at| viscosity_of_valued(states[at]).is_some());
+        [&self.low, &self.high].into_iter().flatten().all(valued)
+    }
 }
 
 /// Places of the two ends: high is the largest viscosity among the states with a value that exceed one at a lower

@@ -1,247 +1,216 @@
-//! Monte Carlo over instrument and sample terms, joined with the scatter of loadings, and the budget.
+//! Monte Carlo over instrument and sample terms, joined with the scatter of loadings.
 //!
 //! JCGM 101: every term has one draw per trial, shared by all that it touches, so what is common to numerator and
-//! denominator cancels by itself. The standard deviations over trials join the shared term of each state and of the
-//! rise; t stays with the scatter between loadings alone, and `degrees_of_freedom` stays n − 1 (rule and reason in
+//! denominator cancels by itself. Blocks of trials are drawn until the ends of every interval of a state or rise have
+//! settled (`settled`); each takes as many as it needs, so that no result hangs on what else is in the study. The
+//! variances over trials join the shared term of each state and of the rise; t
+//! stays with the scatter between loadings alone, and `degrees_of_freedom` stays n − 1 (rule and reason in
 //! `numerics::interval`).
 
-use super::effects::{Effect, OfLoading, Parabola, Terms, liquid};
+use super::effects::{Effect, Terms, liquid};
 use super::params::Params;
-use super::result::{Budget, BudgetRow};
-use crate::numerics::draws::Draws;
+use super::result::{Budget, BudgetRow, ChoiceRow};
+use super::settled::settled;
+use super::spread::{self, Intervals, Pair, StateSpread};
+use super::trials::{BLOCK, Block, Trials};
+use super::{budget, choices};
 use crate::numerics::fieller::Spread;
-use crate::numerics::interval::{Interval, Mean, covariance_of_means, share_of};
-use crate::numerics::{float, interval};
+use crate::numerics::interval::Interval;
 use crate::physics::geometry::Geometry;
 use crate::physics::materials::Sample;
-use crate::physics::rise::Ends;
-use crate::physics::shares::{self, Shared};
-use crate::states::result::{LoadingMean, State, States, rise};
+use crate::states::result::{Alternative, State, States, Thickening, rise};
 use std::collections::BTreeMap;
 
-/// Name of the source that the loadings themselves show.
-const SCATTER: &str = "scatter between loadings";
-/// Its name where there is one loading.
-const WITHIN: &str = "scatter within the loading";
-/// Name of the source that all reversals of a state share.
-const SHARED: &str = "shared by all reversals";
+/// Blocks that are drawn for what is only shown beside the results: single terms of a rise, and other choices.
+const FEW_BLOCKS: usize = 2;
 
-/// Draws of every term, a row of trials each.
-struct Trials<'a> {
-    terms: Terms<'a>,
-    draws: Vec<Vec<f64>>,
-    liquids: BTreeMap<String, Vec<f64>>,
-    n: usize,
+/// All that the stage gives.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Joined {
+    /// States with joined intervals, and verdicts that stand under every choice.
+    pub states: States,
+    /// The budget.
+    pub budget: Budget,
+    /// What choices move.
+    pub choices: Vec<ChoiceRow>,
 }
 
-/// States with joined intervals, and the budget.
+/// Joins the intervals of the study, and of the study under every other choice.
 pub fn joined(
     states: &States,
+    alternatives: &[Alternative],
     samples: &[Sample],
     geometries: &BTreeMap<String, Geometry>,
     seed: u64,
     params: &Params,
-) -> (States, Budget) {
+) -> Joined {
+    let (mut states, mut alternatives) = (states.clone(), alternatives.to_vec());
+    let mut told = Budget { skipped: params.skip, ..Budget::default() };
     if params.skip {
-        let remarks = vec!["terms of instrument and sample were left out by the study file".to_owned()];
-        return (states.clone(), Budget { skipped: true, remarks, ..Budget::default() });
+        told.remarks.push("terms of instrument and sample were left out by the study file".to_owned());
+    } else {
+        let reversals = std::mem::take(&mut states.reversals);
+        let terms = Terms::of(&reversals, geometries);
+        let mut jobs = vec![Jobs::new(&states.states, &states.thickening, &terms, samples)];
+        jobs.extend(alternatives.iter().map(|a| Jobs::new(&a.states, &a.thickening, &terms, samples)));
+        told.remarks.push(run(&mut jobs, Trials::new(&terms.names, samples, seed), params));
+        told.rows = jobs[0].budget(&states.states, &states.thickening, &terms.names);
+        let results: Vec<(Vec<Intervals>, Vec<Spread>)> = jobs.iter().map(Jobs::results).collect();
+        drop(jobs);
+        apply(&mut states.states, &mut states.thickening, &results[0]);
+        for (alternative, results) in alternatives.iter_mut().zip(&results[1..]) {
+            apply(&mut alternative.states, &mut alternative.thickening, results);
+        }
+        states.reversals = reversals;
     }
-    let trials = draw(Terms::of(&states.reversals, geometries), samples, seed, params.trials as usize);
-    let (mut out, mut rows) = (states.clone(), Vec::new());
-    for state in &mut out.states {
-        let own = liquid(samples.iter().find(|s| s.name == state.sample));
-        join_state(state, &trials, own.as_ref(), &mut rows);
-    }
-    for row in &mut out.thickening {
-        let end = |label: &Option<String>| {
-            out.states.iter().find(|s| s.sample == row.sample && Some(&s.set_point) == label.as_ref())
+    choices::settle(&mut states, &alternatives);
+    let choices = choices::rows(&states, &alternatives);
+    Joined { states, budget: told, choices }
+}
+
+/// What is drawn for: the states and rises of the study, or of one alternative to it.
+struct Jobs<'a> {
+    states: Vec<StateJob<'a>>,
+    rises: Vec<Option<RiseJob<'a>>>,
+}
+
+struct StateJob<'a> {
+    state: &'a State,
+    effects: Vec<Effect>,
+    liquid: Option<(String, f64)>,
+    blocks: Vec<StateSpread>,
+    done: bool,
+}
+
+struct RiseJob<'a> {
+    low: &'a State,
+    high: &'a State,
+    pairs: Vec<Pair>,
+    blocks: Vec<Spread>,
+    /// By term, then by block.
+    parts: Vec<Vec<Spread>>,
+    done: bool,
+}
+
+impl<'a> Jobs<'a> {
+    fn new(states: &'a [State], rises: &[Thickening], terms: &Terms<'_>, samples: &[Sample]) -> Self {
+        let job = |state: &'a State| StateJob {
+            state,
+            effects: terms.on_state(state),
+            liquid: liquid(samples.iter().find(|s| s.name == state.sample)),
+            blocks: Vec::new(),
+            done: false,
         };
-        let (Some(low), Some(high)) = (end(&row.set_point_low), end(&row.set_point_high)) else { continue };
-        let (joined, parts) = rise_terms(low, high, &trials);
-        let (alone, all) = (rise(low, high, Spread::default()), rise(low, high, joined));
-        row.settle(all.as_ref());
-        if let (Some(alone), Some(_)) = (alone, row.contact_share_of_rise) {
-            let scatter = if alone.loadings > 1 { SCATTER } else { WITHIN };
-            let mut sources = vec![(scatter.to_owned(), alone.u_scatter), (SHARED.to_owned(), alone.u_shared)];
-            let of = |spread: &Spread| spread.at(alone.share).max(0.0).sqrt() / alone.rise.abs();
-            sources.extend(trials.terms.names.iter().cloned().zip(parts.iter().map(of)));
-            rows.extend(budget("contact_share_of_rise", &row.sample, None, sources));
+        let rise = |row: &Thickening| {
+            let (low, high) = ends(states, row)?;
+            let pairs = spread::pairs(low, high, terms);
+            let parts = vec![Vec::new(); terms.names.len()];
+            Some(RiseJob { low, high, pairs, blocks: Vec::new(), parts, done: false })
+        };
+        Self { states: states.iter().map(job).collect(), rises: rises.iter().map(rise).collect() }
+    }
+
+    /// Takes a block in, as far as results still wait for it; `ready` where they may be settled with it.
+    fn draw(&mut self, block: &Block, with_parts: bool, ready: bool) {
+        for job in self.states.iter_mut().filter(|j| !j.done) {
+            job.blocks.push(StateSpread::of(job.state, &job.effects, job.liquid.as_ref(), block));
+            job.done = ready && job.settled();
+        }
+        let all: Vec<usize> = (0..block.terms.len()).collect();
+        for job in self.rises.iter_mut().flatten().filter(|j| !j.done) {
+            job.blocks.push(spread::of_rise(&job.pairs, block, &all));
+            for (term, parts) in job.parts.iter_mut().enumerate().filter(|_| with_parts) {
+                parts.push(spread::of_rise(&job.pairs, block, &[term]));
+            }
+            job.done = ready && job.settled();
         }
     }
-    (out, Budget { rows, skipped: false, remarks: Vec::new() })
-}
 
-fn draw<'a>(terms: Terms<'a>, samples: &[Sample], seed: u64, n: usize) -> Trials<'a> {
-    let draws = terms.names.iter().map(|name| Draws::named(seed, name).normals(n)).collect();
-    let names = samples.iter().filter_map(|s| liquid(Some(s))).map(|(name, _)| name);
-    let liquids = names.map(|name| (name.clone(), Draws::named(seed, &name).normals(n))).collect();
-    Trials { terms, draws, liquids, n }
-}
+    fn done(&self) -> bool {
+        self.states.iter().all(|j| j.done) && self.rises.iter().flatten().all(|j| j.done)
+    }
 
-impl Trials<'_> {
-    /// Sum over terms of what `of` takes from each effect, trial by trial.
-    fn sum(&self, effects: &[Effect], of: fn(&Effect) -> Parabola) -> Vec<f64> {
-        let mut sum = vec![0.0; self.n];
-        for (effect, draws) in effects.iter().zip(&self.draws) {
-            let parabola = of(effect);
-            sum.iter_mut().zip(draws).for_each(|(s, d)| *s += parabola.at(*d));
+    /// Joined intervals of every state, and what the terms add to every rise.
+    fn results(&self) -> (Vec<Intervals>, Vec<Spread>) {
+        let states = self.states.iter().map(|j| StateSpread::mean(&j.blocks).intervals(j.state)).collect();
+        let rise = |job: &Option<RiseJob<'_>>| job.as_ref().map_or_else(Spread::default, RiseJob::spread);
+        (states, self.rises.iter().map(rise).collect())
+    }
+
+    fn budget(&self, states: &[State], rises: &[Thickening], names: &[String]) -> Vec<BudgetRow> {
+        let of_state = states.iter().zip(&self.states);
+        let mut rows: Vec<BudgetRow> =
+            of_state.flat_map(|(s, job)| budget::of_state(s, names, &job.effects, job.liquid.as_ref())).collect();
+        for (row, job) in rises.iter().zip(&self.rises) {
+            let Some(job) = job.as_ref().filter(|_| row.contact_share_of_rise.is_some()) else { continue };
+            let parts: Vec<Spread> = job.parts.iter().map(|blocks| spread::mean_spread(blocks)).collect();
+            let alone = rise(job.low, job.high, Spread::default());
+            rows.extend(alone.map_or_else(Vec::new, |a| budget::of_rise(&row.sample, &a, names, &parts)));
         }
-        sum
-    }
-
-    /// Standard deviation over the draws of one term.
-    fn u(&self, term: usize, parabola: Parabola) -> f64 {
-        deviation(&self.draws[term].iter().map(|d| parabola.at(*d)).collect::<Vec<f64>>())
+        rows
     }
 }
 
-/// Standard deviation.
-fn deviation(values: &[f64]) -> f64 {
-    (covariance_of_means(values, values) * values.len() as f64).sqrt()
-}
-
-/// Joins the intervals of one state and adds its part of the budget.
-fn join_state(state: &mut State, trials: &Trials<'_>, own: Option<&(String, f64)>, rows: &mut Vec<BudgetRow>) {
-    let effects = trials.terms.on_state(state);
-    let ln_viscosity = trials.sum(&effects, |e| e.ln_viscosity);
-    let loadings = state.loadings_for_shares();
-    let within = state.within();
-    let one = |shared: f64| shares::ln_viscosity(&loadings, within, shared);
-    let joined = one(deviation(&ln_viscosity));
-    state.viscosity_pa_s = joined.map(Mean::exponential);
-    if let (Some(relative), Some((name, u))) = (state.relative_viscosity, own) {
-        let line = Parabola::line(-u);
-        let with_liquid: Vec<f64> =
-            ln_viscosity.iter().zip(&trials.liquids[name]).map(|(v, d)| v + line.at(*d)).collect();
-        let mean = one(deviation(&with_liquid)).map(|m| m.about(float::ln(relative.value)));
-        state.relative_viscosity = mean.map(|m| Interval { value: relative.value, ..m.exponential() });
+impl StateJob<'_> {
+    fn settled(&self) -> bool {
+        let blocks: Vec<Intervals> = self.blocks.iter().map(|b| b.intervals(self.state)).collect();
+        let joined = StateSpread::mean(&self.blocks).intervals(self.state);
+        let of = |k: usize| blocks.iter().filter_map(|b| b[k]).collect::<Vec<Interval>>();
+        joined.iter().enumerate().all(|(k, i)| i.is_none_or(|i| settled(&of(k), i.u)))
     }
-    state.rate_per_s = state.rate_per_s.map(|r| r.widened(deviation(&trials.sum(&effects, |e| e.ln_rate))));
-    let ln_stress = trials.sum(&effects, |e| e.ln_viscosity.plus(e.ln_rate));
-    state.stress_pa = state.stress_pa.map(|s| s.widened(deviation(&ln_stress)));
-    join_shares(state, trials, &effects, &ln_viscosity);
-    let scatter = one(0.0).map_or(0.0, |m| m.u);
-    rows.extend(state_budget(state, trials, &effects, own, scatter));
 }
 
-/// Joins contact share, hydrodynamic and contact viscosity, where the state has them.
-fn join_shares(state: &mut State, trials: &Trials<'_>, effects: &[Effect], ln_viscosity: &[f64]) {
-    let Some(share) = state.contact_share else { return };
-    let z = trials.sum(effects, |e| e.z);
-    let z_value = interval::z_of(share.value);
-    let pairs = || ln_viscosity.iter().zip(&z);
-    let hydrodynamic: Vec<f64> = pairs().map(|(v, z)| v - z).collect();
-    let contact: Vec<f64> = pairs().map(|(v, z)| float::exp(*v) * share_of(z_value + z)).collect();
-    let instrument = Shared {
-        ln_viscosity: deviation(ln_viscosity),
-        z: deviation(&z),
-        ln_hydrodynamic: deviation(&hydrodynamic),
-        contact: deviation(&contact),
+impl RiseJob<'_> {
+    fn spread(&self) -> Spread {
+        spread::mean_spread(&self.blocks)
+    }
+
+    fn settled(&self) -> bool {
+        let interval = |spread: Spread| {
+            let rise = rise(self.low, self.high, spread)?;
+            let (low, high) = (rise.interval.map(|i| i.0), rise.interval.map(|i| i.1));
+            Some(Interval { value: rise.share, u: rise.u, low, high })
+        };
+        let blocks: Vec<Interval> = self.blocks.iter().filter_map(|b| interval(*b)).collect();
+        interval(self.spread()).is_none_or(|i| settled(&blocks, i.u))
+    }
+}
+
+/// The two states of a row's ends.
+fn ends<'a>(states: &'a [State], row: &Thickening) -> Option<(&'a State, &'a State)> {
+    let end = |label: &Option<String>| {
+        states.iter().find(|s| s.sample == row.sample && label.is_some() && Some(&s.set_point) == label.as_ref())
     };
-    let joined = shares::shares(&state.loadings_for_shares(), state.within(), state.shared().plus(instrument));
-    if let Some(joined) = joined {
-        state.contact_share = Some(joined.contact_share);
-        state.hydrodynamic_viscosity_pa_s = Some(joined.hydrodynamic);
-        state.contact_viscosity_pa_s = Some(joined.contact);
-    }
+    Some((end(&row.set_point_low)?, end(&row.set_point_high)?))
 }
 
-/// Budget of viscosity, relative viscosity and contact share of one state; first-order in the scale of each.
-fn state_budget(
-    state: &State,
-    trials: &Trials<'_>,
-    effects: &[Effect],
-    own: Option<&(String, f64)>,
-    u_ln_scatter: f64,
-) -> Vec<BudgetRow> {
-    let label = Some(state.set_point.as_str());
-    let named = |of: fn(&Effect) -> Parabola, scale: f64| {
-        let u = |(k, name): (usize, &String)| (name.clone(), scale * trials.u(k, of(&effects[k])));
-        trials.terms.names.iter().enumerate().map(u).collect::<Vec<(String, f64)>>()
-    };
-    let scatter = if state.loading_means.len() > 1 { SCATTER } else { WITHIN };
-    let mut rows = Vec::new();
-    if let Some(viscosity) = state.viscosity_pa_s {
-        let mut sources = named(|e| e.ln_viscosity, viscosity.value);
-        sources.push((scatter.to_owned(), viscosity.value * u_ln_scatter));
-        rows.extend(budget("viscosity_pa_s", &state.sample, label, sources));
-    }
-    if let Some(relative) = state.relative_viscosity {
-        let mut sources = named(|e| e.ln_viscosity, relative.value);
-        sources.push((scatter.to_owned(), relative.value * u_ln_scatter));
-        sources.extend(own.map(|(name, u)| (name.clone(), relative.value * u)));
-        rows.extend(budget("relative_viscosity", &state.sample, label, sources));
-    }
-    if let Some(share) = state.contact_share {
-        let slope = 1.0 - share.value;
-        let u_z = shares::z(&state.loadings_for_shares(), state.within(), 0.0).map_or(0.0, |m| m.u);
-        let scatter = if state.loadings > 1 { SCATTER } else { WITHIN };
-        let mut sources = named(|e| e.z, slope);
-        sources.extend([(scatter.to_owned(), slope * u_z), (SHARED.to_owned(), slope * state.u_z_shared)]);
-        rows.extend(budget("contact_share", &state.sample, label, sources));
-    }
-    rows
-}
-
-/// Rows of one quantity, largest first.
-fn budget(quantity: &str, sample: &str, set_point: Option<&str>, mut sources: Vec<(String, f64)>) -> Vec<BudgetRow> {
-    sources.sort_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
-    let sum: f64 = sources.iter().map(|(_, u)| u * u).sum();
-    let row = |(source, u): (String, f64)| BudgetRow {
-        quantity: quantity.to_owned(),
-        sample: sample.to_owned(),
-        set_point: set_point.map(str::to_owned),
-        source,
-        u,
-        share: if sum > 0.0 { u * u / sum } else { 0.0 },
-    };
-    sources.into_iter().map(row).collect()
-}
-
-/// A loading with both ends, and what every term does to each.
-struct Pair {
-    low: (f64, f64),
-    high: (f64, f64),
-    effects_low: OfLoading,
-    effects_high: OfLoading,
-}
-
-/// Variances of the means of N and D over trials: of all terms together, and of each alone.
-fn rise_terms(low: &State, high: &State, trials: &Trials<'_>) -> (Spread, Vec<Spread>) {
-    let pair = |l: &LoadingMean| {
-        let h = high.loading_means.iter().find(|h| h.loading == l.loading)?;
-        Some(Pair {
-            low: (l.ln_viscosity, l.z?),
-            high: (h.ln_viscosity, h.z?),
-            effects_low: trials.terms.on_loading(l),
-            effects_high: trials.terms.on_loading(h),
-        })
-    };
-    let pairs: Vec<Pair> = low.loading_means.iter().filter_map(pair).collect();
-    let all: Vec<usize> = (0..trials.terms.names.len()).collect();
-    let of = |terms: &[usize]| spread_over_trials(&pairs, trials, terms);
-    (of(&all), all.iter().map(|k| of(&[*k])).collect())
-}
-
-fn spread_over_trials(pairs: &[Pair], trials: &Trials<'_>, terms: &[usize]) -> Spread {
-    if pairs.is_empty() || terms.is_empty() {
-        return Spread::default();
-    }
-    let (mut n, mut d) = (vec![0.0; trials.n], vec![0.0; trials.n]);
-    for pair in pairs {
-        for trial in 0..trials.n {
-            let moved = |value: (f64, f64), effects: &[Effect]| {
-                terms.iter().fold(value, |(v, z), k| {
-                    let draw = trials.draws[*k][trial];
-                    (v + effects[*k].ln_viscosity.at(draw), z + effects[*k].z.at(draw))
-                })
-            };
-            let (low, high) = (moved(pair.low, &pair.effects_low), moved(pair.high, &pair.effects_high));
-            let ends = Ends { ln_ratio: high.0 - low.0, share_low: share_of(low.1), share_high: share_of(high.1) };
-            n[trial] += ends.contact_rise() / pairs.len() as f64;
-            d[trial] += ends.rise() / pairs.len() as f64;
+/// Draws until the results of the study have settled; says how many trials that took.
+fn run(jobs: &mut [Jobs<'_>], mut trials: Trials, params: &Params) -> String {
+    let fewest = (params.trials as usize).div_ceil(BLOCK).max(FEW_BLOCKS);
+    let most = (params.most_trials as usize / BLOCK).max(fewest);
+    let mut blocks = 0;
+    loop {
+        let block = trials.block();
+        let few = blocks < FEW_BLOCKS;
+        blocks += 1;
+        for (k, jobs) in jobs.iter_mut().enumerate().filter(|(k, _)| few || *k == 0) {
+            jobs.draw(&block, few && k == 0, k == 0 && blocks >= fewest);
+        }
+        let settled = jobs.first().is_none_or(Jobs::done);
+        if settled || blocks >= most {
+            let words = if settled { "the ends of all intervals have settled" } else { "not all ends have settled" };
+            return format!("at most {} Monte Carlo trials: {words} to the printed digits", blocks * BLOCK);
         }
     }
-    let of = |a: &[f64], b: &[f64]| covariance_of_means(a, b) * trials.n as f64;
-    Spread { nn: of(&n, &n), nd: of(&n, &d), dd: of(&d, &d) }
+}
+
+/// Writes joined intervals, and gives shares of rises and verdicts again with the terms joined.
+fn apply(states: &mut [State], rises: &mut [Thickening], (intervals, spreads): &(Vec<Intervals>, Vec<Spread>)) {
+    states.iter_mut().zip(intervals).for_each(|(state, i)| spread::fill(state, *i));
+    for (row, joined) in rises.iter_mut().zip(spreads) {
+        if let Some((low, high)) = ends(states, row) {
+            let rise = rise(low, high, *joined);
+            row.settle(rise.as_ref());
+        }
+    }
 }

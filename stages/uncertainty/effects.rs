@@ -34,6 +34,11 @@ impl Parabola {
         draw * (self.a + self.b * draw)
     }
 
+    /// Standard deviation over a standard normal draw, √(a² + 2b²).
+    pub(super) fn u(self) -> f64 {
+        (self.a * self.a + 2.0 * self.b * self.b).sqrt()
+    }
+
     /// Both together.
     pub(super) fn plus(self, other: Self) -> Self {
         Self { a: self.a + other.a, b: self.b + other.b }
@@ -149,4 +154,23 @@ fn z(reversal: &StudyReversal, response: &Response) -> Parabola {
 pub(super) fn liquid(sample: Option<&Sample>) -> Option<(String, f64)> {
     let liquid = &sample?.liquid;
     Some((format!("liquids.{}.viscosity", liquid.name), liquid.viscosity?.relative()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_comparison_loss_of_the_supplement() {
+        // JCGM 101:2008, 9.4, without correlation: Y = X1² + X2², u(X1) = u(X2) = 0.005. What a term does is known at
+        // −u, 0, +u, and its parabola is exact here. u(Y) by the exact moments (noncentral chi-square); the printed
+        // 50, 112 and 502 × 10⁻⁶ are rounded Monte Carlo.
+        let u = 0.005;
+        let squared = |x: f64| Parabola::through((x - u) * (x - u) - x * x, (x + u) * (x + u) - x * x).u();
+        for (x1, exact) in [(0.0, 50.0), (0.01, 111.803), (0.05, 502.494)] {
+            let both = crate::numerics::interval::quadrature(squared(x1), squared(0.0));
+            // Six digits are given.
+            assert!((1e6 * both - exact).abs() < 6e-4, "{x1}: {both}");
+        }
+    }
 }

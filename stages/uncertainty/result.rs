@@ -1,6 +1,9 @@
-//! What the uncertainty stage hands on beside `States` with joined intervals: the budget.
+//! What the uncertainty stage hands on beside `States` with joined intervals: the budget, and what choices move.
 
+use crate::states::result::{Interval, Verdict};
 use serde::{Deserialize, Serialize};
+
+pub use super::choices::IN_FORCE;
 
 /// What one source adds to the standard uncertainty of one headline quantity.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -29,4 +32,21 @@ pub struct Budget {
     pub skipped: bool,
     /// Words for the report.
     pub remarks: Vec<String>,
+}
+
+/// One headline quantity under one choice of settings.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ChoiceRow {
+    /// `contact_share` or `contact_share_of_rise`.
+    pub quantity: String,
+    /// Sample.
+    pub sample: String,
+    /// Set-point; none for the share of the rise.
+    pub set_point: Option<String>,
+    /// [`IN_FORCE`], or what was chosen instead, for example `first usable strain × 1.5`.
+    pub choice: String,
+    /// What it gives; none where the choice leaves no value.
+    pub interval: Option<Interval>,
+    /// The verdict under this choice; none for a contact share.
+    pub verdict: Option<Verdict>,
 }

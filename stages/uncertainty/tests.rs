@@ -1,6 +1,6 @@
 //! Tests of the joined uncertainty: what cancels and what does not, the budget, and published examples.
 
-use super::compute::joined;
+use super::compute::{Joined, joined};
 use super::params::Params;
 use super::result::{Budget, BudgetRow};
 use crate::numerics::interval::{covariance_of_means, mean};
@@ -19,7 +19,7 @@ fn sample() -> Sample {
     let viscosity = Some(Quantity { value: 2.0, u: 0.03 });
     Sample {
         name: "S".to_owned(),
-        liquid: Liquid { name: "carrier".to_owned(), viscosity, density: None },
+        liquid: Liquid { name: "carrier".to_owned(), viscosity, density: None, composition: None },
         particles: None,
         volume_fraction: Some(Quantity { value: 0.5, u: 0.002 }),
         control: false,
@@ -175,7 +175,8 @@ const LOW: [(f64, f64); 3] = [(10.0, 0.40), (10.1, 0.41), (9.9, 0.395)];
 const HIGH: [(f64, f64); 3] = [(20.0, 0.66), (20.3, 0.665), (19.8, 0.655)];
 
 fn join(states: &States) -> (States, Budget) {
-    joined(states, &[sample()], &geometries(), 7, &Params::default())
+    let joined = joined(states, &[], &[sample()], &geometries(), 7, &Params::default());
+    (joined.states, joined.budget)
 }
 
 fn source<'a>(budget: &'a Budget, quantity: &str, set_point: Option<&str>, source: &str) -> &'a BudgetRow {
@@ -307,7 +308,8 @@ fn another_term_does_not_change_the_draws_of_the_first() {
 #[test]
 fn left_out_means_the_states_as_they_were_and_said() {
     let states = study(&LOW, &HIGH, 0.01);
-    let (same, budget) = joined(&states, &[sample()], &geometries(), 7, &Params { skip: true, ..Params::default() });
+    let skip = Params { skip: true, ..Params::default() };
+    let Joined { states: same, budget, .. } = joined(&states, &[], &[sample()], &geometries(), 7, &skip);
     assert_eq!(same, states);
     assert!(budget.skipped && budget.rows.is_empty() && budget.remarks[0].contains("left out"));
 }
@@ -334,4 +336,77 @@ fn correlated_sets_as_in_annex_h2_of_the_gum() {
     for ((a, b), r) in [(0, 1), (0, 2), (1, 2)].into_iter().zip(column(&expected["r_RX_RZ_XZ"])) {
         assert!((covariance_of_means(&sets[a], &sets[b]) / (u(a) * u(b)) - r).abs() < 1e-6);
     }
+}
+
+#[test]
+fn another_sample_leaves_the_results_of_the_first_alone() {
+    let alone = study(&LOW, &HIGH, 0.01);
+    let mut both = alone.clone();
+    let mut more = study(&LOW, &HIGH, 0.03);
+    for state in &mut more.states {
+        state.sample = "T".to_owned();
+    }
+    for reversal in &mut more.reversals {
+        reversal.identity.sample = "T".to_owned();
+        reversal.reversal.insert(0, 'T');
+        let term = "geometries.cone.radius".to_owned();
+        reversal.judged.read.responses.push(Response { term, minus: (0.3, 0.0), plus: (-0.3, 0.0) });
+    }
+    for mean in more.states.iter_mut().flat_map(|s| &mut s.loading_means) {
+        mean.viscosity_from.iter_mut().chain(&mut mean.share_from).for_each(|id| id.insert(0, 'T'));
+    }
+    both.states.extend(more.states);
+    both.reversals.extend(more.reversals);
+    let (alone, both) = (join(&alone).0, join(&both).0);
+    assert_eq!(alone.states[..], both.states[..2]);
+    assert_eq!(alone.thickening, both.thickening);
+}
+
+#[test]
+fn enough_is_drawn_for_the_digits_that_are_printed() {
+    // Two seeds: the printed digits of every end may differ by rounding, one unit of the last place, and no more.
+    let states = study(&LOW, &HIGH, 0.01);
+    let with = |seed: u64| joined(&states, &[], &[sample()], &geometries(), seed, &Params::default()).states;
+    let (a, b) = (with(7), with(8));
+    for (a, b) in a.states.iter().zip(&b.states) {
+        for (a, b) in [(a.contact_share, b.contact_share), (a.viscosity_pa_s, b.viscosity_pa_s)] {
+            let (a, b) = (a.unwrap(), b.unwrap());
+            let unit = 10f64.powf(a.u.log10().floor() - 1.0);
+            assert!((a.high.unwrap() - b.high.unwrap()).abs() <= unit, "{a:?} {b:?}");
+            assert!((a.low.unwrap() - b.low.unwrap()).abs() <= unit, "{a:?} {b:?}");
+        }
+    }
+}
+
+/// The study with every contact share of the thick state lower by `by`: the share of the rise falls by 2·`by`.
+fn moved(states: &States, choice: &str, by: f64) -> crate::states::result::Alternative {
+    let mut other = states.clone();
+    for mean in &mut other.states[1].loading_means {
+        mean.z = mean.z.map(|z| -(1.0 - (1.0 - (-z).exp() - by)).ln());
+    }
+    let mut row = states.thickening[0].clone();
+    row.settle(crate::states::result::rise(&other.states[0], &other.states[1], Default::default()).as_ref());
+    crate::states::result::Alternative { choice: choice.to_owned(), states: other.states, thickening: vec![row] }
+}
+
+#[test]
+fn a_verdict_that_hangs_on_a_choice_is_not_given() {
+    let states = study(&LOW, &HIGH, 0.0);
+    let with = |alternatives: &[_]| joined(&states, alternatives, &[sample()], &geometries(), 7, &Params::default());
+    // Share of the rise 0.92 as in force; 0.25 less contact share of the thick state takes 0.5 away.
+    let small = moved(&states, "window before 4", 0.01);
+    let stands = with(std::slice::from_ref(&small));
+    assert_eq!(stands.states.thickening[0].verdict, Verdict::ContactsDominate);
+    let hangs = with(&[small, moved(&states, "first usable strain × 2", 0.25)]);
+    let row = &hangs.states.thickening[0];
+    assert_eq!(row.verdict, Verdict::NotDecided);
+    assert!(row.reason.contains("first usable strain × 2") && !row.reason.contains("window"), "{}", row.reason);
+    assert_eq!(row.contact_share_of_rise, stands.states.thickening[0].contact_share_of_rise);
+    let rises: Vec<_> = hangs.choices.iter().filter(|r| r.quantity == "contact_share_of_rise").collect();
+    assert_eq!(
+        rises.iter().map(|r| r.choice.as_str()).collect::<Vec<_>>(),
+        [super::result::IN_FORCE, "window before 4", "first usable strain × 2"]
+    );
+    let values: Vec<f64> = rises.iter().map(|r| r.interval.unwrap().value).collect();
+    assert!(values[2] < values[1] && values[1] < values[0], "{values:?}");
 }

@@ -26,6 +26,53 @@ pub fn open_study(name: &str) -> tempfile::TempDir {
     to
 }
 
+/// One sample of an open study and its control: small, and everything is in it.
+pub fn small_study() -> tempfile::TempDir {
+    let folder = open_study("sheet-study");
+    let file = folder.path().join("study.yaml");
+    let text = fs::read_to_string(&file).unwrap();
+    let keep = |line: &&str| !["S2:", "S3:", "raw/S2/", "raw/S3/"].iter().any(|part| line.contains(part));
+    fs::write(&file, text.lines().filter(keep).collect::<Vec<_>>().join("\n") + "\n").unwrap();
+    folder
+}
+
+/// How many times a random test is to be done: as the variable says, or so often that it takes some seconds.
+pub fn times(variable: &str, ordinary: u64) -> u64 {
+    std::env::var(variable).ok().map_or(ordinary, |text| text.parse().expect("the variable holds a whole number"))
+}
+
+/// Small, fixed and good enough to pick cases (xorshift; Marsaglia 2003, doi:10.18637/jss.v008.i14).
+pub struct Dice(u64);
+
+impl Dice {
+    /// Dice of their own for each number, so that one case can be thrown again without those before it.
+    pub fn number(number: u64) -> Self {
+        let mut dice = Self((number + 1).wrapping_mul(0x9e37_79b9_7f4a_7c15));
+        for _ in 0..4 {
+            dice.roll(2);
+        }
+        dice
+    }
+
+    /// A number below `sides`.
+    pub fn roll(&mut self, sides: usize) -> usize {
+        self.0 ^= self.0 << 13;
+        self.0 ^= self.0 >> 7;
+        self.0 ^= self.0 << 17;
+        usize::try_from((self.0 >> 11) % sides as u64).unwrap()
+    }
+
+    /// One of them.
+    pub fn pick<T: Clone>(&mut self, items: &[T]) -> T {
+        items[self.roll(items.len())].clone()
+    }
+}
+
+/// Relative paths and hashes of all files below `folder`, but for the ledger.
+pub fn hashes(folder: &Path) -> std::collections::BTreeMap<String, String> {
+    contents(folder).into_iter().map(|(path, bytes)| (path, blake3::hash(&bytes).to_string())).collect()
+}
+
 fn copy(from: &Path, to: &Path) {
     fs::create_dir_all(to.parent().unwrap()).unwrap();
     if from.extension().is_some_and(|e| e == "gz") {

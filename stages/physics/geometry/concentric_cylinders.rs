@@ -14,9 +14,33 @@ pub(super) fn constants(inner: f64, outer: f64, length: f64, end_effect: f64) ->
         stress_per_torque: (1.0 + square) / (2.0 * square) / (2.0 * PI * length * inner * inner * end_effect),
         rate_per_speed: (1.0 + square) / (square - 1.0),
         normal_stress_per_force: None,
+        inertial_force: None,
         widest_gap_m: outer - inner,
+        rim_gap_m: None,
         narrowest_gap_m: Some(outer - inner),
     }
+}
+
+/// Largest δ for which representative values are meant (ISO 3219:1993, annex B).
+const WIDEST_RATIO: f64 = 1.2;
+/// Shortest cylinder, in inner radii, for which the end-effect factor was found (same source).
+const SHORTEST: f64 = 3.0;
+
+/// What runs in these cylinders must say of themselves. Stress falls from wall to wall as r⁻², so by δ² in all.
+pub(super) fn remarks(inner: f64, outer: f64, length: f64) -> Vec<String> {
+    let ratio = outer / inner;
+    let mut found = vec![format!(
+        "concentric cylinders: stress and rate are means of both walls, between which the stress differs by {:.0} %",
+        100.0 * (ratio * ratio - 1.0)
+    )];
+    if ratio > WIDEST_RATIO {
+        found.push(format!("concentric cylinders: a ratio of radii of {ratio:.3} is above {WIDEST_RATIO}, the widest for which representative values are meant"));
+    }
+    // The last digits of a length that was typed do not count.
+    if length < SHORTEST * inner * (1.0 - 1e-9) {
+        found.push(format!("concentric cylinders: a length of {:.2} inner radii is below {SHORTEST}, so that the end effect is not that of the standard geometry", length / inner));
+    }
+    found
 }
 
 /// η ∝ (R_i⁻² − R_o⁻²)/L.

@@ -2,7 +2,8 @@
 //!
 //! σ = 3M/(2πR³), γ̇ = Ω/tan α, N₁ = 2F/(πR²); C. W. Macosko, *Rheology: Principles, Measurements and
 //! Applications* (VCH, 1994), ch. 5; K. Walters, *Rheometry* (Chapman & Hall, 1975). tan α instead of α
-//! changes the rate by α²/3: 10⁻⁴ at 1°, 1.6·10⁻³ at 4°.
+//! changes the rate by α²/3: 10⁻⁴ at 1°, 1.6·10⁻³ at 4°. Inertia of the sample pulls the plates together with
+//! (3π/40)ρΩ²R⁴, which takes 0.15ρΩ²R² off N₁ (Walters, as above).
 
 use super::{Constants, Term};
 use crate::numerics::float::{sin, tan};
@@ -15,7 +16,9 @@ pub(super) fn constants(radius: f64, angle: f64, truncation: Option<f64>) -> Con
         stress_per_torque: 3.0 / (2.0 * PI * radius * radius * radius),
         rate_per_speed: 1.0 / tan(angle),
         normal_stress_per_force: Some(2.0 / (PI * radius * radius)),
+        inertial_force: Some(3.0 * PI / 40.0 * radius * radius * radius * radius),
         widest_gap_m: radius * tan(angle),
+        rim_gap_m: Some(radius * tan(angle)),
         narrowest_gap_m: truncation,
     }
 }

@@ -61,8 +61,13 @@ pub struct Constants {
     pub rate_per_speed: f64,
     /// First normal-stress difference per axial force, Pa/N; none where the geometry gives none.
     pub normal_stress_per_force: Option<f64>,
+    /// Axial force that inertia of the sample takes off per density and squared speed, N/(kg/m³ · rad²/s²); none
+    /// where the geometry gives no normal stress.
+    pub inertial_force: Option<f64>,
     /// Widest gap, m, over which momentum must diffuse.
     pub widest_gap_m: f64,
+    /// Gap at the free rim, m; none where no rim is sheared.
+    pub rim_gap_m: Option<f64>,
     /// Narrowest gap, m, that a particle must pass.
     pub narrowest_gap_m: Option<f64>,
 }
@@ -109,8 +114,20 @@ impl Geometry {
     }
 
     /// What every run in this shape must say of itself.
-    pub fn remark(&self) -> Option<&'static str> {
-        matches!(self.shape, Shape::ParallelPlates { .. }).then_some(parallel_plates::REMARK)
+    pub fn remarks(&self) -> Vec<String> {
+        match &self.shape {
+            Shape::ConePlate { .. } => Vec::new(),
+            Shape::ParallelPlates { .. } => vec![parallel_plates::REMARK.to_owned()],
+            Shape::ConcentricCylinders { inner_radius, outer_radius, length, .. } => {
+                concentric_cylinders::remarks(inner_radius.value, outer_radius.value, length.value)
+            }
+        }
+    }
+
+    /// Stress at the rim over the apparent one, from d ln M/d ln γ̇ of the steady flow curve; none for shapes whose
+    /// stress is one.
+    pub fn rim_factor(&self, slope: f64) -> Option<f64> {
+        matches!(self.shape, Shape::ParallelPlates { .. }).then(|| parallel_plates::rim_factor(slope))
     }
 }
 

@@ -136,6 +136,42 @@ fn gaps_and_the_remark_of_plates() {
     // R tan α by hand: 20 mm × 0.0174551.
     assert!((cone.constants().widest_gap_m - 3.49101e-4).abs() < 1e-9);
     assert_eq!(cone.constants().narrowest_gap_m, Some(24e-6));
-    assert_eq!(cone.remark(), None);
-    assert!(geometry(Shape::ParallelPlates { radius: exact(0.02), gap: exact(1e-3) }).remark().is_some());
+    assert_eq!(cone.remarks(), Vec::<String>::new());
+    assert_eq!(geometry(Shape::ParallelPlates { radius: exact(0.02), gap: exact(1e-3) }).remarks().len(), 1);
+}
+
+#[test]
+fn plates_give_the_rim_stress_of_a_thickening_liquid_by_its_slope() {
+    let (given, out) = example("pp2");
+    let shape = geometry(Shape::ParallelPlates { radius: exact(number(&given, "R_m")), gap: exact(1e-3) });
+    for row in out["rows"].as_array().unwrap() {
+        let apparent = shape.constants().stress_per_torque * number(row, "M_Nm");
+        close(apparent * shape.rim_factor(number(row, "dlnM_dlnrate")).unwrap(), number(row, "sigma_true_Pa"));
+    }
+}
+
+#[test]
+fn inertia_of_the_sample_takes_force_off_a_cone() {
+    let (given, out) = example("cp3");
+    let found = cone(number(&given, "R_m"), 1.0);
+    let speed = number(&given, "Omega_rad_s");
+    let force = found.inertial_force.unwrap() * number(&given, "rho") * speed * speed;
+    close(force, number(&out, "inertia_force_N"));
+    let corrected = found.normal_stress_per_force.unwrap() * (number(&given, "F_N") + force);
+    close(corrected, number(&out, "N1_corrected_Pa"));
+}
+
+fn cylinders(ratio: f64, length: f64) -> Vec<String> {
+    let (inner_radius, outer_radius) = (exact(0.01), exact(0.01 * ratio));
+    let length = exact(length);
+    geometry(Shape::ConcentricCylinders { inner_radius, outer_radius, length, end_effect: 1.1 }).remarks()
+}
+
+#[test]
+fn cylinders_beyond_the_standard_say_so() {
+    // The standard's own: 1.0847² = 1.17657, so 18 %.
+    let standard = cylinders(1.0847, 0.03);
+    assert!(standard.len() == 1 && standard[0].ends_with("18 %"), "{standard:?}");
+    assert!(cylinders(1.3, 0.03)[1].contains("1.300 is above 1.2"));
+    assert!(cylinders(1.08, 0.02)[1].contains("2.00 inner radii is below 3"));
 }

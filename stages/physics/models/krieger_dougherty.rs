@@ -6,28 +6,38 @@
 //! # Source
 //! Krieger & Dougherty 1959. From memory, as everywhere in the field.
 
-use super::{Model, Parameter, Point, packing_guess};
+use super::{Model, Parameter, Point, Subject, packing_guess};
 use crate::numerics::float;
 
 /// The model.
 #[derive(Debug, Clone, Copy)]
 pub struct KriegerDougherty;
 
-const PARAMETERS: [Parameter; 2] = [
-    Parameter { name: "phi_max", unit: "", low: 0.0, high: 1.0, scale: false },
-    Parameter { name: "intrinsic_viscosity", unit: "", low: 0.5, high: 20.0, scale: true },
-];
+const PARAMETERS: [Parameter; 2] =
+    [Parameter::place("phi_max", "", 0.0, 1.0), Parameter::scale("intrinsic_viscosity", "", 0.5, 20.0)];
 
 impl Model for KriegerDougherty {
     fn name(&self) -> &'static str {
         "krieger-dougherty"
     }
 
+    fn title(&self) -> &'static str {
+        "Krieger–Dougherty"
+    }
+
+    fn source(&self) -> &'static str {
+        "krieger-1959"
+    }
+
+    fn subject(&self) -> Subject {
+        Subject::Packing
+    }
+
     fn parameters(&self) -> &'static [Parameter] {
         &PARAMETERS
     }
 
-    fn ln_relative_viscosity(&self, p: &[f64], point: Point) -> f64 {
+    fn ln_viscosity(&self, p: &[f64], point: Point) -> f64 {
         -p[1] * p[0] * float::ln1p(-point.volume_fraction / p[0])
     }
 
@@ -66,7 +76,7 @@ pub(super) mod tests {
             if !want.is_finite() {
                 continue;
             }
-            let got = model.ln_relative_viscosity(p, Point { volume_fraction: phi, stress_pa: 1.0 }).exp();
+            let got = model.ln_viscosity(p, Point::at_fraction(phi)).exp();
             // The table has twelve digits.
             assert!((got / want - 1.0).abs() < 1e-10, "{column} at {phi}: {got} {want}");
             checked += 1;
@@ -82,16 +92,12 @@ pub(super) mod tests {
 
     #[test]
     fn dilute_is_einsteins_law() {
-        let point = Point { volume_fraction: 1e-6, stress_pa: 1.0 };
-        assert!((KriegerDougherty.ln_relative_viscosity(&[0.6, 2.5], point) / 2.5e-6 - 1.0).abs() < 1e-5);
+        let point = Point::at_fraction(1e-6);
+        assert!((KriegerDougherty.ln_viscosity(&[0.6, 2.5], point) / 2.5e-6 - 1.0).abs() < 1e-5);
     }
 
     #[test]
     fn derivatives_are_right() {
-        super::super::check::derivatives(
-            &KriegerDougherty,
-            &[0.6, 2.6],
-            Point { volume_fraction: 0.5, stress_pa: 1.0 },
-        );
+        super::super::check::derivatives(&KriegerDougherty, &[0.6, 2.6], Point::at_fraction(0.5));
     }
 }

@@ -5,25 +5,37 @@
 //! # Source
 //! Maron & Pierce 1956; Quemada 1977. From memory, as everywhere in the field.
 
-use super::{Model, Parameter, Point, packing_guess};
+use super::{Model, Parameter, Point, Subject, packing_guess};
 use crate::numerics::float;
 
 /// The model.
 #[derive(Debug, Clone, Copy)]
 pub struct MaronPierce;
 
-const PARAMETERS: [Parameter; 1] = [Parameter { name: "phi_max", unit: "", low: 0.0, high: 1.0, scale: false }];
+const PARAMETERS: [Parameter; 1] = [Parameter::place("phi_max", "", 0.0, 1.0)];
 
 impl Model for MaronPierce {
     fn name(&self) -> &'static str {
         "maron-pierce"
     }
 
+    fn title(&self) -> &'static str {
+        "Maron–Pierce"
+    }
+
+    fn source(&self) -> &'static str {
+        "maron-1956"
+    }
+
+    fn subject(&self) -> Subject {
+        Subject::Packing
+    }
+
     fn parameters(&self) -> &'static [Parameter] {
         &PARAMETERS
     }
 
-    fn ln_relative_viscosity(&self, p: &[f64], point: Point) -> f64 {
+    fn ln_viscosity(&self, p: &[f64], point: Point) -> f64 {
         -2.0 * float::ln1p(-point.volume_fraction / p[0])
     }
 
@@ -51,13 +63,13 @@ mod tests {
 
     #[test]
     fn derivatives_are_right() {
-        super::super::check::derivatives(&MaronPierce, &[0.6], Point { volume_fraction: 0.5, stress_pa: 1.0 });
+        super::super::check::derivatives(&MaronPierce, &[0.6], Point::at_fraction(0.5));
     }
 
     #[test]
     fn one_datum_gives_its_own_packing_back() {
-        let point = Point { volume_fraction: 0.5, stress_pa: 1.0 };
-        let ln = MaronPierce.ln_relative_viscosity(&[0.61], point);
+        let point = Point::at_fraction(0.5);
+        let ln = MaronPierce.ln_viscosity(&[0.61], point);
         assert!((MaronPierce.starts(&[(point, ln)])[0][0] - 0.61).abs() < 1e-12);
     }
 }

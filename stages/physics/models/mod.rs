@@ -1,18 +1,71 @@
-//! Models of the relative viscosity: one file each, all behind [`Model`]. No data, no fit.
+//! Models of the viscosity: one file each, all behind [`Model`]. No data, no fit.
 //!
-//! Every model gives ln η_r, because viscosities scatter by ratios; derivatives are analytic.
+//! Every model gives the logarithm of a viscosity, because viscosities scatter by ratios; derivatives are analytic.
+//! A new model is a file and a line in [`ALL`].
 
+pub mod carreau;
+pub mod cross;
+pub mod eilers;
+pub mod herschel_bulkley;
 pub mod krieger_dougherty;
 pub mod maron_pierce;
+pub mod power_law;
 pub mod wyart_cates;
 
-/// Where a relative viscosity is taken.
+/// Every model, in the order in which they are listed.
+pub const ALL: [&dyn Model; 8] = [
+    &wyart_cates::WyartCates,
+    &maron_pierce::MaronPierce,
+    &krieger_dougherty::KriegerDougherty,
+    &eilers::Eilers,
+    &power_law::PowerLaw,
+    &herschel_bulkley::HerschelBulkley,
+    &cross::Cross,
+    &carreau::Carreau,
+];
+
+/// The model with this name.
+pub fn find(name: &str) -> Option<&'static dyn Model> {
+    ALL.into_iter().find(|model| model.name() == name)
+}
+
+/// What a model describes, which says what it is fitted to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Subject {
+    /// Relative viscosity against solid fraction and stress: all samples of one kind at once.
+    Thickening,
+    /// Relative viscosity against the solid fraction: the states of lowest and of highest stress.
+    Packing,
+    /// Viscosity in Pa s against the rate: each sample on its own.
+    FlowCurve,
+}
+
+/// Where a viscosity is taken.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Point {
     /// Solid volume fraction φ.
     pub volume_fraction: f64,
-    /// Stress, Pa; laws against the solid fraction alone do not look at it.
+    /// Stress, Pa.
     pub stress_pa: f64,
+    /// Rate, 1/s; flow curves alone look at it.
+    pub rate_per_s: f64,
+}
+
+impl Point {
+    /// A solid fraction, for laws that look at nothing else.
+    pub const fn at_fraction(volume_fraction: f64) -> Self {
+        Self { volume_fraction, stress_pa: f64::NAN, rate_per_s: f64::NAN }
+    }
+
+    /// A solid fraction and a stress (Pa).
+    pub const fn at_stress(volume_fraction: f64, stress_pa: f64) -> Self {
+        Self { volume_fraction, stress_pa, rate_per_s: f64::NAN }
+    }
+
+    /// A rate (1/s), for flow curves.
+    pub const fn at_rate(rate_per_s: f64) -> Self {
+        Self { volume_fraction: f64::NAN, stress_pa: f64::NAN, rate_per_s }
+    }
 }
 
 /// A parameter of a model.
@@ -30,22 +83,70 @@ pub struct Parameter {
     pub scale: bool,
 }
 
-/// A model of the relative viscosity.
+impl Parameter {
+    const fn place(name: &'static str, unit: &'static str, low: f64, high: f64) -> Self {
+        Self { name, unit, low, high, scale: false }
+    }
+
+    const fn scale(name: &'static str, unit: &'static str, low: f64, high: f64) -> Self {
+        Self { name, unit, low, high, scale: true }
+    }
+}
+
+/// A model of the viscosity.
 pub trait Model {
-    /// Its name in tables.
+    /// Its name in tables and in the study file.
     fn name(&self) -> &'static str;
+
+    /// Its name in print, by its authors where it has any.
+    fn title(&self) -> &'static str;
+
+    /// Key of its source in `references`; empty where it is nobody's.
+    fn source(&self) -> &'static str;
+
+    /// What it describes.
+    fn subject(&self) -> Subject;
 
     /// Its parameters in the order in which `p` holds them.
     fn parameters(&self) -> &'static [Parameter];
 
-    /// ln η_r at `point`; infinite or NaN where the model says jammed.
-    fn ln_relative_viscosity(&self, p: &[f64], point: Point) -> f64;
+    /// ln of the viscosity at parameters `p`: relative to the liquid, or in Pa s for flow curves; not finite where
+    /// the model is jammed.
+    fn ln_viscosity(&self, p: &[f64], point: Point) -> f64;
 
-    /// Writes ∂ ln η_r/∂p into `out` and gives ∂ ln η_r/∂φ.
+    /// Writes ∂ ln η/∂p into `out` and gives ∂ ln η/∂φ, 0 for flow curves.
     fn derivatives(&self, p: &[f64], point: Point, out: &mut [f64]) -> f64;
 
-    /// Starting values from data (point, ln η_r), the most likely first; empty without data.
+    /// d ln η by d ln of the abscissa: stress for thickening, rate for flow curves; 0 for laws against φ alone.
+    fn slope(&self, _p: &[f64], _point: Point) -> f64 {
+        0.0
+    }
+
+    /// Starting values from data (point, ln η), the most likely first; empty without data.
     fn starts(&self, data: &[(Point, f64)]) -> Vec<Vec<f64>>;
+}
+
+/// Level and slope of the line of ln η against ln γ̇ through all data; 0 slope where one rate is all there is.
+fn line_of_logs(data: &[(Point, f64)]) -> (f64, f64) {
+    use crate::numerics::{float, interval::mean};
+    let x: Vec<f64> = data.iter().map(|(p, _)| float::ln(p.rate_per_s)).collect();
+    let y: Vec<f64> = data.iter().map(|(_, ln)| *ln).collect();
+    let (mx, my) = (mean(&x), mean(&y));
+    let (mut xy, mut xx) = (0.0, 0.0);
+    for (x, y) in x.iter().zip(&y) {
+        xy += (x - mx) * (y - my);
+        xx += (x - mx) * (x - mx);
+    }
+    let slope = if xx > 0.0 { xy / xx } else { 0.0 };
+    (my - slope * mx, slope)
+}
+
+/// Least and largest of the data, and the geometric mean of the rates: where a flow curve turns, to begin with.
+fn ends_of_curve(data: &[(Point, f64)]) -> (f64, f64, f64) {
+    use crate::numerics::{float, interval::mean};
+    let (low, high) = data.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), (_, y)| (a.min(*y), b.max(*y)));
+    let rates: Vec<f64> = data.iter().map(|(p, _)| float::ln(p.rate_per_s)).collect();
+    (float::exp(low), float::exp(high), float::exp(mean(&rates)))
 }
 
 /// Largest solid fraction of the data.
@@ -68,7 +169,7 @@ mod check {
     pub(super) fn derivatives(model: &dyn Model, p: &[f64], point: Point) {
         let mut analytic = vec![0.0; p.len()];
         let by_fraction = model.derivatives(p, point, &mut analytic);
-        let value = |p: &[f64], point| model.ln_relative_viscosity(p, point);
+        let value = |p: &[f64], point| model.ln_viscosity(p, point);
         for k in 0..p.len() {
             let step = 1e-6 * p[k].abs();
             let (mut above, mut below) = (p.to_vec(), p.to_vec());
@@ -85,17 +186,36 @@ mod check {
 
     #[test]
     fn names_are_unique_and_limits_in_order() {
-        let all: [&dyn Model; 3] = [
-            &super::wyart_cates::WyartCates,
-            &super::maron_pierce::MaronPierce,
-            &super::krieger_dougherty::KriegerDougherty,
-        ];
-        for model in all {
+        let mut models: Vec<&str> = super::ALL.iter().map(|m| m.name()).collect();
+        models.sort_unstable();
+        models.dedup();
+        assert_eq!(models.len(), super::ALL.len());
+        for model in super::ALL {
             let mut names: Vec<&str> = model.parameters().iter().map(|p| p.name).collect();
             names.sort_unstable();
             names.dedup();
             assert_eq!(names.len(), model.parameters().len(), "{}", model.name());
             assert!(model.parameters().iter().all(|p| p.low < p.high && (!p.scale || p.low > 0.0)));
+            assert!(model.source().is_empty() || crate::references::find(model.source()).is_some(), "{}", model.name());
+        }
+    }
+
+    /// The slope against numerical differentiation by the abscissa of the model.
+    #[test]
+    fn slopes_are_right() {
+        for (model, p) in [
+            (&super::wyart_cates::WyartCates as &dyn Model, vec![0.64, 0.56, 10.0, 0.9, 1.3, 2.1]),
+            (&super::power_law::PowerLaw, vec![2.0, 0.7]),
+            (&super::herschel_bulkley::HerschelBulkley, vec![3.0, 2.0, 0.7]),
+            (&super::cross::Cross, vec![20.0, 1.5, 0.4, 0.8]),
+            (&super::carreau::Carreau, vec![20.0, 1.5, 0.4, 0.3]),
+        ] {
+            let at = |by: f64| Point { volume_fraction: 0.5, stress_pa: 7.0 * by, rate_per_s: 3.0 * by };
+            let value = |by: f64| model.ln_viscosity(&p, at(by));
+            let step = 1e-6;
+            let numeric = (value(1.0 + step) - value(1.0 - step)) / (2.0 * step);
+            let got = model.slope(&p, at(1.0));
+            assert!((got - numeric).abs() < 1e-8, "{}: {got} {numeric}", model.name());
         }
     }
 }

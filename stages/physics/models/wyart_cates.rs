@@ -9,7 +9,7 @@
 //! Wyart & Cates 2014 (equations from memory of the paper; f after the later literature, with β free). The slope
 //! and the onset of discontinuous thickening are derived below and checked numerically.
 
-use super::{Model, Parameter, Point, largest_fraction, packing_guess};
+use super::{Model, Parameter, Point, Subject, largest_fraction, packing_guess};
 use crate::numerics::{float, interval};
 
 /// The model; parameters in the order φ_0, φ_m, σ*, β, A, α.
@@ -22,19 +22,50 @@ pub const ALPHA: usize = 5;
 pub const BETA: usize = 3;
 
 const PARAMETERS: [Parameter; 6] = [
-    Parameter { name: "phi_0", unit: "", low: 0.0, high: 1.0, scale: false },
-    Parameter { name: "phi_m", unit: "", low: 0.0, high: 1.0, scale: false },
-    Parameter { name: "sigma_star", unit: "Pa", low: 1e-6, high: 1e6, scale: true },
-    Parameter { name: "beta", unit: "", low: 0.1, high: 5.0, scale: true },
-    Parameter { name: "amplitude", unit: "", low: 0.05, high: 20.0, scale: true },
-    Parameter { name: "alpha", unit: "", low: 0.5, high: 5.0, scale: true },
+    Parameter::place("phi_0", "", 0.0, 1.0),
+    Parameter::place("phi_m", "", 0.0, 1.0),
+    Parameter::scale("sigma_star", "Pa", 1e-6, 1e6),
+    Parameter::scale("beta", "", 0.1, 5.0),
+    Parameter::scale("amplitude", "", 0.05, 20.0),
+    Parameter::scale("alpha", "", 0.5, 5.0),
 ];
 
-/// x = (σ*/σ)^β, f = e⁻ˣ and φ_J at one stress.
-fn at_stress(p: &[f64], stress_pa: f64) -> (f64, f64, f64) {
-    let x = float::pow(p[2] / stress_pa, p[3]);
-    let f = float::exp(-x);
-    (x, f, p[0] - (p[0] - p[1]) * f)
+/// What the stress alone decides.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Contacts {
+    /// (σ*/σ)^β.
+    x: f64,
+    /// ln(σ*/σ).
+    ln_ratio: f64,
+    /// Share of frictional contacts, e⁻ˣ.
+    frictional: f64,
+    /// Jamming fraction φ_J.
+    jamming: f64,
+}
+
+impl Contacts {
+    /// At parameters `p` and a stress, Pa.
+    pub fn at(p: &[f64], stress_pa: f64) -> Self {
+        let ln_ratio = float::ln(p[2] / stress_pa);
+        let x = float::exp(p[BETA] * ln_ratio);
+        let frictional = float::exp(-x);
+        Self { x, ln_ratio, frictional, jamming: p[0] - (p[0] - p[1]) * frictional }
+    }
+
+    /// ln η_r at a solid fraction.
+    pub fn ln_viscosity(&self, ln_amplitude: f64, alpha: f64, phi: f64) -> f64 {
+        ln_amplitude - alpha * float::ln1p(-phi / self.jamming)
+    }
+
+    /// ∂ ln η_r/∂(φ_0, φ_m, σ*, β): the chain rule through φ_J(φ_0, φ_m, x) and x(σ*, β).
+    pub fn derivatives(&self, p: &[f64], phi: f64) -> [f64; 4] {
+        let Self { x, ln_ratio, frictional, jamming } = *self;
+        let by_jamming = -p[ALPHA] * phi / (jamming * (jamming - phi));
+        let by_ln_x = by_jamming * (p[0] - p[1]) * frictional * x;
+        // x ln(σ*/σ) tends to 0 with x.
+        let by_beta = if x == 0.0 { 0.0 } else { by_ln_x * ln_ratio };
+        [by_jamming * (1.0 - frictional), by_jamming * frictional, by_ln_x * p[BETA] / p[2], by_beta]
+    }
 }
 
 impl Model for WyartCates {
@@ -42,30 +73,36 @@ impl Model for WyartCates {
         "wyart-cates"
     }
 
+    fn title(&self) -> &'static str {
+        "Wyart–Cates"
+    }
+
+    fn source(&self) -> &'static str {
+        "wyart-2014"
+    }
+
+    fn subject(&self) -> Subject {
+        Subject::Thickening
+    }
+
     fn parameters(&self) -> &'static [Parameter] {
         &PARAMETERS
     }
 
-    fn ln_relative_viscosity(&self, p: &[f64], point: Point) -> f64 {
-        let (_, _, jamming) = at_stress(p, point.stress_pa);
-        float::ln(p[4]) - p[ALPHA] * float::ln1p(-point.volume_fraction / jamming)
+    fn ln_viscosity(&self, p: &[f64], point: Point) -> f64 {
+        Contacts::at(p, point.stress_pa).ln_viscosity(float::ln(p[4]), p[ALPHA], point.volume_fraction)
     }
 
     fn derivatives(&self, p: &[f64], point: Point, out: &mut [f64]) -> f64 {
-        let (x, f, jamming) = at_stress(p, point.stress_pa);
-        let phi = point.volume_fraction;
-        let gap = jamming - phi;
-        // ∂ ln η_r/∂φ_J, then the chain rule through φ_J(φ_0, φ_m, x) and x(σ*, β).
-        let by_jamming = -p[ALPHA] * phi / (jamming * gap);
-        let by_x = by_jamming * (p[0] - p[1]) * f;
-        out[0] = by_jamming * (1.0 - f);
-        out[1] = by_jamming * f;
-        out[2] = by_x * x * p[3] / p[2];
-        // x ln(σ*/σ) tends to 0 with x.
-        out[3] = if x == 0.0 { 0.0 } else { by_x * x * float::ln(p[2] / point.stress_pa) };
+        let (contacts, phi) = (Contacts::at(p, point.stress_pa), point.volume_fraction);
+        out[..4].copy_from_slice(&contacts.derivatives(p, phi));
         out[4] = 1.0 / p[4];
-        out[5] = -float::ln1p(-phi / jamming);
-        p[ALPHA] / gap
+        out[5] = -float::ln1p(-phi / contacts.jamming);
+        p[ALPHA] / (contacts.jamming - phi)
+    }
+
+    fn slope(&self, p: &[f64], point: Point) -> f64 {
+        1.0 - inverse_slope(p, point)
     }
 
     /// φ_0 and φ_m as the packings that the smallest and the largest relative viscosity of each solid fraction ask
@@ -100,7 +137,7 @@ fn ends(data: &[(Point, f64)]) -> Vec<[(Point, f64); 2]> {
 ///
 /// With F = e⁻ˣ and Δ = φ_0 − φ_m: 1 − αφΔβxF/[φ_J(φ_J − φ)]. Checked by 40-digit differentiation.
 pub fn inverse_slope(p: &[f64], point: Point) -> f64 {
-    let (x, f, jamming) = at_stress(p, point.stress_pa);
+    let Contacts { x, frictional: f, jamming, .. } = Contacts::at(p, point.stress_pa);
     let phi = point.volume_fraction;
     1.0 - p[ALPHA] * phi * (p[0] - p[1]) * p[BETA] * x * f / (jamming * (jamming - phi))
 }
@@ -120,17 +157,79 @@ pub fn discontinuous_onset(p: &[f64]) -> Option<(f64, f64)> {
         let f = float::exp(-x);
         steepness * spread * x * f - (p[0] - spread * f) * (steepness * (1.0 - x) - 1.0) / 2.0
     };
-    let (mut low, mut high) = (0.0, 1.0 - 1.0 / steepness);
+    let x = crossing(0.0, 1.0 - 1.0 / steepness, |x| excess(x) < 0.0);
+    let jamming = p[0] - spread * float::exp(-x);
+    let phi = 2.0 * jamming / (1.0 + steepness * (1.0 - x));
+    Some((phi, stress_at(p, x)))
+}
+
+/// Where `below` turns false between `low` and `high`, to the last bit.
+fn crossing(mut low: f64, mut high: f64, below: impl Fn(f64) -> bool) -> f64 {
     loop {
         let middle = 0.5 * (low + high);
-        if middle <= low || middle >= high {
-            break;
+        if middle <= low.min(high) || middle >= low.max(high) {
+            return high;
         }
-        if excess(middle) < 0.0 { low = middle } else { high = middle }
+        if below(middle) { low = middle } else { high = middle }
     }
-    let jamming = p[0] - spread * float::exp(-high);
-    let phi = 2.0 * jamming / (1.0 + steepness * (1.0 - high));
-    Some((phi, p[2] * float::pow(high, -1.0 / p[BETA])))
+}
+
+/// σ = σ* x^(−1/β), Pa.
+fn stress_at(p: &[f64], x: f64) -> f64 {
+    p[2] * float::pow(x, -1.0 / p[BETA])
+}
+
+/// Solid fraction whose flow curve turns at x = (σ*/σ)^β: φ = φ_J²/(φ_J + αβΔxe⁻ˣ), from [`inverse_slope`] = 0.
+fn turning_fraction(p: &[f64], x: f64) -> f64 {
+    let (spread, f) = (p[0] - p[1], float::exp(-x));
+    let jamming = p[0] - spread * f;
+    jamming * jamming / (jamming + p[ALPHA] * p[BETA] * spread * x * f)
+}
+
+/// Largest x that is looked at: e⁻ˣ has no digit left beside 1.
+const LARGEST_X: f64 = 40.0;
+
+/// Stresses (Pa) at which the rate has its maximum and then its minimum as the stress rises.
+///
+/// None below the onset of discontinuous thickening and from φ_0 on. From φ_m on the rate falls to zero and has no
+/// minimum.
+pub fn turning_points(p: &[f64], phi: f64) -> Option<(f64, Option<f64>)> {
+    let (onset, stress) = discontinuous_onset(p)?;
+    if !(phi > onset && phi < p[0]) {
+        return None;
+    }
+    let x = float::pow(p[2] / stress, p[BETA]);
+    let up = crossing(x, LARGEST_X, |x| turning_fraction(p, x) < phi);
+    let down = (phi < p[1]).then(|| crossing(x, 0.0, |x| turning_fraction(p, x) < phi));
+    Some((stress_at(p, up), down.map(|x| stress_at(p, x))))
+}
+
+/// Stress (Pa) from which a solid fraction between φ_m and φ_0 is jammed: σ*[ln(Δ/(φ_0 − φ))]^(−1/β).
+pub fn jamming_stress(p: &[f64], phi: f64) -> Option<f64> {
+    (phi > p[1] && phi < p[0]).then(|| stress_at(p, float::ln((p[0] - p[1]) / (p[0] - phi))))
+}
+
+/// A border of the flow-state diagram: solid fraction and stress (Pa) along it, by rising solid fraction.
+pub type Border = Vec<(f64, f64)>;
+
+/// Points of a border.
+const BORDER_POINTS: u16 = 120;
+
+/// Borders of the flow-state diagram: of the rate's maximum, of its minimum (both from the onset of discontinuous
+/// thickening), and of jamming; as far as x = (σ*/σ)^β lies between `least` and `largest`. Empty where there are none.
+pub fn borders(p: &[f64], (least, largest): (f64, f64)) -> [Border; 3] {
+    let grid = |from: f64, to: f64, of: &dyn Fn(f64) -> f64| -> Border {
+        let x = |i: u16| from * float::pow(to / from, f64::from(i) / f64::from(BORDER_POINTS));
+        (0..=BORDER_POINTS).map(x).map(|x| (of(x), stress_at(p, x))).collect()
+    };
+    let jamming = |x: f64| p[0] - (p[0] - p[1]) * float::exp(-x);
+    let turning = |x: f64| turning_fraction(p, x);
+    let none = Vec::new;
+    let Some((_, stress)) = discontinuous_onset(p) else { return [none(), none(), none()] };
+    let onset = float::pow(p[2] / stress, p[BETA]);
+    let up = if onset < largest { grid(onset, largest, &turning) } else { none() };
+    let down = if onset > least { grid(onset, least, &turning) } else { none() };
+    [up, down, grid(least, largest, &jamming)]
 }
 
 #[cfg(test)]
@@ -156,12 +255,12 @@ mod tests {
         assert!(rows.len() > 100);
         for row in &rows {
             let p = [row["phi0"], row["phim"], 1.0, row["beta"], 1.0, row["alpha"]];
-            let point = Point { volume_fraction: row["phi"], stress_pa: row["s_over_sstar"] };
-            let (_, f, jamming) = at_stress(&p, point.stress_pa);
+            let point = Point::at_stress(row["phi"], row["s_over_sstar"]);
+            let Contacts { frictional: f, jamming, .. } = Contacts::at(&p, point.stress_pa);
             // Twelve digits in the table.
             assert!((f - row["f"]).abs() <= 1e-11 * row["f"].max(1e-300), "{row:?}");
             assert!((jamming / row["phiJ"] - 1.0).abs() < 1e-11, "{row:?}");
-            let ln = WyartCates.ln_relative_viscosity(&p, point);
+            let ln = WyartCates.ln_viscosity(&p, point);
             if row["eta_r"].is_finite() {
                 // The solid fraction is printed with ten digits, which the nearness of jamming magnifies.
                 let by_fraction = WyartCates.derivatives(&p, point, &mut [0.0; 6]);
@@ -185,39 +284,62 @@ mod tests {
             assert!((phi / of("phi_DST") - 1.0).abs() < 1e-12, "{name}: {phi}");
             // The root is flat to first order: half the digits.
             assert!((stress / of("s_c_over_sstar") - 1.0).abs() < 1e-10, "{name}: {stress}");
-            assert!(inverse_slope(&p, Point { volume_fraction: phi, stress_pa: stress }).abs() < 1e-9);
+            assert!(inverse_slope(&p, Point::at_stress(phi, stress)).abs() < 1e-9);
         }
         assert_eq!(discontinuous_onset(&[0.64, 0.56, 1.0, 0.4, 1.0, 2.0]), None, "αβ < 1");
         assert_eq!(discontinuous_onset(&[0.56, 0.64, 1.0, 1.0, 1.0, 2.0]), None, "φ_m > φ_0");
     }
 
     #[test]
-    fn the_rate_turns_at_the_turning_points() {
+    fn turning_points_and_jamming_are_where_they_were_computed() {
         let reference: serde_json::Value = serde_json::from_str(ONSETS).unwrap();
         let text: Vec<&str> = TURNING_POINTS.lines().filter(|l| !l.starts_with('#')).collect();
-        let mut checked = 0;
-        for (row, line) in rows(TURNING_POINTS).iter().zip(&text[1..]) {
+        let mut checked = [0; 3];
+        // Ten digits in the table.
+        let near = |got: Option<f64>, want: f64| match got {
+            Some(got) => (got / want - 1.0).abs() < 1e-8,
+            None => want.is_nan(),
+        };
+        // At the onset itself the two points are one, and ten digits do not tell on which side the fraction lies.
+        let all = rows(TURNING_POINTS);
+        for (row, line) in all.iter().zip(&text[1..]).filter(|(_, line)| !line.contains("onset")) {
             let set = &reference["sets"][line.split(',').next().unwrap()];
             let of = |key: &str| set[key].as_f64().unwrap();
             let p = [of("phi0"), of("phim"), 1.0, of("beta"), 1.0, of("alpha")];
-            for stress in [row["s_up"], row["s_down"]].into_iter().filter(|s| s.is_finite()) {
-                let slope = inverse_slope(&p, Point { volume_fraction: row["phi"], stress_pa: stress });
-                // Ten digits of the stress in the table.
-                assert!(slope.abs() < 1e-6, "{line}: {slope}");
-                checked += 1;
+            let points = turning_points(&p, row["phi"]);
+            let got = [points.map(|t| t.0), points.and_then(|t| t.1), jamming_stress(&p, row["phi"])];
+            for (k, want) in ["s_up", "s_down", "s_jam"].into_iter().enumerate() {
+                assert!(near(got[k], row[want]), "{line}: {want} {got:?}");
+                checked[k] += usize::from(row[want].is_finite());
             }
         }
-        assert!(checked >= 4, "{checked}");
+        assert!(checked.iter().all(|c| *c >= 2), "{checked:?}");
+    }
+
+    #[test]
+    fn borders_are_where_the_slope_turns_and_where_it_jams() {
+        let p = [0.64, 0.56, 3.0, 0.9, 1.0, 2.0];
+        let [up, down, jamming] = borders(&p, (0.02, 20.0));
+        for (phi, stress_pa) in up.iter().chain(&down) {
+            // The last digit of the solid fraction counts by the inverse of its distance to jamming.
+            let lost = 4.0 * f64::EPSILON / (Contacts::at(&p, *stress_pa).jamming - phi);
+            assert!(inverse_slope(&p, Point::at_stress(*phi, *stress_pa)).abs() < 1e-9 + lost, "{phi} {stress_pa}");
+        }
+        for (phi, stress_pa) in &jamming {
+            assert!((Contacts::at(&p, *stress_pa).jamming - phi).abs() < 1e-14);
+        }
+        assert!([&up, &down].iter().all(|b| b.windows(2).all(|w| w[0].0 < w[1].0)), "by rising solid fraction");
+        assert!((up[0].0 - discontinuous_onset(&p).unwrap().0).abs() < 1e-12 && up[0] == down[0]);
     }
 
     #[test]
     fn limits() {
         let p = [0.64, 0.56, 10.0, 0.9, 1.3, 2.0];
-        let at = |phi, stress_pa| WyartCates.ln_relative_viscosity(&p, Point { volume_fraction: phi, stress_pa });
+        let at = |phi, stress_pa| WyartCates.ln_viscosity(&p, Point::at_stress(phi, stress_pa));
         let law = |packing: f64| (1.3f64).ln() - 2.0 * (1.0 - 0.5 / packing).ln();
         assert!((at(0.5, 1e-9) - law(0.64)).abs() < 1e-12);
         assert!((at(0.5, 1e12) - law(0.56)).abs() < 1e-6);
-        assert!((at_stress(&p, 10.0).1 - (-1f64).exp()).abs() < 1e-15);
+        assert!((Contacts::at(&p, 10.0).frictional - (-1f64).exp()).abs() < 1e-15);
         assert!(!at(0.6, 1e12).is_finite(), "jammed with friction");
         assert!(!at(0.65, 1e-9).is_finite(), "jammed without");
     }
@@ -225,7 +347,7 @@ mod tests {
     #[test]
     fn derivatives_are_right() {
         for stress_pa in [0.5, 10.0, 200.0] {
-            let point = Point { volume_fraction: 0.52, stress_pa };
+            let point = Point::at_stress(0.52, stress_pa);
             super::super::check::derivatives(&WyartCates, &[0.64, 0.56, 10.0, 0.9, 1.3, 2.1], point);
         }
     }
@@ -236,8 +358,8 @@ mod tests {
         let mut data = Vec::new();
         for volume_fraction in [0.48, 0.52, 0.55] {
             for stress_pa in [0.1, 1.0, 10.0, 100.0, 1000.0] {
-                let point = Point { volume_fraction, stress_pa };
-                data.push((point, WyartCates.ln_relative_viscosity(&truth, point)));
+                let point = Point::at_stress(volume_fraction, stress_pa);
+                data.push((point, WyartCates.ln_viscosity(&truth, point)));
             }
         }
         let start = &WyartCates.starts(&data)[0];

@@ -7,8 +7,7 @@
 
 mod design;
 mod instrument;
-#[path = "../../generator/random.rs"]
-mod random;
+use crate::random;
 mod reading;
 mod score;
 mod tables;

@@ -83,7 +83,12 @@ impl Wander {
 }
 
 fn sample() -> Sample {
-    let liquid = Liquid { name: "carrier".to_owned(), viscosity: None, density: Some(Quantity::exact(1200.0)) };
+    let liquid = Liquid {
+        name: "carrier".to_owned(),
+        viscosity: None,
+        density: Some(Quantity::exact(1200.0)),
+        composition: None,
+    };
     Sample { name: "A".to_owned(), liquid, particles: None, volume_fraction: None, control: false }
 }
 

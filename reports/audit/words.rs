@@ -1,0 +1,63 @@
+//! An audit in words, for the terminal. The sheet has its own page.
+
+use super::{Audit, Outcome};
+use std::fmt::Write;
+
+/// More problems than this are counted; all stand in the JSON.
+const SHOWN: usize = 20;
+
+/// How many there are of each outcome, in words: `118 with the same bytes, 1 set by another typesetter`.
+pub fn counted(audit: &Audit) -> String {
+    let kinds = [
+        (Outcome::SameBytes, "with the same bytes"),
+        (Outcome::SameNumbers, "with the same numbers"),
+        (Outcome::OtherTypesetter, "that only another version of typesetter or program sets otherwise"),
+        (Outcome::Different, "different"),
+        (Outcome::Changed, "changed since it was written"),
+        (Outcome::Missing, "missing"),
+        (Outcome::NotOurs, "that no run wrote"),
+        (Outcome::NotRecomputed, "that could not be computed again"),
+    ];
+    let count = |outcome| audit.files.iter().filter(|file| file.outcome == outcome).count();
+    let some: Vec<String> = kinds
+        .into_iter()
+        .map(|(outcome, words)| (count(outcome), words))
+        .filter(|(n, _)| *n > 0)
+        .map(|(n, words)| format!("{n} {words}"))
+        .collect();
+    if some.is_empty() { "none".to_owned() } else { some.join(", ") }
+}
+
+/// What the results are of: `run 3 of 2026-11-25T10:00:00Z`.
+pub fn of_run(audit: &Audit) -> String {
+    match (audit.run, &audit.when) {
+        (Some(run), Some(when)) => format!("run {run} of {when}"),
+        _ => "no run that could be told".to_owned(),
+    }
+}
+
+/// The audit for people.
+pub fn text(audit: &Audit) -> String {
+    let mut text = format!("audit of \u{201c}{}\u{201d}: results of {}\n", audit.study, of_run(audit));
+    let right = audit.raw.iter().filter(|raw| raw.holds()).count();
+    let _ = writeln!(text, "raw exports: {right} of {} are those of the ledger", audit.raw.len());
+    let _ = writeln!(text, "results, computed again: {} files: {}", audit.files.len(), counted(audit));
+    let hold = audit.claims.iter().filter(|claim| claim.holds).count();
+    let _ = writeln!(text, "claims: {hold} of {} hold", audit.claims.len());
+    let differ: Vec<String> =
+        audit.surroundings.iter().map(|s| format!("{} was {}, is {}", s.what, s.then, s.now)).collect();
+    let differ = if differ.is_empty() { "the same".to_owned() } else { differ.join("; ") };
+    let _ = writeln!(text, "surroundings: {differ}");
+    if audit.holds {
+        text.push_str("everything holds\n");
+        return text;
+    }
+    text.push_str("does not hold:\n");
+    for problem in audit.problems.iter().take(SHOWN) {
+        let _ = writeln!(text, "  {}: {}", problem.what, problem.words);
+    }
+    if audit.problems.len() > SHOWN {
+        let _ = writeln!(text, "  … and {} more (all of them with --json)", audit.problems.len() - SHOWN);
+    }
+    text
+}

@@ -1,0 +1,267 @@
+//! Two tables held against each other, cell by cell: what moved, by how much, and in units of its uncertainty.
+//! It must not decide what a difference means.
+
+use serde::Serialize;
+use stages::physics::set_point;
+use stages::table::{Table, Values};
+
+/// The columns that name a row of a published table; a table that is not listed has its rows in order.
+pub fn key_of(table: &str) -> &'static [&'static str] {
+    match table {
+        "runs" => &["run"],
+        "exclusions" => &["run", "reason"],
+        "reversals" => &["reversal"],
+        "states" => &["sample", "set_point", "controlled"],
+        "thickening" => &["sample"],
+        "fits" => &["model", "scope", "parameter"],
+        "budget" => &["quantity", "sample", "set_point", "source"],
+        "claims" => &["says"],
+        "old_results" => &["old_table", "row", "column"],
+        "dictionary" => &["table", "column"],
+        _ => &[],
+    }
+}
+
+/// A cell that is not the same on both sides.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Moved {
+    /// The row, by what names it.
+    pub row: String,
+    /// The column.
+    pub column: String,
+    /// First side, as text; none for null.
+    pub old: Option<String>,
+    /// Second side.
+    pub new: Option<String>,
+    /// Difference of numbers, second less first.
+    pub change: Option<f64>,
+    /// Size of the change in standard uncertainties of the first side, or of the second where the first has none.
+    pub in_u: Option<f64>,
+    /// Size of the change relative to the larger of the two.
+    pub relative: Option<f64>,
+}
+
+/// What differs between two tables.
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+pub struct Differences {
+    /// Columns of the first only.
+    pub columns_gone: Vec<String>,
+    /// Columns of the second only.
+    pub columns_new: Vec<String>,
+    /// Rows of the first only.
+    pub rows_gone: Vec<String>,
+    /// Rows of the second only.
+    pub rows_new: Vec<String>,
+    /// Cells that differ.
+    pub moved: Vec<Moved>,
+}
+
+impl Differences {
+    /// Whether there are none.
+    pub fn is_empty(&self) -> bool {
+        *self == Self::default()
+    }
+
+    /// Whether only numbers differ, and each by no more than this part of itself or of its uncertainty.
+    pub fn within(&self, relative: f64, of_u: f64) -> bool {
+        let small = |m: &Moved| m.relative.is_some_and(|r| r <= relative) || m.in_u.is_some_and(|d| d <= of_u);
+        self.columns_gone.is_empty()
+            && self.columns_new.is_empty()
+            && self.rows_gone.is_empty()
+            && self.rows_new.is_empty()
+            && self.moved.iter().all(small)
+    }
+
+    /// The cell that moved most: in uncertainties where one is known, else relatively.
+    pub fn largest(&self) -> Option<&Moved> {
+        let by = |get: fn(&Moved) -> Option<f64>| {
+            let known = self.moved.iter().filter_map(|m| Some((get(m)?, m)));
+            known.max_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, m)| m)
+        };
+        by(|m| m.in_u).or_else(|| by(|m| m.relative)).or(self.moved.first())
+    }
+}
+
+/// Holds `new` against `old`; rows are matched by the columns `key`, or by their order where it is empty.
+/// Set-points of the key match by number and unit where no row has the same text.
+pub fn differences(old: &Table, new: &Table, key: &[&str]) -> Differences {
+    let names = |table: &Table| -> Vec<String> { table.columns().iter().map(|(name, _)| name.clone()).collect() };
+    let (before, after) = (names(old), names(new));
+    let only = |a: &[String], b: &[String]| a.iter().filter(|name| !b.contains(name)).cloned().collect();
+    let pairs = Pairs::new(old, new, key);
+    let mut found = Differences {
+        columns_gone: only(&before, &after),
+        columns_new: only(&after, &before),
+        rows_gone: pairs.gone.iter().map(|row| label(old, *row, key)).collect(),
+        rows_new: pairs.new.iter().map(|row| label(new, *row, key)).collect(),
+        moved: Vec::new(),
+    };
+    for (a, b) in pairs.both {
+        let columns = old.columns().iter().filter_map(|(name, values)| Some((name, values, new.column(name)?)));
+        for (name, was, is) in columns.filter(|(name, ..)| !key.contains(&name.as_str())) {
+            found.moved.extend(moved((old, was, a), (new, is, b), name, key));
+        }
+    }
+    found
+}
+
+/// Rows of two tables that belong together.
+struct Pairs {
+    both: Vec<(usize, usize)>,
+    gone: Vec<usize>,
+    new: Vec<usize>,
+}
+
+impl Pairs {
+    fn new(old: &Table, new: &Table, key: &[&str]) -> Self {
+        let mut free: Vec<bool> = vec![true; new.height()];
+        let mut pairs = Self { both: Vec::new(), gone: Vec::new(), new: Vec::new() };
+        let mut waiting = Vec::new();
+        for row in 0..old.height() {
+            match partner(old, row, new, &free, key, false) {
+                Some(at) => pairs.take(row, at, &mut free),
+                None => waiting.push(row),
+            }
+        }
+        for row in waiting {
+            match partner(old, row, new, &free, key, true) {
+                Some(at) => pairs.take(row, at, &mut free),
+                None => pairs.gone.push(row),
+            }
+        }
+        pairs.both.sort_unstable();
+        pairs.new = (0..new.height()).filter(|at| free[*at]).collect();
+        pairs
+    }
+
+    fn take(&mut self, row: usize, at: usize, free: &mut [bool]) {
+        self.both.push((row, at));
+        free[at] = false;
+    }
+}
+
+fn partner(old: &Table, row: usize, new: &Table, free: &[bool], key: &[&str], near: bool) -> Option<usize> {
+    if key.is_empty() {
+        return (row < new.height() && !near).then_some(row);
+    }
+    let same = |name: &&str, at: usize| {
+        let (a, b) = (cell(old, name, row), cell(new, name, at));
+        let close =
+            || near && *name == "set_point" && a.as_ref().zip(b.as_ref()).is_some_and(|(a, b)| set_point::same(a, b));
+        a == b || close()
+    };
+    // Most tables keep their order, so the search begins where the row would stand.
+    let n = new.height();
+    (0..n).map(|step| (row + step) % n).find(|at| free[*at] && key.iter().all(|name| same(name, *at)))
+}
+
+/// A cell as text; none for null or where there is no such column.
+pub fn cell(table: &Table, name: &str, row: usize) -> Option<String> {
+    match table.column(name)? {
+        Values::Text(values) => values.get(row)?.clone(),
+        Values::Float(values) => (*values.get(row)?).map(|v| v.to_string()),
+        Values::Int(values) => (*values.get(row)?).map(|v| v.to_string()),
+        Values::Bool(values) => (*values.get(row)?).map(|v| v.to_string()),
+    }
+}
+
+/// A cell as a number.
+pub fn number(table: &Table, name: &str, row: usize) -> Option<f64> {
+    match table.column(name)? {
+        Values::Float(values) => *values.get(row)?,
+        Values::Int(values) => (*values.get(row)?).map(|v| v as f64),
+        _ => None,
+    }
+}
+
+/// What names a row, for people.
+pub fn label(table: &Table, row: usize, key: &[&str]) -> String {
+    let parts: Vec<String> = key.iter().filter_map(|name| cell(table, name, row)).collect();
+    if parts.is_empty() { format!("row {}", row + 1) } else { parts.join(", ") }
+}
+
+/// The standard uncertainty that goes with a cell: of the quantity for its interval's ends as well.
+fn uncertainty(table: &Table, name: &str, row: usize) -> Option<f64> {
+    let quantity = name.trim_end_matches("_low").trim_end_matches("_high");
+    let of = |name: &str| number(table, &format!("u_{name}"), row);
+    of(name).or_else(|| of(quantity)).filter(|u| *u > 0.0)
+}
+
+type Side<'a> = (&'a Table, &'a Values, usize);
+
+fn moved(old: Side<'_>, new: Side<'_>, name: &str, key: &[&str]) -> Option<Moved> {
+    let ((before, was, a), (after, is, b)) = (old, new);
+    if same(was, a, is, b) {
+        return None;
+    }
+    let (x, y) = (number(before, name, a), number(after, name, b));
+    let change = x.zip(y).map(|(x, y)| y - x);
+    let u = uncertainty(before, name, a).or_else(|| uncertainty(after, name, b));
+    let size = x.zip(y).map(|(x, y)| x.abs().max(y.abs()));
+    Some(Moved {
+        row: label(before, a, key),
+        column: name.to_owned(),
+        old: cell(before, name, a),
+        new: cell(after, name, b),
+        change,
+        in_u: change.zip(u).map(|(d, u)| d.abs() / u),
+        relative: change.zip(size).filter(|(_, size)| *size > 0.0).map(|(d, size)| d.abs() / size),
+    })
+}
+
+fn same(was: &Values, a: usize, is: &Values, b: usize) -> bool {
+    match (was, is) {
+        (Values::Float(x), Values::Float(y)) => x.get(a) == y.get(b),
+        (Values::Int(x), Values::Int(y)) => x.get(a) == y.get(b),
+        (Values::Text(x), Values::Text(y)) => x.get(a) == y.get(b),
+        (Values::Bool(x), Values::Bool(y)) => x.get(a) == y.get(b),
+        _ => false,
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    fn states(names: &[&str], shares: &[Option<f64>]) -> Table {
+        Table::new()
+            .text("sample", names.iter().map(|_| Some("A".to_owned())))
+            .text("set_point", names.iter().map(|n| Some((*n).to_owned())))
+            .text("controlled", names.iter().map(|_| Some("stress".to_owned())))
+            .float("contact_share", shares.iter().copied())
+            .float("u_contact_share", shares.iter().map(|s| s.map(|_| 0.02)))
+    }
+
+    #[test]
+    fn the_same_table_does_not_differ() {
+        let table = states(&["1.00 Pa", "10.0 Pa"], &[Some(0.5), None]);
+        assert!(differences(&table, &table, key_of("states")).is_empty());
+    }
+
+    #[test]
+    fn moves_are_counted_in_uncertainties_and_rows_found_by_their_key() {
+        let old = states(&["1.00 Pa", "10.0 Pa", "30.0 Pa"], &[Some(0.5), Some(0.6), Some(0.7)]);
+        let new = states(&["10.2 Pa", "1.00 Pa", "99.0 Pa"], &[Some(0.65), Some(0.5), Some(0.9)]);
+        let found = differences(&old, &new, key_of("states"));
+        assert_eq!(found.rows_gone, ["A, 30.0 Pa, stress"]);
+        assert_eq!(found.rows_new, ["A, 99.0 Pa, stress"]);
+        let moved = found.moved.iter().find(|m| m.column == "contact_share").unwrap();
+        assert!((moved.in_u.unwrap() - 2.5).abs() < 1e-9 && moved.row == "A, 10.0 Pa, stress", "{moved:?}");
+        assert!(!found.within(1.0, 10.0));
+    }
+
+    #[test]
+    fn a_lost_value_is_never_within_a_tolerance() {
+        let found = differences(&states(&["1 Pa"], &[Some(0.5)]), &states(&["1 Pa"], &[None]), key_of("states"));
+        assert_eq!(found.moved.len(), 2);
+        assert!(!found.within(1.0, 1e9));
+    }
+
+    #[test]
+    fn rows_without_a_key_stand_in_order() {
+        let table = |n: usize| Table::new().int("row", (0..n).map(|i| Some(i as i64)));
+        let found = differences(&table(3), &table(2), &[]);
+        assert_eq!((found.rows_gone.len(), found.rows_new.len(), found.moved.len()), (1, 0, 0));
+    }
+}

@@ -1,0 +1,146 @@
+//! A comparison, in words and as JSON.
+
+use super::cells::{Differences, Moved};
+use super::changes::{Change, Kind};
+use super::replace::{Interaction, Replaced, headline};
+use crate::audit::Surrounding;
+use crate::text::numbers;
+use serde_json::{Value, json};
+use std::fmt::Write;
+
+/// More than this of one kind is counted; all stand in the JSON.
+const SHOWN: usize = 12;
+/// More moves than this of one change are counted.
+const SHOWN_OF_ONE: usize = 3;
+
+/// What was found.
+pub struct Comparison {
+    /// Names of the two sides.
+    pub sides: [String; 2],
+    /// What differs in study file and raw exports; none where a side has no study file.
+    pub changes: Vec<Change>,
+    /// Whether study files could be compared.
+    pub files_known: bool,
+    /// Program and tools that differ.
+    pub surroundings: Vec<Surrounding>,
+    /// What differs in each table.
+    pub moved: Vec<(String, Differences)>,
+    /// What each change moved by itself.
+    pub replaced: Replaced,
+}
+
+/// For people.
+pub fn text(found: &Comparison) -> String {
+    let mut text = format!("first:  {}\nsecond: {}\n", found.sides[0], found.sides[1]);
+    if !found.files_known {
+        text.push_str("settings: not known on both sides; a results folder does not hold its study file\n");
+    }
+    let changes: Vec<String> = found.changes.iter().map(change).collect();
+    list(&mut text, "what differs", &changes);
+    let around = found.surroundings.iter().map(|s| format!("{}: {} -> {}", s.what, s.then, s.now)).collect::<Vec<_>>();
+    list(&mut text, "made with", &around);
+    let all = headline(&found.moved);
+    let moves: Vec<String> = all.iter().map(|(table, moved)| format!("{table}: {}", cell(moved))).collect();
+    list(&mut text, "numbers that moved, the largest move first", &moves);
+    for (table, differences) in &found.moved {
+        list(&mut text, &format!("rows of {table} in the first only"), &differences.rows_gone);
+        list(&mut text, &format!("rows of {table} in the second only"), &differences.rows_new);
+    }
+    if all.is_empty() && found.moved.iter().all(|(_, d)| d.rows_gone.is_empty() && d.rows_new.is_empty()) {
+        text.push_str("no number moved\n");
+    } else {
+        text.push_str(&replaced(&found.replaced));
+    }
+    text
+}
+
+fn list(text: &mut String, title: &str, lines: &[String]) {
+    if lines.is_empty() {
+        return;
+    }
+    let _ = writeln!(text, "{title}:");
+    lines.iter().take(SHOWN).for_each(|line| text.push_str(&format!("  {line}\n")));
+    if lines.len() > SHOWN {
+        let _ = writeln!(text, "  … and {} more (all of them with --json)", lines.len() - SHOWN);
+    }
+}
+
+fn change(change: &Change) -> String {
+    let what = match change.kind {
+        Kind::Setting => format!("setting {}", change.what),
+        Kind::Words => format!("{} (moves no number)", change.what),
+        Kind::Raw => format!("raw export {}", change.what),
+    };
+    let none = if change.kind == Kind::Raw { "not there" } else { "default" };
+    let side = |text: &Option<String>| text.clone().unwrap_or_else(|| none.to_owned());
+    format!("{what}: {} -> {}", side(&change.old), side(&change.new))
+}
+
+/// `B52, 2.00 1/s, rate: contact_share 0.740 -> 0.735 (0.4 standard uncertainties)`.
+fn cell(moved: &Moved) -> String {
+    let u = moved.change.zip(moved.in_u).map_or(f64::NAN, |(change, in_u)| change.abs() / in_u);
+    let side = |text: &Option<String>| match text {
+        None => "no value".to_owned(),
+        Some(text) => text.parse().map_or_else(|_| text.clone(), |value| numbers::value_of(value, u / 10.0)),
+    };
+    let size =
+        moved.in_u.map_or_else(String::new, |d| format!(" ({} standard uncertainties)", numbers::significant(d, 2)));
+    format!("{}: {} {} -> {}{size}", moved.row, moved.column, side(&moved.old), side(&moved.new))
+}
+
+fn replaced(found: &Replaced) -> String {
+    let mut text = String::new();
+    if !found.effects.is_empty() {
+        text.push_str("one change at a time, put into the first:\n");
+    }
+    for effect in &found.effects {
+        let words = match (&effect.not_possible, effect.moved.len()) {
+            (Some(why), _) => format!("cannot be put in by itself: {why}"),
+            (None, 0) => "moves nothing".to_owned(),
+            (None, n) => format!("moves {}", numbers::count(n as u64, "number")),
+        };
+        let _ = writeln!(text, "  {}: {words}", effect.what);
+        let few = effect.moved.iter().take(SHOWN_OF_ONE);
+        few.for_each(|(table, moved)| text.push_str(&format!("    {table}: {}\n", cell(moved))));
+    }
+    match found.interactions.first() {
+        Some(largest) => text.push_str(&interact(found.interactions.len(), largest)),
+        None if found.effects.len() > 1 && found.remarks.is_empty() => {
+            text.push_str("the single moves add up: the changes do not interact\n")
+        }
+        None => {}
+    }
+    found.remarks.iter().for_each(|remark| text.push_str(&format!("{remark}\n")));
+    text
+}
+
+fn interact(count: usize, largest: &Interaction) -> String {
+    let u = |x: f64| numbers::significant(x, 2);
+    format!(
+        "the single moves do not add up for {}: there the changes interact, or something else moved them; most of all {}: together {}, one by one {} standard uncertainties\n",
+        numbers::count(count as u64, "number"),
+        largest.what,
+        u(largest.whole),
+        u(largest.sum)
+    )
+}
+
+/// For programs.
+pub fn json(found: &Comparison) -> Value {
+    let moves = |list: &[(String, Moved)]| {
+        list.iter().map(|(table, m)| json!({"table": table, "moved": m})).collect::<Vec<_>>()
+    };
+    json!({
+        "first": found.sides[0], "second": found.sides[1],
+        "changes": found.changes,
+        "settings_known": found.files_known,
+        "surroundings": found.surroundings,
+        "moved": moves(&headline(&found.moved)),
+        "tables": found.moved.iter().map(|(name, d)| json!({"table": name, "differences": d})).collect::<Vec<_>>(),
+        "one_at_a_time": found.replaced.effects.iter().map(|e| json!({
+            "change": e.what, "moved": moves(&e.moved), "not_possible": e.not_possible,
+        })).collect::<Vec<_>>(),
+        "interactions": found.replaced.interactions,
+        "remarks": found.replaced.remarks,
+    })
+}

@@ -1,0 +1,147 @@
+//! What choices and variants move, as printed tables: a line per headline number. It analyses nothing.
+
+use super::printed::{Printed, or_missing, printed};
+use crate::text::numbers;
+use stages::states::result::{Interval, States, Thickening, Verdict};
+use stages::uncertainty::result::{ChoiceRow, IN_FORCE};
+
+/// A line per headline number: as in force, the lowest and the highest that another choice gives, the verdicts.
+pub(super) fn choices(rows: &[ChoiceRow], thickening: &[Thickening]) -> Printed {
+    let columns = [
+        ("sample", "name"),
+        ("quantity", "left"),
+        ("in force", "right"),
+        ("lowest", "text"),
+        ("highest", "text"),
+        ("spread / u", "right"),
+        ("verdicts", "text"),
+    ];
+    let same =
+        |a: &ChoiceRow, b: &ChoiceRow| (&a.quantity, &a.sample, &a.set_point) == (&b.quantity, &b.sample, &b.set_point);
+    let headline = rows.chunk_by(same).filter(|rows| is_headline(&rows[0], thickening));
+    printed(&columns, headline.filter_map(line).collect())
+}
+
+/// The share of the rise, and the contact share at both ends of it.
+fn is_headline(row: &ChoiceRow, thickening: &[Thickening]) -> bool {
+    let at_an_end = |t: &Thickening| [&t.set_point_low, &t.set_point_high].contains(&&row.set_point);
+    row.set_point.is_none() || thickening.iter().any(|t| t.sample == row.sample && at_an_end(t))
+}
+
+fn line(rows: &[ChoiceRow]) -> Option<Vec<String>> {
+    let base = rows.iter().find(|r| r.choice == IN_FORCE)?.interval?;
+    let others: Vec<(&ChoiceRow, Interval)> =
+        rows.iter().filter(|r| r.choice != IN_FORCE).filter_map(|r| Some((r, r.interval?))).collect();
+    let lowest = others.iter().min_by(|a, b| a.1.value.total_cmp(&b.1.value))?;
+    let highest = others.iter().max_by(|a, b| a.1.value.total_cmp(&b.1.value))?;
+    let told =
+        |(row, i): &(&ChoiceRow, Interval)| format!("{} {}", numbers::like(i.value, base.value, base.u), row.choice);
+    let at = rows[0].set_point.as_ref();
+    Some(vec![
+        rows[0].sample.clone(),
+        at.map_or_else(|| "share of the rise".to_owned(), |at| format!("contact share, {at}")),
+        numbers::concise(base.value, base.u),
+        told(lowest),
+        told(highest),
+        numbers::significant((highest.1.value - lowest.1.value) / base.u, 2),
+        verdicts(rows),
+    ])
+}
+
+/// A line per sample where a choice takes the verdict away or moves the share of the rise by more than its standard
+/// uncertainty; one line where none does, nothing where nothing was chosen otherwise.
+pub(super) fn that_matter(rows: &[ChoiceRow]) -> Vec<String> {
+    let shares: Vec<&ChoiceRow> = rows.iter().filter(|r| r.set_point.is_none()).collect();
+    if !shares.iter().any(|r| r.choice != IN_FORCE) {
+        return Vec::new();
+    }
+    let lines: Vec<String> = shares.chunk_by(|a, b| a.sample == b.sample).filter_map(matters).collect();
+    if lines.is_empty() {
+        let none =
+            "No choice on the grid moves a verdict, or a share of the rise by more than its standard uncertainty.";
+        return vec![none.to_owned()];
+    }
+    lines
+}
+
+/// The line of one sample.
+fn matters(rows: &[&ChoiceRow]) -> Option<String> {
+    let base = rows.iter().find(|r| r.choice == IN_FORCE)?;
+    let listed = |matters: &dyn Fn(&ChoiceRow) -> bool| {
+        let choices: Vec<&str> = rows.iter().filter(|r| matters(r)).map(|r| r.choice.as_str()).collect();
+        (!choices.is_empty()).then(|| choices.join(", "))
+    };
+    let verdict = listed(&|r| r.verdict != base.verdict).map(|c| format!("the verdict hangs on a choice ({c})"));
+    let far = |r: &ChoiceRow| r.interval.zip(base.interval).is_some_and(|(i, b)| (i.value - b.value).abs() > b.u);
+    let value = listed(&far).map(|c| format!("the share of the rise moves by more than its uncertainty with {c}"));
+    let both: Vec<String> = [verdict, value].into_iter().flatten().collect();
+    (!both.is_empty()).then(|| format!("{}: {}.", rows[0].sample, both.join("; ")))
+}
+
+/// Which verdicts are met, each with how many choices give it; one word where all agree.
+fn verdicts(rows: &[ChoiceRow]) -> String {
+    let mut met: Vec<(Verdict, usize)> = Vec::new();
+    for verdict in rows.iter().filter_map(|r| r.verdict) {
+        match met.iter_mut().find(|(v, _)| *v == verdict) {
+            Some((_, n)) => *n += 1,
+            None => met.push((verdict, 1)),
+        }
+    }
+    let words = match met[..] {
+        [(verdict, _)] => format!("{} under all", verdict.name()),
+        _ => met.iter().map(|(v, n)| format!("{} {n}×", v.name())).collect::<Vec<_>>().join(", "),
+    };
+    or_missing(Some(words))
+}
+
+/// A line per variant and headline number.
+pub(super) fn variants(main: &States, variants: &[(String, States)]) -> Printed {
+    let columns = [
+        ("variant", "name"),
+        ("sample", "name"),
+        ("quantity", "left"),
+        ("main line", "right"),
+        ("variant", "right"),
+        ("moved / u", "right"),
+        ("verdict", "text"),
+    ];
+    let lines = variants
+        .iter()
+        .flat_map(|(name, states)| main.thickening.iter().flat_map(move |row| moved(name, main, states, row)));
+    printed(&columns, lines.collect())
+}
+
+/// What one variant does to one sample: its share of the rise, and the contact share at the upper end.
+fn moved(name: &str, main: &States, variant: &States, row: &Thickening) -> Vec<Vec<String>> {
+    let other = variant.thickening.iter().find(|t| t.sample == row.sample);
+    let at_high = |states: &States| {
+        let state =
+            states.states.iter().find(|s| s.sample == row.sample && Some(&s.set_point) == row.set_point_high.as_ref());
+        state.and_then(|s| s.contact_share)
+    };
+    let verdict = match other {
+        Some(t) if t.verdict == row.verdict => format!("{}, as before", t.verdict.name()),
+        Some(t) => format!("{}, instead of {}", t.verdict.name(), row.verdict.name()),
+        None => String::new(),
+    };
+    let share = row.contact_share_of_rise;
+    let high = row.set_point_high.as_ref().map(|at| format!("contact share, {at}"));
+    let quantities = [
+        Some(("share of the rise".to_owned(), share, other.and_then(|t| t.contact_share_of_rise), verdict)),
+        high.map(|words| (words, at_high(main), at_high(variant), String::new())),
+    ];
+    let line = |(quantity, before, after, verdict): (String, Option<Interval>, Option<Interval>, String)| {
+        let concise = |i: Option<Interval>| or_missing(i.map(|i| numbers::concise(i.value, i.u)));
+        let by = before.zip(after).filter(|(a, _)| a.u > 0.0).map(|(a, b)| (b.value - a.value) / a.u);
+        vec![
+            name.to_owned(),
+            row.sample.clone(),
+            quantity,
+            concise(before),
+            concise(after),
+            or_missing(by.map(|by| numbers::significant(by, 2))),
+            or_missing(Some(verdict)),
+        ]
+    };
+    quantities.into_iter().flatten().map(line).collect()
+}

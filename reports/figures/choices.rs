@@ -1,0 +1,120 @@
+//! What the analyst's choices move: for each sample the share of the rise, and the contact share at its upper end,
+//! under every defensible choice of settings, sorted. It must not analyse.
+
+use super::axes::Axis;
+use super::panel::{Area, DrawError, Drawn, Panel, Place};
+use super::style::{CONTACT, GREY, Series, Shape, TOTAL, TWO_COLUMNS, pen};
+use super::svg::{literal, stacked};
+use super::{Caption, Figure, nothing, picture};
+use crate::text::captions;
+use plotters::prelude::RGBColor;
+use plotters::style::text_anchor::HPos;
+use stages::states::result::Thickening;
+use stages::table::Table;
+use stages::uncertainty::result::{ChoiceRow, IN_FORCE};
+
+/// Step from row to row, pt.
+const STEP: f64 = 10.5;
+/// Where the first panel begins, pt; choices stand to the left.
+const LEFT: f64 = 112.0;
+const BETWEEN: f64 = 16.0;
+const WIDTH: f64 = (TWO_COLUMNS - LEFT - BETWEEN - 6.0) / 2.0;
+/// Room above and below a panel, pt.
+const TOP: f64 = 15.0;
+const BOTTOM: f64 = 31.0;
+
+/// Rows of one sample, in the order of the picture, and the title of each panel.
+struct Block<'a> {
+    titles: [String; 2],
+    /// From below: share of the rise, and contact share at the upper end.
+    rows: Vec<[Option<&'a ChoiceRow>; 2]>,
+}
+
+/// Draws the choices of every sample that has a rise.
+///
+/// # Errors
+/// If something could not be drawn: a mistake in the program.
+pub fn draw(rows: &[ChoiceRow], thickening: &[Thickening]) -> Result<Figure, DrawError> {
+    let blocks: Vec<Block<'_>> = thickening.iter().filter_map(|t| block(t, rows)).collect();
+    let data = table(&blocks);
+    let title = "What hangs on choices";
+    if blocks.is_empty() {
+        return nothing(title, "no sample of this study has a share of a rise", data);
+    }
+    let mut pictures = Vec::new();
+    for block in &blocks {
+        let height = TOP + BOTTOM + STEP * block.rows.len() as f64;
+        pictures.push((picture((TWO_COLUMNS, height), title, |area| panels(area, block))?, height));
+    }
+    let height = pictures.iter().map(|p| p.1).sum();
+    let row = Some(pictures[0].1).filter(|h| pictures.iter().all(|p| p.1 == *h));
+    let svg = stacked(&pictures, TWO_COLUMNS, title);
+    let (text, alt) = captions::choices(blocks.len(), blocks.iter().map(|b| b.rows.len()).max().unwrap_or(0));
+    Ok(Figure { svg, data, caption: Caption { text, alt, empty: None, width: TWO_COLUMNS, height, row } })
+}
+
+fn block<'a>(t: &Thickening, rows: &'a [ChoiceRow]) -> Option<Block<'a>> {
+    let of = |quantity: &'static str, set_point: Option<&String>, choice: &str| {
+        let fits = |r: &&ChoiceRow| {
+            r.quantity == quantity && r.sample == t.sample && r.set_point.as_ref() == set_point && r.choice == choice
+        };
+        rows.iter().find(fits)
+    };
+    let high = t.set_point_high.as_ref()?;
+    let rises = rows.iter().filter(|r| r.quantity == "contact_share_of_rise" && r.sample == t.sample);
+    let mut sorted: Vec<[Option<&ChoiceRow>; 2]> =
+        rises.map(|r| [Some(r), of("contact_share", Some(high), &r.choice)]).collect();
+    let value = |row: &[Option<&ChoiceRow>; 2]| row[0].and_then(|r| r.interval).map_or(f64::INFINITY, |i| i.value);
+    sorted.sort_by(|a, b| value(a).total_cmp(&value(b)));
+    let titles = [format!("{}: share of the rise", t.sample), format!("contact share at {high}")];
+    (!sorted.is_empty()).then_some(Block { titles, rows: sorted })
+}
+
+fn panels(area: &Area<'_>, block: &Block<'_>) -> Drawn {
+    for (k, color) in [CONTACT, TOTAL].into_iter().enumerate() {
+        let left = LEFT + k as f64 * (WIDTH + BETWEEN);
+        let place = Place { left, top: TOP, width: WIDTH, height: STEP * block.rows.len() as f64 };
+        panel(area, place, block, k, color)?;
+    }
+    Ok(())
+}
+
+fn panel(area: &Area<'_>, place: Place, block: &Block<'_>, k: usize, color: RGBColor) -> Drawn {
+    let all = || block.rows.iter().filter_map(|r| r[k]);
+    let ends = all().filter_map(|r| r.interval).flat_map(|i| [Some(i.value), i.low, i.high]).flatten();
+    let values: Vec<f64> = ends.map(|v| v.clamp(-0.5, 1.5)).collect();
+    let middle = values.first().copied().unwrap_or(0.5);
+    // One half decides the verdict, so it is always in the picture of the rise.
+    let inside = if k == 0 { [0.5, middle] } else { [middle, middle] };
+    let x = Axis::linear_around(values, inside, "");
+    let lowest = x.lo;
+    let mut panel = Panel::new(area, place, x, Axis::linear(-0.5, block.rows.len() as f64 - 0.5, ""))?;
+    panel.labels.left = false;
+    let in_force = all().find(|r| r.choice == IN_FORCE).and_then(|r| r.interval);
+    if let Some((low, high)) = in_force.and_then(|i| Some((i.low?, i.high?))) {
+        panel.shade(low, high, GREY)?;
+    }
+    if k == 0 {
+        panel.upright(0.5, pen(GREY, 0.7))?;
+    }
+    for (at, row) in block.rows.iter().enumerate() {
+        let at = at as f64;
+        if let Some(row) = row[0].filter(|_| k == 0) {
+            panel.note((lowest, at), (-5.0, 0.0), &literal(&row.choice), HPos::Right)?;
+        }
+        let Some(interval) = row[k].and_then(|r| r.interval) else {
+            panel.note((lowest, at), (4.0, 0.0), "no value", HPos::Left)?;
+            continue;
+        };
+        let (low, high) = (interval.low.unwrap_or(interval.value), interval.high.unwrap_or(interval.value));
+        panel.bar_across(at, low, high, pen(color, 0.7))?;
+        let filled = row[k].is_some_and(|r| r.choice == IN_FORCE);
+        panel.marker((interval.value, at), Series { color, shape: Shape::Circle }, filled, 2.0)?;
+    }
+    panel.frame(&literal(&block.titles[k]))
+}
+
+fn table(blocks: &[Block<'_>]) -> Table {
+    let rows = blocks.iter().flat_map(|b| b.rows.iter().flatten().flatten());
+    crate::tables::rows::choices_table(&rows.map(|r| (*r).clone()).collect::<Vec<_>>())
+}

@@ -1,0 +1,76 @@
+//! Every setting that can change a result changes the methods text: each leaf of the settings in force is given
+//! another value, each rule is switched, and the text must differ.
+
+use super::methods::{InForce, markdown, paragraphs};
+use crate::fixture;
+use serde_json::{Value, json};
+
+fn text(settings: &InForce) -> String {
+    markdown(&paragraphs(settings, &fixture::runs(), &fixture::states()))
+}
+
+/// Another value for a leaf.
+fn other(value: &Value) -> Vec<Value> {
+    match value {
+        Value::Bool(on) => vec![json!(!on)],
+        Value::Number(n) if n.is_u64() => vec![json!(n.as_u64().unwrap() + 1)],
+        Value::Number(n) => vec![json!(1.25 * n.as_f64().unwrap())],
+        Value::Null => vec![json!(1.5)],
+        Value::String(_) => ["A", "C"].map(Value::from).to_vec(),
+        Value::Array(items) => vec![json!(&items[..items.len().saturating_sub(1)])],
+        Value::Object(_) => vec![json!(false), json!({"S": {"low": "1 Pa"}})],
+    }
+}
+
+/// All values within `value`, as JSON pointers.
+fn pointers(value: &Value, at: String, found: &mut Vec<String>) {
+    found.push(at.clone());
+    if let Value::Object(fields) = value {
+        for (key, value) in fields {
+            pointers(value, format!("{at}/{key}"), found);
+        }
+    }
+}
+
+/// Settings that differ from `settings` at one place, by that place.
+fn changed(settings: &InForce) -> Vec<(String, InForce)> {
+    let whole = serde_json::to_value(settings).unwrap();
+    let mut found = Vec::new();
+    pointers(&whole, String::new(), &mut found);
+    let mut out = Vec::new();
+    for at in found.iter().filter(|at| !at.is_empty()) {
+        for value in other(whole.pointer(at).unwrap()) {
+            let mut copy = whole.clone();
+            *copy.pointer_mut(at).unwrap() = value;
+            if let Ok(settings_there) = serde_json::from_value::<InForce>(copy)
+                && settings_there != *settings
+            {
+                out.push((at.clone(), settings_there));
+            }
+        }
+    }
+    out
+}
+
+/// Studies in which between them every setting has a bearing.
+fn studies() -> [InForce; 2] {
+    let plain = InForce { inertia_known: true, ..InForce::default() };
+    let mut other = InForce { plates: true, ..plain.clone() };
+    other.fit.loss = stages::fit::params::Loss::Huber;
+    let edge = stages::clean::params::EdgeFracture { surface_tension: Some(0.02), ..Default::default() };
+    other.clean.edge_fracture = stages::settings::Rule::On(edge);
+    [plain, other]
+}
+
+#[test]
+fn every_setting_that_changes_a_result_changes_the_text() {
+    let silent = studies().map(|settings| {
+        let (before, all) = (text(&settings), changed(&settings));
+        assert!(all.len() > 80, "{}", all.len());
+        let same = |(_, other): &(String, InForce)| text(other) == before;
+        all.into_iter().filter(same).map(|(at, _)| at).collect::<Vec<String>>()
+    });
+    // What has no bearing in one study, because it has no plates say, has one in the other.
+    let in_both: Vec<&String> = silent[0].iter().filter(|at| silent[1].contains(at)).collect();
+    assert!(in_both.is_empty(), "the text is silent about {in_both:#?}");
+}

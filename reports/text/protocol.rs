@@ -1,0 +1,117 @@
+//! The protocol as it was measured: what the exports themselves tell of runs, senses, strains and times. Nothing that
+//! somebody wrote down, and no result.
+
+use super::methods::listed;
+use super::numbers::{count, plain};
+use stages::reversal::result::{Controlled, JudgedRun};
+use stages::states::result::{States, StudyReversal};
+use std::collections::BTreeSet;
+
+/// Paragraphs, each with its sentences; empty where nothing was measured.
+pub fn paragraphs(runs: &[JudgedRun], states: &States) -> Vec<String> {
+    let asked: Vec<&StudyReversal> = states.reversals.iter().filter(|r| !r.identity.control).collect();
+    let mut out = Vec::new();
+    if !runs.is_empty() {
+        out.push(counted(runs));
+    }
+    if !asked.is_empty() {
+        let sentences = [sheared(&asked), held(&asked), when(runs)];
+        out.push(sentences.into_iter().flatten().collect::<Vec<_>>().join(" "));
+    }
+    out
+}
+
+/// How many exports, samples, loadings, reversals.
+fn counted(runs: &[JudgedRun]) -> String {
+    let of = |control: bool| -> Vec<&JudgedRun> { runs.iter().filter(|r| r.identity.control == control).collect() };
+    let (asked, controls) = (of(false), of(true));
+    let samples: BTreeSet<&str> = asked.iter().map(|r| r.identity.sample.as_str()).collect();
+    let loadings: BTreeSet<_> = asked.iter().map(|r| (&r.identity.sample, &r.identity.loading)).collect();
+    let reversals = |runs: &[&JudgedRun]| count(runs.iter().map(|r| r.reversals.len() as u64).sum(), "reversal");
+    let mut text = format!(
+        "Found in the exports: {} of {} in {}, with {}",
+        count(asked.len() as u64, "run"),
+        count(samples.len() as u64, "sample"),
+        count(loadings.len() as u64, "loading"),
+        reversals(&asked)
+    );
+    match controls.len() {
+        0 => text.push_str("; no control."),
+        n => text.push_str(&format!("; {} with {}.", count(n as u64, "control run"), reversals(&controls))),
+    }
+    text
+}
+
+/// Smallest, median and largest of some values, in words.
+fn spread(values: impl Iterator<Item = f64>) -> Option<String> {
+    let mut values: Vec<f64> = values.filter(|v| v.is_finite() && *v > 0.0).collect();
+    values.sort_by(f64::total_cmp);
+    let (low, high) = (values.first()?, values.last()?);
+    let middle = plain(values[values.len() / 2]);
+    let (low, high) = (plain(*low), plain(*high));
+    Some(if low == high { middle } else { format!("{middle} ({low} to {high})") })
+}
+
+/// Strain before and after, as recorded.
+fn sheared(reversals: &[&StudyReversal]) -> Option<String> {
+    let before = reversals.iter().filter_map(|r| r.judged.read.before.as_ref());
+    let record = spread(before.clone().map(|b| b.record_strain))?;
+    let after = spread(reversals.iter().map(|r| r.judged.read.strain_after))?;
+    let readings = spread(before.map(|b| f64::from(b.readings)))?;
+    Some(format!(
+        "Median strain on record before a reversal, in one sense at one set-point: {record}; after it: {after}; \
+         readings in the window before: {readings}; smallest and largest in brackets."
+    ))
+}
+
+/// What was held, and over which range.
+fn held(reversals: &[&StudyReversal]) -> Option<String> {
+    let of = |held: Controlled| {
+        let mine = reversals.iter().filter(move |r| r.judged.read.controlled == held);
+        let n = mine.clone().count();
+        let value = move |r: &&&StudyReversal| {
+            let before = r.judged.read.before.as_ref()?;
+            Some(if held == Controlled::Stress { before.stress_pa.value } else { before.rate_per_s.value })
+        };
+        let values: Vec<f64> = mine.filter_map(|r| value(&r)).collect();
+        let (low, high) = values.iter().fold((f64::INFINITY, 0.0_f64), |(a, b), v| (a.min(*v), b.max(*v)));
+        let unit = if held == Controlled::Stress { "Pa" } else { "1/s" };
+        (!values.is_empty()).then(|| {
+            let range = if plain(low) == plain(high) {
+                format!("at {} {unit}", plain(low))
+            } else {
+                format!("from {} to {} {unit}", plain(low), plain(high))
+            };
+            format!("{} in {} {range}", held.name(), count(n as u64, "reversal"))
+        })
+    };
+    let parts: Vec<String> = [of(Controlled::Rate), of(Controlled::Stress)].into_iter().flatten().collect();
+    (!parts.is_empty()).then(|| format!("Held was the {}.", listed(parts.into_iter())))
+}
+
+/// When the runs began, as their exports say.
+fn when(runs: &[JudgedRun]) -> Option<String> {
+    let days: BTreeSet<&str> = runs.iter().filter_map(|r| r.identity.started.as_deref()?.get(..10)).collect();
+    match (days.first(), days.last()) {
+        (Some(first), Some(last)) if first != last => Some(format!("Runs began between {first} and {last}.")),
+        (Some(first), _) => Some(format!("Runs began on {first}.")),
+        _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::fixture;
+
+    #[test]
+    fn one_run_and_many_read_well() {
+        let (runs, states) = (fixture::runs(), fixture::states());
+        let text = paragraphs(&runs, &states).join(" ");
+        assert!(text.starts_with("Found in the exports: ") && text.contains(" control run"), "{text}");
+        let one: Vec<JudgedRun> = runs.into_iter().filter(|r| !r.identity.control).take(1).collect();
+        let text = paragraphs(&one, &States::default()).join(" ");
+        assert!(text.contains("1 run of 1 sample in 1 loading") && text.ends_with("; no control."), "{text}");
+        assert!(paragraphs(&[], &States::default()).is_empty());
+    }
+}

@@ -1,0 +1,301 @@
+//! Numbers by which a referee judges whether the flow was what it is taken for, each the worst over a run's steps, with
+//! what it is held against. Formulas are in `physics/limits`; nothing is flagged here.
+
+use super::edge;
+use super::levels::Level;
+use super::params::Params;
+use super::result::Limit;
+use super::{compute::Setup, median};
+use crate::physics::geometry::{Constants, Shape};
+use crate::physics::limits as physics;
+
+/// What the numbers are made from.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Flow<'a> {
+    pub(super) setup: &'a Setup<'a>,
+    pub(super) constants: &'a Constants,
+    pub(super) params: &'a Params,
+    pub(super) levels: &'a [Level],
+    /// Time, s.
+    pub(super) time: &'a [f64],
+    /// Temperature, °C.
+    pub(super) temperature: Option<&'a [f64]>,
+    /// Whether the export holds an axial force.
+    pub(super) has_force: bool,
+}
+
+/// What a value is held against.
+#[derive(Debug, Clone, Copy)]
+enum Bound {
+    AtMost(f64),
+    AtLeast(f64),
+    None,
+}
+
+fn limit(name: &str, unit: &str, (step, value): (Option<i64>, f64), bound: Bound, remark: impl Into<String>) -> Limit {
+    let (bound, holds) = match bound {
+        Bound::AtMost(most) => (Some(most), Some(value <= most)),
+        Bound::AtLeast(least) => (Some(least), Some(value >= least)),
+        Bound::None => (None, None),
+    };
+    Limit { limit: name.to_owned(), step, value, unit: unit.to_owned(), bound, holds, remark: remark.into() }
+}
+
+/// The remark of a limit that does not hold. Runs that fail alike say the same, so that it is told once: what differs
+/// from step to step stands in the table.
+pub(super) fn remark(limit: &Limit) -> Option<String> {
+    let bound = limit.bound.filter(|_| limit.holds == Some(false))?;
+    let side = if limit.value > bound { "above" } else { "below" };
+    let value = match limit.step {
+        None => format!("{} is {side}", digits(limit.value)),
+        Some(_) => format!("some steps are {side}"),
+    };
+    let unit = if limit.unit.is_empty() { String::new() } else { format!(" {}", limit.unit) };
+    Some(format!("{}: {value} {}{unit}: {}", limit.limit, digits(bound), limit.remark))
+}
+
+/// Three significant digits, for remarks.
+pub(super) fn digits(x: f64) -> String {
+    let rounded: f64 = format!("{x:.2e}").parse().unwrap_or(x);
+    if (1e-3..1e5).contains(&rounded.abs()) || rounded == 0.0 { format!("{rounded}") } else { format!("{rounded:e}") }
+}
+
+/// The step at which a value is largest, and the value; none without finite values.
+fn largest(levels: &[Level], value: impl Fn(&Level) -> f64) -> Option<(Option<i64>, f64)> {
+    let values = levels.iter().map(|l| (Some(l.step), value(l))).filter(|(_, v)| v.is_finite());
+    values.reduce(|a, b| if b.1 > a.1 { b } else { a })
+}
+
+/// The same for the smallest.
+fn smallest(levels: &[Level], value: impl Fn(&Level) -> f64) -> Option<(Option<i64>, f64)> {
+    largest(levels, |l| -value(l)).map(|(step, v)| (step, -v))
+}
+
+impl Flow<'_> {
+    fn stress(&self, level: &Level) -> f64 {
+        level.torque * self.constants.stress_per_torque
+    }
+
+    fn rate(&self, level: &Level) -> f64 {
+        level.speed * self.constants.rate_per_speed
+    }
+
+    fn viscosity(&self, level: &Level) -> f64 {
+        self.stress(level) / self.rate(level)
+    }
+
+    /// Reynolds number of the gap, or Taylor number between cylinders.
+    pub(super) fn inertia(&self, level: &Level) -> f64 {
+        let (density, viscosity) = (physics::mixture_density(self.setup.sample), self.viscosity(level));
+        let gap = self.constants.widest_gap_m;
+        match &self.setup.geometry.shape {
+            Shape::ConcentricCylinders { inner_radius, .. } => {
+                physics::taylor(density, level.speed, inner_radius.value, gap, viscosity)
+            }
+            _ => physics::reynolds(density, level.speed, gap, viscosity),
+        }
+    }
+
+    /// Time in which momentum crosses the gap, s.
+    pub(super) fn momentum_time(&self, level: &Level) -> f64 {
+        let density = physics::mixture_density(self.setup.sample);
+        physics::momentum_time(density, self.constants.widest_gap_m, self.viscosity(level))
+    }
+
+    /// Stress over the edge's limit; none where surface tension is not known or no edge is sheared.
+    pub(super) fn edge(&self, level: &Level) -> Option<f64> {
+        let settings = self.params.edge_fracture.on()?;
+        Some(self.stress(level) / edge::stress_limit(self.constants.rim_gap_m?, settings)?)
+    }
+
+    /// All numbers that can be made, in a fixed order.
+    pub(super) fn limits(&self) -> Vec<Limit> {
+        let moving: Vec<Level> = self.levels.iter().filter(|l| l.speed > 0.0 && l.torque > 0.0).cloned().collect();
+        let flow = Flow { levels: &moving, ..*self };
+        let groups = [flow.instrument(), flow.sample(), flow.edges(), flow.heat(), flow.particles()];
+        groups.into_iter().flatten().collect()
+    }
+
+    fn instrument(&self) -> Vec<Limit> {
+        let (instrument, params) = (self.setup.instrument, self.params);
+        let floor = instrument.torque_floor.zip(params.below_torque_floor.on()).and_then(|(floor, rule)| {
+            let worst = smallest(self.levels, |l| l.torque / floor)?;
+            Some(limit("torque-in-floors", "", worst, Bound::AtLeast(rule.factor), "smallest steady torque"))
+        });
+        let ceiling = instrument.torque_ceiling.zip(params.above_torque_ceiling.on()).and_then(|(ceiling, rule)| {
+            let worst = largest(self.levels, |l| l.torque / ceiling)?;
+            Some(limit("torque-of-ceiling", "", worst, Bound::AtMost(rule.factor), "largest steady torque"))
+        });
+        [floor, ceiling, self.twist(), self.inertial_normal_stress()].into_iter().flatten().collect()
+    }
+
+    /// Strain that a twist of the instrument feigns while the torque turns round: the angle is the drive's, and an
+    /// instrument that gives way by C·ΔM shows it as motion of the sample.
+    fn twist(&self) -> Option<Limit> {
+        let rule = self.params.unknown_compliance.on().filter(|_| self.setup.instrument.compliance.is_none())?;
+        let worst = largest(self.levels, |l| 2.0 * l.torque * rule.compliance * self.constants.rate_per_speed)?;
+        let remark = format!(
+            "no torsional compliance is given; with {} rad/(N m), the torque that turns round at a reversal would feign an elastic release of such a strain",
+            rule.compliance
+        );
+        Some(limit("strain-of-twist", "", worst, Bound::AtMost(rule.strain), remark))
+    }
+
+    fn inertial_normal_stress(&self) -> Option<Limit> {
+        let per_force = self.constants.normal_stress_per_force.filter(|_| self.has_force)?;
+        let density = physics::mixture_density(self.setup.sample);
+        let force = self.constants.inertial_force? * density;
+        let worst = largest(self.levels, |l| per_force * force * l.speed * l.speed)?;
+        let remark = "inertia of the sample takes this off N₁, and it was added back; the response time of the force sensor is not known to the study";
+        Some(limit("inertial-normal-stress", "Pa", worst, Bound::None, remark))
+    }
+
+    fn sample(&self) -> Vec<Limit> {
+        let cylinders = matches!(self.setup.geometry.shape, Shape::ConcentricCylinders { .. });
+        let bound = match self.params.secondary_flow.on() {
+            None => Bound::None,
+            Some(rule) => Bound::AtMost(if cylinders { rule.taylor } else { rule.reynolds }),
+        };
+        let inertia = largest(self.levels, |l| self.inertia(l)).map(|worst| {
+            let name = if cylinders { "taylor" } else { "reynolds" };
+            let excess = physics::secondary_torque(worst.1) - 1.0;
+            let remark = match cylinders {
+                true => "inertia of the sample drives vortices from there on".to_owned(),
+                false => format!("a secondary flow adds {} of the torque", digits(excess)),
+            };
+            limit(name, "", worst, bound, remark)
+        });
+        let momentum = largest(self.levels, |l| self.momentum_time(l))
+            .map(|worst| limit("momentum-time", "s", worst, Bound::None, "density · gap² / viscosity"));
+        [inertia, momentum].into_iter().flatten().collect()
+    }
+
+    fn edges(&self) -> Vec<Limit> {
+        let Some(gap) = self.constants.rim_gap_m else { return Vec::new() };
+        let Some(settings) = self.params.edge_fracture.on() else { return Vec::new() };
+        let Some(tension) = settings.surface_tension else { return Vec::new() };
+        let over = |of: Option<f64>| largest(self.levels, |l| of.map_or(f64::NAN, |of| self.stress(l) / of));
+        let later = over(edge::stress_limit(gap, settings)).map(|worst| {
+            limit("edge-stress", "", worst, Bound::AtMost(1.0), "stress over what the edge holds by surface tension")
+        });
+        let older = over(edge::older_limit(gap, settings)).map(|worst| {
+            let remark = "stress over the older and lower limit of Tanner and Keentok, beyond which a dent may open";
+            limit("edge-stress-older-limit", "", worst, Bound::AtMost(1.0), remark)
+        });
+        let radius = self.setup.sample.particles.as_ref().and_then(|p| p.diameter).map(|d| 0.5 * d.value);
+        let confined = radius.and_then(|a| over(Some(physics::confinement(tension, a)))).map(|worst| {
+            let remark = "stress over surface tension by particle radius: from there on, at the latest, particles poke through the free surface";
+            limit("confinement", "", worst, Bound::AtMost(1.0), remark)
+        });
+        [later, older, confined].into_iter().flatten().collect()
+    }
+
+    fn heat(&self) -> Vec<Limit> {
+        let Some(rule) = self.params.temperature.on() else { return Vec::new() };
+        let gap = self.constants.widest_gap_m;
+        let nahme = largest(self.levels, |l| {
+            physics::nahme(rule.per_kelvin, self.viscosity(l), self.rate(l), gap, rule.conductivity)
+        });
+        let nahme = nahme.map(|worst| {
+            // The warmest place is Nahme's number by 8β above the walls.
+            let remark = format!(
+                "heat of shearing would warm the middle of the gap by {} K at {} W/(m K)",
+                digits(worst.1 / (8.0 * rule.per_kelvin)),
+                rule.conductivity
+            );
+            limit("nahme", "", worst, Bound::AtMost(8.0 * rule.change), remark)
+        });
+        [nahme, self.temperature_span(rule)].into_iter().flatten().collect()
+    }
+
+    /// Span of the temperatures of the steps.
+    fn temperature_span(&self, rule: &super::params::Temperature) -> Option<Limit> {
+        let temperature = self.temperature?;
+        let of_step = |l: &Level| {
+            median(l.readings.iter().map(|at| temperature[*at]).filter(|t| t.is_finite())).unwrap_or(f64::NAN)
+        };
+        let (low, high) = (smallest(self.levels, of_step)?.1, largest(self.levels, of_step)?);
+        let span = high.1 - low;
+        let remark = format!(
+            "from {} °C to {} °C the liquid's viscosity changes by {} at {} per K; contact shares compare neighbours in time and hardly feel it, relative viscosities do",
+            digits(low),
+            digits(high.1),
+            digits(rule.per_kelvin * span),
+            rule.per_kelvin
+        );
+        Some(limit("temperature-span", "K", (None, span), Bound::AtMost(rule.change / rule.per_kelvin), remark))
+    }
+
+    fn particles(&self) -> Vec<Limit> {
+        let Some(particles) = &self.setup.sample.particles else { return Vec::new() };
+        let Some(diameter) = particles.diameter.map(|d| d.value) else { return Vec::new() };
+        let liquid = physics::liquid_density(self.setup.sample);
+        let solid = particles.density.map(|d| d.value);
+        let mut found: Vec<Limit> = self.narrow(diameter).into_iter().collect();
+        if let Some(viscosity) = self.setup.sample.liquid.viscosity {
+            found.extend(self.particle_numbers(0.5 * diameter, liquid, solid, viscosity.value));
+            found.extend(solid.and_then(|solid| self.settled(0.5 * diameter, solid - liquid, viscosity.value)));
+        }
+        let difference = solid.map_or(0.0, |solid| solid - liquid);
+        // A density given to be the liquid's own has no weight in it.
+        if difference.abs() > 1e-6 * liquid {
+            let suspended = smallest(self.levels, |l| physics::suspended(self.stress(l), difference, 0.5 * diameter));
+            let remark = "stress over the weight of a layer of particles, which shear keeps suspended well above 1";
+            found.extend(suspended.map(|worst| limit("stress-over-weight", "", worst, Bound::AtLeast(1.0), remark)));
+        }
+        found
+    }
+
+    fn narrow(&self, diameter: f64) -> Option<Limit> {
+        let rule = self.params.gap_too_narrow.on()?;
+        let gap = self.constants.narrowest_gap_m?;
+        let remark = format!("narrowest gap of {:.1} µm in particle diameters", 1e6 * gap);
+        Some(limit("gap-too-narrow", "", (None, gap / diameter), Bound::AtLeast(rule.diameters), remark))
+    }
+
+    fn particle_numbers(&self, radius: f64, liquid: f64, solid: Option<f64>, viscosity: f64) -> Vec<Limit> {
+        let rule = self.params.particle_numbers.on();
+        let inertia = rule.map_or(Bound::None, |r| Bound::AtMost(r.inertia));
+        let number = |density: f64| {
+            largest(self.levels, |l| physics::particle_inertia(density, self.rate(l), radius, viscosity))
+        };
+        let reynolds = number(liquid).map(|worst| {
+            limit("particle-reynolds", "", worst, inertia, "inertia of the liquid around a particle, by its radius")
+        });
+        let stokes = solid
+            .and_then(number)
+            .map(|worst| limit("stokes", "", worst, inertia, "inertia of a particle, by its radius"));
+        let (kelvin, told) = self.kelvin();
+        let peclet = smallest(self.levels, |l| physics::peclet(viscosity, self.rate(l), radius, kelvin)).map(|worst| {
+            let remark =
+                format!("Brownian motion stresses the sample as well, and is no contact; by the radius, {told}");
+            limit("peclet", "", worst, rule.map_or(Bound::None, |r| Bound::AtLeast(r.peclet)), remark)
+        });
+        [reynolds, stokes, peclet].into_iter().flatten().collect()
+    }
+
+    /// Median temperature in K, and where it comes from.
+    fn kelvin(&self) -> (f64, &'static str) {
+        let measured = self.temperature.and_then(|t| median(t.iter().copied().filter(|t| t.is_finite())));
+        match measured {
+            Some(celsius) => (celsius + physics::KELVIN, "at the measured temperature"),
+            None => (25.0 + physics::KELVIN, "at 25 °C for want of a measured temperature"),
+        }
+    }
+
+    /// Part of the widest gap that particles sink or rise at rest during the run.
+    fn settled(&self, radius: f64, difference: f64, viscosity: f64) -> Option<Limit> {
+        let rule = self.params.settling.on()?;
+        let phi = self.setup.sample.volume_fraction?.value;
+        let times = || self.time.iter().copied().filter(|t| t.is_finite());
+        let seconds = times().fold(f64::NEG_INFINITY, f64::max) - times().fold(f64::INFINITY, f64::min);
+        let speed = physics::settling_speed(radius, difference, viscosity).abs() * physics::hindered(phi);
+        let part = speed * seconds / self.constants.widest_gap_m;
+        let remark = format!(
+            "part of the widest gap that particles would {} at rest in the {} s of the run, hindered by their neighbours",
+            if difference < 0.0 { "rise" } else { "settle" },
+            digits(seconds)
+        );
+        part.is_finite().then(|| limit("settled", "", (None, part), Bound::AtMost(rule.share), remark))
+    }
+}

@@ -1,0 +1,247 @@
+//! What may be said of a fit and its parameters: a value with its interval, or words. No table, no figure.
+
+use super::influence::{Wild, wild};
+use super::profile::Profile;
+use super::solve::{Fit, Found, Spread, spread};
+use crate::numerics::chi_square;
+use crate::physics::models::Point;
+
+/// A solid fraction whose 95 % half-width exceeds this is not identified: ±0.1 spans everything from loose to close
+/// packing of spheres (0.55 to 0.74). Own rule.
+const WIDEST_FRACTION: f64 = 0.1;
+/// A scale that is known to a factor of 10 only is not identified. Own rule.
+const WIDEST_SCALE: f64 = 10.0;
+/// Where the data miss the model by more than this many standard uncertainties (root of the mean square), no value of
+/// a parameter means anything. Own rule.
+const MISSES: f64 = 5.0;
+/// Probability of the misfit below which the model is said not to fit; common practice.
+const MISFIT: f64 = 0.01;
+
+/// What is known of one quantity.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Known {
+    /// The value; none where it is not identified.
+    pub value: Option<f64>,
+    /// Standard uncertainty; none where held or not identified.
+    pub u: Option<f64>,
+    /// 95 % interval.
+    pub interval: Option<(f64, f64)>,
+    /// Words.
+    pub remarks: Vec<String>,
+    /// Sides on which the data do not bound it: below, above.
+    pub open: (bool, bool),
+}
+
+impl Known {
+    fn words(why: String) -> Self {
+        Self { value: None, u: None, interval: None, remarks: vec![why], open: (false, false) }
+    }
+}
+
+/// Why no value of a fit is given, if so.
+pub(super) fn distrust(fit: &Fit<'_>) -> Option<String> {
+    let found = fit.found.as_ref().ok()?;
+    if let Some(wild) = wild(&fit.problem, found).filter(|w| w.decides) {
+        return Some(format!("no value: {}", wild_words(fit, wild)));
+    }
+    let misses = fit.problem.knows_errors() && found.variance > MISSES * MISSES;
+    misses.then(|| format!("no value: the data miss the model by {:.0} standard uncertainties", found.variance.sqrt()))
+}
+
+fn wild_words(fit: &Fit<'_>, wild: Wild) -> String {
+    let data = fit.problem.data;
+    let sample = &data.samples[data.sample[wild.datum]].0;
+    let decides = if wild.decides { ", and what the parameters are hangs on it" } else { "" };
+    format!(
+        "the state of {sample} at {} lies {:.0} standard deviations off what the others say{decides}: look at its \
+         reversals, set it aside with a reason, or choose a robust loss",
+        data.set_points[wild.datum], wild.off
+    )
+}
+
+/// Words on the fit as a whole.
+pub(super) fn remarks(fit: &Fit<'_>) -> Vec<String> {
+    let found = match &fit.found {
+        Ok(found) => found,
+        Err(why) => return vec![why.clone()],
+    };
+    let mut out = Vec::new();
+    let distrusted = distrust(fit).is_some();
+    let known_errors = fit.problem.knows_errors();
+    if known_errors && chi_square::upper_tail(found.rss, found.dof) < MISFIT {
+        let widened = if distrusted { "" } else { "; uncertainties are widened by its root" };
+        out.push(format!(
+            "does not fit: sum of squares {:.0} on {} degrees of freedom, more than chance gives{widened}",
+            found.rss, found.dof
+        ));
+    }
+    if let Some(wild) = wild(&fit.problem, found).filter(|w| !w.decides) {
+        out.push(wild_words(fit, wild));
+    }
+    if !known_errors {
+        out.push(
+            "one loading per state: uncertainties from the residuals alone, without solid fraction, liquid and \
+             instrument"
+                .to_owned(),
+        );
+    }
+    if found.covariance.is_none() && !fit.problem.free().is_empty() {
+        out.push("not identified: the data do not tell the parameters apart".to_owned());
+    }
+    for (k, bound) in &fit.on_bounds {
+        out.push(format!("with {} on its bound {bound}", fit.problem.parameter(*k).name));
+    }
+    out
+}
+
+/// What the fit knows of each parameter of the model.
+pub(super) fn parameters(fit: &Fit<'_>, held: &[Option<f64>]) -> Vec<Known> {
+    let distrust = distrust(fit);
+    let of = |k: usize| match (held[k], &fit.found) {
+        (Some(value), _) => {
+            let remarks = vec!["held".to_owned()];
+            Known { value: Some(value), u: None, interval: None, remarks, open: (false, false) }
+        }
+        (None, Err(_)) => Known { remarks: Vec::new(), ..Known::words(String::new()) },
+        (None, Ok(found)) => match &distrust {
+            Some(why) => Known::words(why.clone()),
+            None => parameter(fit, found, k),
+        },
+    };
+    (0..held.len()).map(of).collect()
+}
+
+fn parameter(fit: &Fit<'_>, found: &Found, k: usize) -> Known {
+    let problem = &fit.problem;
+    let profile = Profile { problem, k, values: &found.values, shifts: &found.shifts, rss: found.rss };
+    if let Some((_, bound)) = fit.on_bounds.iter().find(|b| b.0 == k) {
+        return on_bound(fit, found, &profile, *bound);
+    }
+    let column = problem.free().iter().position(|f| *f == k).unwrap_or(0);
+    let mut gradient = vec![0.0; found.q.len()];
+    gradient[column] = 1.0;
+    let Some(Spread { u, half }) = spread(problem, found, &gradient).filter(|s| s.u > 0.0 && s.half.is_finite()) else {
+        return Known::words("not identified: other parameters can take its place".to_owned());
+    };
+    let target = half / u * found.variance.sqrt();
+    let (low, high) = (profile.end(-half, target), profile.end(half, target));
+    let (name, value) = (problem.parameter(k).name, found.values[k]);
+    let (low, high) = match (low, high) {
+        (Some(low), Some(high)) => (low, high),
+        ends => return Known { open: (ends.0.is_none(), ends.1.is_none()), ..Known::words(one_sided(name, ends)) },
+    };
+    let parameter = problem.parameter(k);
+    let wide = match (parameter.scale, parameter.unit) {
+        (true, _) => high > WIDEST_SCALE * WIDEST_SCALE * low,
+        (false, "") => high - low > 2.0 * WIDEST_FRACTION && parameter.high <= 1.0,
+        _ => false,
+    };
+    if wide {
+        let why = format!("not identified: anything from {} to {} is possible", short(low), short(high));
+        return Known { open: (true, true), ..Known::words(why) };
+    }
+    let u = if parameter.scale { value * u } else { u };
+    Known { value: Some(value), u: Some(u), interval: Some((low, high)), remarks: Vec::new(), open: (false, false) }
+}
+
+fn one_sided(name: &str, ends: (Option<f64>, Option<f64>)) -> String {
+    match ends {
+        (Some(low), None) => format!("not identified: the data bound {name} from below only, at {} (95 %)", short(low)),
+        (None, Some(high)) => {
+            format!("not identified: the data bound {name} from above only, at {} (95 %)", short(high))
+        }
+        _ => format!("not identified: the sum of squares hardly rises whatever {name} is"),
+    }
+}
+
+/// A parameter on its bound has no value; how far inside it may lie is said.
+fn on_bound(fit: &Fit<'_>, found: &Found, profile: &Profile<'_, '_>, bound: f64) -> Known {
+    let parameter = fit.problem.parameter(profile.k);
+    let low = bound == parameter.low;
+    let span = fit.problem.coordinate(profile.k, parameter.high) - fit.problem.coordinate(profile.k, parameter.low);
+    let step = 1e-3 * span * if low { 1.0 } else { -1.0 };
+    let end = profile.end(step, found.t * found.variance.sqrt());
+    let side = if low { "below" } else { "above" };
+    let inside = end.map_or_else(
+        || "; nothing bounds it on the other side".to_owned(),
+        |end| format!("; {side} {} {} at 95 %", short(end), parameter.unit).replace("  ", " "),
+    );
+    let why = format!("not identified: on its bound {bound} {}", parameter.unit);
+    Known { open: (low, !low), ..Known::words(format!("{}{inside}", why.trim_end())) }
+}
+
+/// Three digits.
+pub(super) fn short(x: f64) -> f64 {
+    format!("{x:.2e}").parse().unwrap_or(x)
+}
+
+/// Whether curves of the fit may be drawn.
+pub(super) fn drawable(fit: &Fit<'_>) -> bool {
+    fit.found.as_ref().is_ok_and(|f| f.covariance.is_some()) && distrust(fit).is_none()
+}
+
+/// ln η at `point` with its 95 % half-width. With `sample` the point moves with the fitted solid fraction of that
+/// sample, whose error then counts. None without covariance, or where the model is jammed.
+pub(super) fn predict(fit: &Fit<'_>, sample: Option<usize>, point: Point) -> Option<(f64, f64)> {
+    let (problem, found) = (&fit.problem, fit.found.as_ref().ok()?);
+    let ln = problem.model.ln_viscosity(&found.values, point);
+    let mut by_parameter = vec![0.0; found.values.len()];
+    let by_fraction = problem.model.derivatives(&found.values, point, &mut by_parameter);
+    let by_shift = sample.map(|s| (s, by_fraction * problem.data.samples[s].1));
+    let spread = spread(problem, found, &gradient(fit, found, &by_parameter, by_shift))?;
+    (ln.is_finite() && spread.half.is_finite()).then_some((ln, spread.half))
+}
+
+/// Derivatives by the coordinates of the minimiser, from those by parameters and by the shift of one sample.
+fn gradient(fit: &Fit<'_>, found: &Found, by_parameter: &[f64], by_shift: Option<(usize, f64)>) -> Vec<f64> {
+    let (problem, free) = (&fit.problem, fit.problem.free());
+    let mut out = vec![0.0; found.q.len()];
+    for (column, k) in free.iter().enumerate() {
+        out[column] = by_parameter[*k] * if problem.parameter(*k).scale { found.values[*k] } else { 1.0 };
+    }
+    if let Some((sample, by)) = by_shift
+        && let Some(at) = problem.shifting.iter().position(|s| *s == sample)
+    {
+        out[free.len() + at] = by;
+    }
+    out
+}
+
+/// Solid fraction of a sample as the fit shifts it.
+pub(super) fn fraction(fit: &Fit<'_>, found: &Found, sample: usize) -> f64 {
+    let data = fit.problem.data;
+    let stated = data.sample.iter().position(|of| *of == sample).map_or(f64::NAN, |i| data.points[i].volume_fraction);
+    stated + found.shifts[sample] * data.samples[sample].1
+}
+
+/// A quantity that follows from the parameters, and from the solid fraction of a sample where one is given, with
+/// standard uncertainty and 95 % interval; derivatives by central differences over a thousandth of each standard
+/// uncertainty. None where it has no value at or beside the solution.
+pub(super) fn derived(fit: &Fit<'_>, sample: Option<usize>, of: &dyn Fn(&[f64], f64) -> Option<f64>) -> Option<Known> {
+    let (problem, found) = (&fit.problem, fit.found.as_ref().ok()?);
+    let covariance = found.covariance.as_ref()?;
+    let phi = sample.map_or(f64::NAN, |s| fraction(fit, found, s));
+    let value = of(&found.values, phi)?;
+    let mut by_parameter = vec![0.0; found.values.len()];
+    for (column, k) in problem.free().into_iter().enumerate() {
+        let scale = if problem.parameter(k).scale { found.values[k] } else { 1.0 };
+        let step = 1e-3 * covariance.u(column) * scale;
+        let moved = |by: f64| {
+            let mut values = found.values.clone();
+            values[k] += by;
+            of(&values, phi)
+        };
+        by_parameter[k] = (moved(step)? - moved(-step)?) / (2.0 * step);
+    }
+    let by_shift = match sample.map(|s| (s, problem.data.samples[s].1)).filter(|s| s.1 > 0.0) {
+        None => None,
+        Some((s, u)) => {
+            let step = 1e-3 * u;
+            Some((s, (of(&found.values, phi + step)? - of(&found.values, phi - step)?) / 2e-3))
+        }
+    };
+    let Spread { u, half } = spread(problem, found, &gradient(fit, found, &by_parameter, by_shift))?;
+    let remarks = vec!["follows from the parameters".to_owned()];
+    let interval = Some((value - half, value + half));
+    Some(Known { value: Some(value), u: Some(u), interval, remarks, open: (false, false) })
+}

@@ -1,0 +1,304 @@
+//! Wyart and Cates over all samples and stresses of one kind of particles: when it is not fitted, what follows from
+//! it, the flow states of the measured states, and which measurement would tell more. The law is in
+//! `physics::models`, the fit in `solve`.
+
+use super::compute::Study;
+use super::data::{Scale, data};
+use super::group::Group;
+use super::known::{self, Known, derived, drawable, fraction, short};
+use super::params::Params;
+use super::result::{Border, FitRow, Fits, FlowDiagram, FlowState};
+use super::rows::{Job, no_fit, quality, residuals, row, rows, words};
+use super::solve::{Fit, fit};
+use crate::numerics::{chi_square, float, least_squares};
+use crate::physics::models::wyart_cates::{
+    ALPHA, BETA, WyartCates, borders, discontinuous_onset, inverse_slope, jamming_stress, turning_points,
+};
+use crate::physics::models::{Model, Point, Subject};
+use crate::reversal::result::Controlled;
+use crate::states::result::States;
+
+/// Solid fractions that the law asks for: two determine amplitude and jamming fraction without any check on the form
+/// of the divergence. Own rule.
+const FEWEST_FRACTIONS: usize = 3;
+/// Probability below which a viscosity that is the same at all stresses is given up; common practice.
+const FLAT: f64 = 0.01;
+/// Rise of the viscosity that counts where errors are unknown, as in the verdict on thickening.
+const SMALLEST_RISE: f64 = 0.1;
+/// φ/φ_J that the nearest state should reach for the jamming fraction to be told from the amplitude. Empirical.
+const NEAR_JAMMING: f64 = 0.9;
+
+const ONE_FRACTION: &str = "not identified: one solid fraction does not tell the amplitude from the jamming fractions";
+const TWO_FRACTIONS: &str =
+    "not identified: two solid fractions determine amplitude and jamming fractions without any check on the law";
+const MORE_FRACTIONS: &str = "measure at least three solid fractions of the same particles, spread from well below to \
+                              near jamming";
+
+/// Fits the law, and tells what follows.
+pub(super) fn thickening(study: Study<'_>, group: &Group, params: &Params, fits: &mut Fits) {
+    let model = &WyartCates;
+    let mut held = vec![None; model.parameters().len()];
+    (held[ALPHA], held[BETA]) = (params.alpha, params.beta);
+    let scope = group.scope();
+    let without = |why: &str, advice: &str, fits: &mut Fits| {
+        fits.rows.extend(words(model, &scope, &held, why));
+        let (further_measurements, remarks) = (vec![advice.to_owned()], vec![why.to_owned()]);
+        fits.quality.push(super::result::FitQuality { further_measurements, remarks, ..no_fit(model, &scope, params) });
+    };
+    let Some(data) = data(study, Subject::Thickening, &|state| group.holds(state)) else {
+        let why = "not fitted: no state has a relative viscosity, a stress and a solid fraction";
+        return without(why, "give the liquid's viscosity and the solid fractions in the study file", fits);
+    };
+    let job = Job { model, scope: scope.clone(), held: held.clone(), data };
+    match solid_fractions(&job) {
+        1 => return without(ONE_FRACTION, MORE_FRACTIONS, fits),
+        n if n < FEWEST_FRACTIONS => return without(TWO_FRACTIONS, MORE_FRACTIONS, fits),
+        _ => {}
+    }
+    if let Some((why, advice)) = does_not_thicken(&job) {
+        return without(&why, &advice, fits);
+    }
+    let fit = fit(job.model, &job.held, &job.data, params.loss, params.loss_scale);
+    let known = known::parameters(&fit, &job.held);
+    fits.rows.extend(rows(&job, &fit, &known));
+    fits.quality.push(quality(&job, &fit, params, advice(&job, &fit, &known)));
+    fits.residuals.extend(residuals(&job, &fit));
+    if !drawable(&fit) || known.iter().any(|k| k.value.is_none()) {
+        return;
+    }
+    fits.rows.extend(onset(&job, &fit));
+    for sample in 0..job.data.samples.len() {
+        fits.rows.extend(regime(&job, &fit, sample));
+    }
+    fits.flow_states.extend(flow_states(&job, &fit, study.states));
+    fits.diagrams.extend(diagram(&job, &fit));
+    fits.flow_curves
+        .extend((0..job.data.samples.len()).filter_map(|s| super::curves::flow_curve(&job, &fit, s, study.samples)));
+}
+
+fn solid_fractions(job: &Job<'_>) -> usize {
+    let mut all: Vec<f64> = job.data.points.iter().map(|p| p.volume_fraction).collect();
+    all.sort_by(f64::total_cmp);
+    all.dedup();
+    all.len()
+}
+
+fn stresses(job: &Job<'_>) -> (f64, f64) {
+    let all = || job.data.points.iter().map(|p| p.stress_pa);
+    (all().fold(f64::INFINITY, f64::min), all().fold(0.0, f64::max))
+}
+
+/// Words and advice where the viscosity of no sample depends on the stress: one viscosity a sample fits the data.
+fn does_not_thicken(job: &Job<'_>) -> Option<(String, String)> {
+    let (low, high) = stresses(job);
+    let constant = match &job.data.errors {
+        Some(errors) => {
+            let whitening = errors.whitening(&vec![Scale::default(); job.data.ln.len()])?;
+            let mut ln = job.data.ln.clone();
+            whitening.apply(&mut ln);
+            let column = |s: usize| {
+                let mut of: Vec<f64> = job.data.sample.iter().map(|of| f64::from(u8::from(*of == s))).collect();
+                whitening.apply(&mut of);
+                of
+            };
+            let columns: Vec<f64> = (0..job.data.samples.len()).flat_map(column).collect();
+            let (n, levels) = (ln.len(), least_squares::linear(&columns, &ln)?);
+            let left = |i: usize| ln[i] - levels.iter().enumerate().map(|(s, l)| l * columns[s * n + i]).sum::<f64>();
+            let rss: f64 = (0..n).map(|i| left(i) * left(i)).sum();
+            let dof = n as f64 - levels.len() as f64;
+            dof < 1.0 || chi_square::upper_tail(rss, dof) > FLAT
+        }
+        None => (0..job.data.samples.len()).all(|s| {
+            let of = || job.data.ln.iter().zip(&job.data.sample).filter(|(_, of)| **of == s).map(|(ln, _)| *ln);
+            let (low, high) = (of().fold(f64::INFINITY, f64::min), of().fold(f64::NEG_INFINITY, f64::max));
+            high - low < float::ln1p(SMALLEST_RISE)
+        }),
+    };
+    let (low, high) = (short(low), short(high));
+    constant.then(|| {
+        (
+            format!(
+                "not identified: from {low} to {high} Pa no viscosity depends on the stress beyond its uncertainty; \
+                 either the onset stress lies outside or these particles do not thicken"
+            ),
+            format!("measure at stresses above {high} Pa, by a factor of ten at least"),
+        )
+    })
+}
+
+/// What stands in the way of the parameters without a value, and what would remove it.
+fn advice(job: &Job<'_>, fit: &Fit<'_>, known: &[Known]) -> Vec<String> {
+    let mut out = Vec::new();
+    let missing = |k: usize| known[k].value.is_none();
+    let (low, high) = stresses(job);
+    if fit.found.is_err() || known::distrust(fit).is_some() || !(0..known.len()).any(missing) {
+        return out;
+    }
+    if missing(0) {
+        out.push(format!("phi_0: measure below {} Pa, where contacts are not yet frictional", short(low)));
+    }
+    if missing(1) || missing(2) {
+        out.push(format!("phi_m, sigma_star: measure above {} Pa, until the viscosity stops rising", short(high)));
+    }
+    if missing(BETA) {
+        out.push("beta: measure more stresses between the two ends of the rise, or hold stages.fit.beta".to_owned());
+    }
+    if missing(4) || missing(ALPHA) {
+        let phi = job.data.points.iter().map(|p| p.volume_fraction).fold(0.0, f64::max);
+        let nearest = fit.found.as_ref().map_or(f64::NAN, |f| phi / f.values[0]);
+        let near = if nearest < NEAR_JAMMING { "nearer to jamming" } else { "further from jamming" };
+        out.push(format!(
+            "amplitude, alpha: the densest sample is at {:.2} of phi_0; measure a solid fraction {near}, or hold \
+             stages.fit.alpha",
+            nearest
+        ));
+    }
+    out
+}
+
+/// Where thickening first turns discontinuous, as two more rows.
+fn onset(job: &Job<'_>, fit: &Fit<'_>) -> Vec<FitRow> {
+    let of = |name: &str, unit: &str, pick: fn((f64, f64)) -> f64| {
+        let known = derived(fit, None, &|p, _| discontinuous_onset(p).map(pick))?;
+        Some(row(fit, &job.scope, (name, unit), &known))
+    };
+    [of("phi_dst", "", |o| o.0), of("sigma_dst", "Pa", |o| o.1)].into_iter().flatten().collect()
+}
+
+/// What follows from parameters and a solid fraction.
+type Follows<'a> = &'a dyn Fn(&[f64], f64) -> Option<f64>;
+
+/// How far a sample is from discontinuous thickening, and its turning points and jamming stress where it has them.
+fn regime(job: &Job<'_>, fit: &Fit<'_>, sample: usize) -> Vec<FitRow> {
+    let name = &job.data.samples[sample].0;
+    let scope = if job.scope == "all samples" { name.clone() } else { format!("{name}, {}", job.scope) };
+    let mut out = Vec::new();
+    let from_onset = derived(fit, Some(sample), &|p, phi| discontinuous_onset(p).map(|o| phi - o.0));
+    let from_friction = derived(fit, Some(sample), &|p, phi| Some(phi - p[1]));
+    let Some(mut known) = from_onset else { return out };
+    known.remarks.push(regime_words(&known, from_friction.as_ref()).to_owned());
+    out.push(row(fit, &scope, ("phi_beyond_dst", ""), &known));
+    let stresses: [(&str, Follows<'_>); 3] = [
+        ("sigma_up", &|p, phi| turning_points(p, phi).map(|t| t.0)),
+        ("sigma_down", &|p, phi| turning_points(p, phi).and_then(|t| t.1)),
+        ("sigma_jam", &|p, phi| jamming_stress(p, phi)),
+    ];
+    for (name, of) in stresses {
+        out.extend(derived(fit, Some(sample), of).map(|known| row(fit, &scope, (name, "Pa"), &known)));
+    }
+    out
+}
+
+/// Continuous, discontinuous, shear-jamming, or not decided, by the intervals of φ − φ_DST and φ − φ_m.
+fn regime_words(from_onset: &Known, from_friction: Option<&Known>) -> &'static str {
+    let jams = from_friction.and_then(|k| k.interval);
+    match (from_onset.interval, jams) {
+        (Some((_, high)), _) if high < 0.0 => "thickens continuously",
+        (_, Some((low, _))) if low > 0.0 => "thickens discontinuously and jams at high stress",
+        (Some((low, _)), Some((_, high))) if low > 0.0 && high < 0.0 => "thickens discontinuously, does not jam",
+        (Some((low, _)), _) if low > 0.0 => "thickens discontinuously; whether it jams is not decided",
+        _ => "whether it thickens continuously or discontinuously is not decided",
+    }
+}
+
+/// The measured states by the slope of the law there.
+fn flow_states(job: &Job<'_>, fit: &Fit<'_>, states: &States) -> Vec<FlowState> {
+    let held = |sample: &str, set_point: &str| {
+        let of = states.states.iter().find(|s| s.sample == sample && s.set_point == set_point);
+        of.map_or(Controlled::Stress, |s| s.controlled)
+    };
+    let of = |i: usize| {
+        let (sample, point) = (job.data.sample[i], job.data.points[i]);
+        let slope = derived(fit, Some(sample), &|p, phi| {
+            let slope = inverse_slope(p, Point { volume_fraction: phi, ..point });
+            slope.is_finite().then_some(slope)
+        });
+        let (name, set_point) = (job.data.samples[sample].0.clone(), job.data.set_points[i].clone());
+        let by_rate = held(&name, &set_point) == Controlled::Rate;
+        let found = fit.found.as_ref().ok()?;
+        let phi = fraction(fit, found, sample);
+        let jumps = discontinuous_onset(&found.values).is_some_and(|o| phi > o.0);
+        let (regime, remark) = place(slope.as_ref(), by_rate, jumps);
+        Some(FlowState {
+            scope: job.scope.clone(),
+            sample: name,
+            set_point,
+            controlled: if by_rate { "rate" } else { "stress" }.to_owned(),
+            volume_fraction: phi,
+            stress_pa: point.stress_pa,
+            inverse_slope: slope.as_ref().and_then(|k| k.value),
+            u_inverse_slope: slope.as_ref().and_then(|k| k.u),
+            regime: regime.to_owned(),
+            remarks: remark.into_iter().map(str::to_owned).collect(),
+        })
+    };
+    (0..job.data.points.len()).filter_map(of).collect()
+}
+
+/// Regime of a state, and what to mind at a held rate.
+fn place(slope: Option<&Known>, by_rate: bool, jumps: bool) -> (&'static str, Option<&'static str>) {
+    let Some((value, (low, high))) = slope.and_then(|k| Some((k.value?, k.interval?))) else {
+        return ("jammed", Some("the fitted law is jammed here: nothing should flow"));
+    };
+    let regime = match (value < 0.0, jumps) {
+        (true, _) => "unstable branch",
+        (false, true) => "discontinuous",
+        (false, false) => "continuous",
+    };
+    let remark = match (by_rate, high < 0.0, low < 0.0) {
+        (true, true, _) => Some(
+            "at a held rate this branch of the law is unstable: the flow parts into bands or jumps in time, and one \
+             viscosity does not describe it",
+        ),
+        (true, false, true) => Some("at a held rate this state may lie on the unstable branch of the law"),
+        _ => None,
+    };
+    (regime, remark)
+}
+
+/// Borders around the stresses that were measured, by a factor of ten on either side.
+fn diagram(job: &Job<'_>, fit: &Fit<'_>) -> Option<FlowDiagram> {
+    let p = &fit.found.as_ref().ok()?.values;
+    let (low, high) = stresses(job);
+    let x = |stress: f64| float::pow(p[2] / stress, p[BETA]);
+    let names = ["rate maximum", "rate minimum", "jamming"];
+    let all = names.into_iter().zip(borders(p, (x(10.0 * high), x(0.1 * low))));
+    let borders = all.filter(|(_, points)| !points.is_empty());
+    Some(FlowDiagram {
+        scope: job.scope.clone(),
+        borders: borders.map(|(name, points)| Border { name: name.to_owned(), points }).collect(),
+        onset_stress_pa: p[2],
+        jamming_fractions: (p[0], p[1]),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn known(low: f64, high: f64) -> Known {
+        let (value, u) = (Some(0.5 * (low + high)), Some(0.25 * (high - low)));
+        Known { value, u, interval: Some((low, high)), remarks: Vec::new(), open: (false, false) }
+    }
+
+    #[test]
+    fn regimes_are_told_only_where_intervals_decide() {
+        let words = |onset: (f64, f64), friction: (f64, f64)| {
+            regime_words(&known(onset.0, onset.1), Some(&known(friction.0, friction.1)))
+        };
+        assert_eq!(words((-0.04, -0.01), (-0.06, -0.03)), "thickens continuously");
+        assert_eq!(words((0.002, 0.01), (-0.02, -0.01)), "thickens discontinuously, does not jam");
+        assert_eq!(words((0.002, 0.01), (-0.02, 0.01)), "thickens discontinuously; whether it jams is not decided");
+        assert_eq!(words((0.02, 0.03), (0.01, 0.02)), "thickens discontinuously and jams at high stress");
+        assert!(words((-0.01, 0.01), (-0.02, -0.01)).ends_with("not decided"));
+    }
+
+    #[test]
+    fn an_unstable_branch_is_minded_at_a_held_rate_only() {
+        assert_eq!(place(Some(&known(-2.0, -1.0)), false, true), ("unstable branch", None));
+        let (regime, remark) = place(Some(&known(-2.0, -1.0)), true, true);
+        assert!(regime == "unstable branch" && remark.is_some_and(|r| r.contains("is unstable")));
+        assert!(place(Some(&known(-0.1, 0.5)), true, true).1.is_some_and(|r| r.contains("may lie")));
+        assert_eq!(place(Some(&known(0.1, 0.5)), true, false), ("continuous", None));
+    }
+}

@@ -1,0 +1,289 @@
+//! One small export for each way in which programs write them, made here, and files that are no exports: the same
+//! three readings come out, or a clear refusal.
+
+use super::compute::read;
+use super::layout::{Column, Columns, Decimal, Layout, Thousands};
+use super::params::Params;
+use super::result::{Head, Readings};
+use proptest::prelude::*;
+use std::io::Write;
+
+fn named(name: &str) -> Option<Column> {
+    Some(Column { name: name.into(), ..Column::default() })
+}
+
+fn layout() -> Layout {
+    let columns = Columns { time: named("t"), torque: named("M"), speed: named("n"), ..Columns::default() };
+    Layout { columns, ..Layout::default() }
+}
+
+fn comma() -> Layout {
+    Layout { decimal: Decimal::Comma, ..layout() }
+}
+
+fn tried(bytes: &[u8], sheet: Option<&str>, layout: &Layout) -> Result<(Readings, Head), String> {
+    read(bytes, sheet, layout, &Params::default())
+        .map_err(|problems| problems.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n"))
+}
+
+/// Times 0.5, 1, 1.5 s; torque 1.25, −2.5, 1250 mN m; speed 60, −60, 60 rpm.
+fn same(what: &str, bytes: &[u8], layout: &Layout) {
+    let (readings, head) = tried(bytes, None, layout).unwrap_or_else(|said| panic!("{what}: {said}"));
+    let close = |found: &[f64], wanted: [f64; 3]| {
+        assert_eq!(found.len(), 3, "{what}");
+        // The shift to SI rounds in the last places.
+        assert!(found.iter().zip(wanted).all(|(a, b)| (a - b).abs() <= 1e-12 * b.abs()), "{what}: {found:?}");
+    };
+    close(&readings.time_s, [0.5, 1.0, 1.5]);
+    close(readings.torque_n_m.as_deref().unwrap_or_default(), [1.25e-3, -2.5e-3, 1.25]);
+    let turn = 2.0 * std::f64::consts::PI;
+    close(readings.speed_rad_per_s.as_deref().unwrap_or_default(), [turn, -turn, turn]);
+    assert_eq!((head.rows, head.refused.len()), (3, 0), "{what}");
+}
+
+const TABS: &str = "t\tM\tn\ns\tmN.m\trpm\n0.5\t1.25\t60\n1\t-2.5\t-60\n1.5\t1250\t60\n";
+
+#[test]
+fn separators_line_ends_and_encodings() {
+    for sign in [";", ",", "|", " ", "   "] {
+        same(sign, TABS.replace('\t', sign).as_bytes(), &layout());
+    }
+    for end in ["\r\n", "\r"] {
+        same("line end", TABS.replace('\n', end).as_bytes(), &layout());
+    }
+    let signs = TABS.replace("mN.m", "mN·m");
+    same("UTF-8 with mark", format!("\u{feff}{signs}").as_bytes(), &layout());
+    same("Latin-1", &signs.chars().map(|c| c as u8).collect::<Vec<_>>(), &layout());
+    for mark in ["", "\u{feff}"] {
+        let units = || format!("{mark}{signs}").encode_utf16().collect::<Vec<u16>>();
+        same("UTF-16LE", &units().into_iter().flat_map(u16::to_le_bytes).collect::<Vec<_>>(), &layout());
+        same("UTF-16BE", &units().into_iter().flat_map(u16::to_be_bytes).collect::<Vec<_>>(), &layout());
+    }
+}
+
+#[test]
+fn ways_of_writing_numbers() {
+    let body = "t;M;n\ns;mN.m;rpm\n0,5;1,25E+00;60\n1;-2,5;-60\n1,5;1250;60\n";
+    same("decimal comma", body.as_bytes(), &comma());
+    let grouped = Layout { thousands: Some(Thousands::Point), ..comma() };
+    same("thousands", body.replace("1250", "1.250,0").as_bytes(), &grouped);
+    same("quotes", TABS.replace("1.25", "\"1.25\"").replace("1250", "\"1250\"").as_bytes(), &layout());
+}
+
+#[test]
+fn units_in_names_rows_and_the_layout() {
+    same("in names", TABS.replace("t\tM\tn\ns\tmN.m\trpm", "t\tM\tn\n[s]\t(mNm)\t1/min").as_bytes(), &layout());
+    let bare = TABS.replace("s\tmN.m\trpm\n", "");
+    let mut stated = layout();
+    let unit = |name: &str, unit: &str| Some(Column { unit: Some(unit.into()), ..named(name).unwrap_or_default() });
+    stated.columns.time = unit("t", "s");
+    stated.columns.torque = unit("M", "mN.m");
+    stated.columns.speed = unit("n", "1/min");
+    same("in the layout", bare.as_bytes(), &stated);
+    let mut inline = layout();
+    inline.columns.time = named("t/s");
+    inline.columns.torque = named("M [mN·m]");
+    inline.columns.speed = named("n in rpm");
+    same("inline", bare.replace("t\tM\tn", "t/s\tM [mN·m]\tn in rpm").as_bytes(), &inline);
+}
+
+#[test]
+fn repeated_names_quoted_line_ends_and_more_columns() {
+    let text = "x;M;n;M;t\n;Pa;rpm;mN.m;s\na;7;60;1.25;0.5\nb;7;-60;-2.5;1\nc;7;60;1250;1.5\n";
+    let mut second = layout();
+    second.columns.torque = Some(Column { which: Some(2), ..named("M").unwrap_or_default() });
+    same("the second M", text.as_bytes(), &second);
+    assert!(tried(text.as_bytes(), None, &layout()).is_err_and(|said| said.contains("add `which: 1`")));
+    second.columns.torque = Some(Column { which: Some(3), ..named("M").unwrap_or_default() });
+    assert!(tried(text.as_bytes(), None, &second).is_err_and(|said| said.contains("wants number 3")));
+    let quoted = "t;\"remark\non two lines\";M;n\ns;;mN.m;rpm\n0.5;\"a\nb\";1.25;60\n1;;-2.5;-60\n1.5;;1250;60\n";
+    same("quoted", quoted.as_bytes(), &layout());
+    assert_eq!(tried(quoted.as_bytes(), None, &layout()).map(|(r, _)| r.row), Ok(vec![4, 6, 7]));
+}
+
+#[test]
+fn times_of_every_kind() {
+    let with = |format: &str, times: [&str; 3]| {
+        let mut clock = layout();
+        clock.columns.time = Some(Column { format: Some(format.into()), ..named("t").unwrap_or_default() });
+        let text = TABS.replace("s\tmN", "\tmN").replace("\n0.5\t", &format!("\n{}\t", times[0]));
+        let text = text.replace("\n1\t", &format!("\n{}\t", times[1])).replace("\n1.5\t", &format!("\n{}\t", times[2]));
+        tried(text.as_bytes(), None, &clock).map(|(readings, _)| readings.time_s)
+    };
+    assert_eq!(with("hh:mm:ss", ["0:00:00.5", "0:00:01", "1:00:01.5"]), Ok(vec![0.5, 1.0, 3601.5]));
+    let stamps = ["13.01.2026 23:59:59.5", "14.01.2026 00:00:00", "14.01.2026 00:00:00.5"];
+    assert_eq!(with("date-time", stamps), Ok(vec![0.0, 0.5, 1.0]));
+    let ambiguous = ["01/02/2026 10:00:00", "01/02/2026 10:00:01", "01/02/2026 10:00:02"];
+    assert_eq!(with("%d/%m/%Y %H:%M:%S", ambiguous), Ok(vec![0.0, 1.0, 2.0]));
+    assert!(with("date-time", ambiguous).is_err_and(|said| said.contains("found `01/02/2026 10:00:00`")));
+    let said = tried(TABS.replace("0.5\t", "0:00:00.5\t").as_bytes(), None, &layout()).err().unwrap_or_default();
+    assert!(said.contains("`format: hh:mm:ss`"), "{said}");
+}
+
+fn gzip(bytes: &[u8]) -> Vec<u8> {
+    let mut encoder = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::default());
+    encoder.write_all(bytes).and_then(|()| encoder.finish()).unwrap_or_default()
+}
+
+/// A ZIP archive whose entries are stored as they are (APPNOTE 6.3.10, 4.3).
+fn zip(entries: &[(&str, String)]) -> Vec<u8> {
+    let (mut out, mut directory) = (Vec::new(), Vec::new());
+    for (name, content) in entries {
+        let mut crc = flate2::Crc::new();
+        crc.update(content.as_bytes());
+        let (size, offset) = (content.len() as u32, out.len() as u32);
+        let mut common = vec![20, 0, 0, 0, 0, 0, 0, 0, 0, 0];
+        common.extend([crc.sum(), size, size].into_iter().flat_map(u32::to_le_bytes));
+        common.extend((name.len() as u16).to_le_bytes().into_iter().chain([0, 0]));
+        out.extend([b"PK\x03\x04".as_slice(), &common, name.as_bytes(), content.as_bytes()].concat());
+        directory.extend(
+            [b"PK\x01\x02\x14\x00".as_slice(), &common, &[0; 10], &offset.to_le_bytes(), name.as_bytes()].concat(),
+        );
+    }
+    let (count, size, offset) = (entries.len() as u16, directory.len() as u32, out.len() as u32);
+    out.extend(directory);
+    out.extend([b"PK\x05\x06\0\0\0\0".as_slice(), &count.to_le_bytes(), &count.to_le_bytes()].concat());
+    out.extend([size.to_le_bytes().as_slice(), &offset.to_le_bytes(), &[0, 0]].concat());
+    out
+}
+
+/// A workbook whose sheets hold the cells of texts parted by tabs, all of them as text.
+fn workbook(sheets: &[(&str, &str)]) -> Vec<u8> {
+    let list = |each: &dyn Fn(usize, &str) -> String| -> String {
+        sheets.iter().enumerate().map(|(at, (name, _))| each(at + 1, name)).collect()
+    };
+    let main = "http://schemas.openxmlformats.org/spreadsheetml/2006/main";
+    let relations = "http://schemas.openxmlformats.org/officeDocument/2006/relationships";
+    let package = "http://schemas.openxmlformats.org/package/2006/relationships";
+    let book = list(&|at, name| format!("<sheet name=\"{name}\" sheetId=\"{at}\" r:id=\"r{at}\"/>"));
+    let targets = list(&|at, _| {
+        format!("<Relationship Id=\"r{at}\" Type=\"{relations}/worksheet\" Target=\"worksheets/s{at}.xml\"/>")
+    });
+    let mut entries = vec![
+        (
+            "_rels/.rels".to_owned(),
+            format!(
+                "<Relationships xmlns=\"{package}\"><Relationship Id=\"r0\" Type=\"{relations}/officeDocument\" Target=\"xl/workbook.xml\"/></Relationships>"
+            ),
+        ),
+        (
+            "xl/workbook.xml".to_owned(),
+            format!("<workbook xmlns=\"{main}\" xmlns:r=\"{relations}\"><sheets>{book}</sheets></workbook>"),
+        ),
+        (
+            "xl/_rels/workbook.xml.rels".to_owned(),
+            format!("<Relationships xmlns=\"{package}\">{targets}</Relationships>"),
+        ),
+    ];
+    for (at, (_, text)) in sheets.iter().enumerate() {
+        let cell = |(column, text): (usize, &str), row: usize| {
+            let letter = char::from(b'A' + column as u8);
+            match text.parse::<f64>() {
+                Ok(value) => format!("<c r=\"{letter}{row}\"><v>{value}</v></c>"),
+                Err(_) => format!("<c r=\"{letter}{row}\" t=\"inlineStr\"><is><t>{text}</t></is></c>"),
+            }
+        };
+        let rows: String = text
+            .lines()
+            .enumerate()
+            .map(|(row, line)| {
+                let cells: String = line.split('\t').enumerate().map(|field| cell(field, row + 1)).collect();
+                format!("<row r=\"{}\">{cells}</row>", row + 1)
+            })
+            .collect();
+        entries.push((
+            format!("xl/worksheets/s{}.xml", at + 1),
+            format!("<worksheet xmlns=\"{main}\"><sheetData>{rows}</sheetData></worksheet>"),
+        ));
+    }
+    let entries: Vec<(&str, String)> = entries.iter().map(|(name, content)| (name.as_str(), content.clone())).collect();
+    zip(&entries)
+}
+
+#[test]
+fn workbooks_and_their_sheets() {
+    let above = format!("Sample\tA\n{TABS}");
+    same("a sheet", &workbook(&[("notes", "dear\treader"), ("run", &above)]), &layout());
+    same("numbers as text", &workbook(&[("run", &TABS.replace('.', ",").replace("mN,m", "mN.m"))]), &comma());
+    let two = workbook(&[("L1", TABS), ("L2", TABS)]);
+    assert!(tried(&two, None, &layout()).is_err_and(|said| said.contains("write `sheets: [L1, L2]`")));
+    assert!(tried(&two, Some("L2"), &layout()).is_ok_and(|(readings, _)| readings.len() == 3));
+    assert!(tried(&two, Some("L3"), &layout()).is_err_and(|said| said.contains("it has `L1`, `L2`")));
+    assert!(tried(TABS.as_bytes(), Some("L1"), &layout()).is_err_and(|said| said.contains("no workbook")));
+    for cut in [60, two.len() / 2, two.len() - 4] {
+        assert!(tried(&two[..cut], Some("L1"), &layout()).is_err(), "{cut}");
+    }
+}
+
+#[test]
+fn gzip_whole_and_cut_off() {
+    same("gzip", &gzip(TABS.as_bytes()), &layout());
+    let long =
+        TABS.to_owned() + &(0..4000).map(|i| format!("{}\t{}\t60\n", i + 2, i * 7919 % 1009)).collect::<String>();
+    let packed = gzip(long.as_bytes());
+    let (readings, head) = tried(&packed[..packed.len() / 2], None, &layout()).unwrap_or_else(|said| panic!("{said}"));
+    assert_eq!(head.rows, readings.len() as u64 + 1);
+    assert_eq!(head.refused["cut off at the end of the file"], 1);
+}
+
+#[test]
+fn steps_in_comments_and_times_that_begin_anew() {
+    let text = "t\tM\tn\ns\tmN.m\trpm\n# step 1\n0.5\t1\t60\n1\t1\t60\n# step 2\n0.5\t1\t-60\n1\t1\t-60\n";
+    let anew = Layout {
+        comment: Some("#".into()),
+        step_starts: Some(r"^# step (\d+)".into()),
+        time_restarts: true,
+        ..layout()
+    };
+    let (readings, head) = tried(text.as_bytes(), None, &anew).unwrap_or_else(|said| panic!("{said}"));
+    assert_eq!((readings.step, readings.time_s), (vec![1, 1, 2, 2], vec![0.5, 1.0, 1.5, 2.0]));
+    assert!(head.remarks.iter().any(|remark| remark.contains("laid end to end")), "{head:?}");
+}
+
+#[test]
+fn what_is_no_export_is_refused_clearly() {
+    let junk: Vec<u8> = (0..5000u32).map(|i| (i.wrapping_mul(2_654_435_761) >> 11) as u8).collect();
+    let image = [b"\x89PNG\r\n\x1a\n".as_slice(), &junk].concat();
+    let cases: [(&[u8], &str); 6] = [
+        (b"", "the file is empty"),
+        (&junk, "this is not text"),
+        (&image, "a PNG image"),
+        (&[b'7'; 10 << 20], "more than 1048576 bytes"),
+        (b"dear reader,\n", "no line holds any of the columns"),
+        (b"PK\x03\x04 no workbook", "a ZIP archive"),
+    ];
+    for (bytes, expected) in cases {
+        let said = tried(bytes, None, &layout()).err().unwrap_or_default();
+        assert!(said.contains(expected) && said.len() < 2000, "{expected}: {said}");
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 300, failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// Whatever bytes are changed, dropped or doubled in an export: no panic, and every row is kept or refused by name.
+    #[test]
+    fn damaged_exports_never_lose_a_row(
+        which in 0..4usize,
+        edits in prop::collection::vec((any::<prop::sample::Index>(), any::<u8>(), 0..3u8), 0..6),
+    ) {
+        let mut bytes = match which {
+            0 => TABS.as_bytes().to_vec(),
+            1 => gzip(TABS.as_bytes()),
+            2 => workbook(&[("run", TABS)]),
+            _ => TABS.encode_utf16().flat_map(u16::to_le_bytes).collect(),
+        };
+        for (at, byte, kind) in edits.into_iter().filter(|_| !bytes.is_empty()).collect::<Vec<_>>() {
+            if bytes.is_empty() { break; }
+            let at = at.index(bytes.len());
+            match kind {
+                0 => bytes[at] = byte,
+                1 => { bytes.remove(at); }
+                _ => bytes.insert(at, byte),
+            }
+        }
+        if let Ok((readings, head)) = tried(&bytes, None, &layout()) {
+            prop_assert_eq!(head.rows, readings.len() as u64 + head.refused.values().sum::<u64>());
+        }
+    }
+}

@@ -1,0 +1,65 @@
+//! The old table as text cells with a head: from CSV or a workbook. What the cells mean is not known here.
+
+use super::params::OldTable;
+use calamine::{Data, Reader};
+use std::io::Cursor;
+
+/// A head and rows of cells, all as text; the row number in the file goes with each.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Sheet {
+    /// Names of the columns.
+    pub head: Vec<String>,
+    /// Number in the file, from 1, and cells.
+    pub rows: Vec<(u64, Vec<String>)>,
+    /// Decimal sign of its numbers.
+    pub decimal: char,
+}
+
+/// Reads the old file; a workbook is known by its first bytes.
+pub(super) fn read(bytes: &[u8], old: &OldTable) -> Result<Sheet, String> {
+    const WORKBOOKS: [&[u8]; 2] = [b"PK\x03\x04", b"\xd0\xcf\x11\xe0"];
+    if WORKBOOKS.iter().any(|magic| bytes.starts_with(magic)) { workbook(bytes, old) } else { csv(bytes, old) }
+}
+
+fn csv(bytes: &[u8], old: &OldTable) -> Result<Sheet, String> {
+    // Old tables are UTF-8 or what Windows wrote in western Europe; their numbers are the same in both.
+    let text = match std::str::from_utf8(bytes) {
+        Ok(text) => text.trim_start_matches('\u{feff}').to_owned(),
+        Err(_) => encoding_rs::WINDOWS_1252.decode(bytes).0.into_owned(),
+    };
+    let separator = match old.separator.as_str() {
+        "tab" | "\t" => b'\t',
+        other if other.len() == 1 => other.as_bytes()[0],
+        other => return Err(format!("separator `{other}` is not one sign; `tab` is understood")),
+    };
+    let decimal = old.decimal.chars().next().filter(|_| old.decimal.len() == 1);
+    let decimal = decimal
+        .filter(|sign| ".,".contains(*sign))
+        .ok_or_else(|| format!("decimal sign `{}` is neither `.` nor `,`", old.decimal))?;
+    let mut reader =
+        csv::ReaderBuilder::new().delimiter(separator).flexible(true).trim(csv::Trim::All).from_reader(text.as_bytes());
+    let head = reader.headers().map_err(|e| e.to_string())?.iter().map(str::to_owned).collect();
+    let mut rows = Vec::new();
+    for record in reader.records() {
+        let record = record.map_err(|e| e.to_string())?;
+        let line = record.position().map_or(0, csv::Position::line);
+        rows.push((line, record.iter().map(str::to_owned).collect()));
+    }
+    Ok(Sheet { head, rows, decimal })
+}
+
+fn workbook(bytes: &[u8], old: &OldTable) -> Result<Sheet, String> {
+    let mut book = calamine::open_workbook_auto_from_rs(Cursor::new(bytes)).map_err(|e| e.to_string())?;
+    let names = book.sheet_names().to_vec();
+    let name = match &old.sheet {
+        Some(wanted) if names.contains(wanted) => wanted.clone(),
+        Some(wanted) => return Err(format!("there is no sheet `{wanted}`; there are {}", names.join(", "))),
+        None => names.first().cloned().ok_or("the workbook has no sheet")?,
+    };
+    let range = book.worksheet_range(&name).map_err(|e| e.to_string())?;
+    let first = range.start().map_or(0, |(row, _)| u64::from(row));
+    let cells = |row: &[Data]| row.iter().map(|cell| cell.to_string().trim().to_owned()).collect::<Vec<_>>();
+    let mut rows = range.rows().enumerate().map(|(at, row)| (first + at as u64 + 1, cells(row)));
+    let (_, head) = rows.next().ok_or_else(|| format!("sheet `{name}` is empty"))?;
+    Ok(Sheet { head, rows: rows.collect(), decimal: '.' })
+}

@@ -1,0 +1,104 @@
+//! The tally as a Markdown table.
+
+use super::pool::PoolState;
+use super::score::{QUANTITIES, Score, Scores};
+
+/// Head of the table.
+pub(super) const HEAD: &str = "\
+| design | quantity | holds | interval of that | perfect reader | bias | scatter | mean half-width | median | perfect: mean | median | no interval |
+| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |";
+
+/// Rows of one design: the reader beside the perfect reader.
+pub(super) fn rows(design: &str, studies: usize, tally: &[Scores; 2]) -> String {
+    let row = |(q, name): (usize, &&str)| {
+        let (own, perfect) = (&tally[0][q], &tally[1][q]);
+        let (low, high) = binomial(coverage(own), given_studies(own, studies));
+        let n = own.given.max(1) as f64;
+        let (bias, mean_square) = (own.error / n, own.square / n);
+        format!(
+            "| {design} | {name} | {:.3} | {low:.3}–{high:.3} | {:.3} | {bias:+.4} | {:.4} | {:.4} | {:.4} | {:.4} | {:.4} | {:.1} % |",
+            coverage(own),
+            coverage(perfect),
+            (mean_square - bias * bias).max(0.0).sqrt(),
+            mean(own),
+            median(own),
+            mean(perfect),
+            median(perfect),
+            100.0 * (1.0 - own.given as f64 / own.asked.max(1) as f64),
+        )
+    };
+    QUANTITIES.iter().enumerate().map(row).collect::<Vec<_>>().join("\n")
+}
+
+/// Part of the given intervals that hold the truth.
+pub(super) fn coverage(score: &Score) -> f64 {
+    score.held as f64 / score.given.max(1) as f64
+}
+
+fn mean(score: &Score) -> f64 {
+    score.half_widths.iter().sum::<f64>() / score.given.max(1) as f64
+}
+
+/// With two loadings that differ by chance the width of an interval has no mean worth the name.
+fn median(score: &Score) -> f64 {
+    let mut sorted = score.half_widths.clone();
+    sorted.sort_by(f64::total_cmp);
+    sorted.get(sorted.len() / 2).copied().unwrap_or(f64::NAN)
+}
+
+/// States of one study share their loadings, so studies are counted, not states.
+fn given_studies(score: &Score, studies: usize) -> f64 {
+    studies as f64 * score.given as f64 / score.asked.max(1) as f64
+}
+
+/// 95 % interval of a probability by Wilson's score (E. B. Wilson, J. Am. Stat. Assoc. 22 (1927) 209).
+pub(super) fn binomial(part: f64, n: f64) -> (f64, f64) {
+    let z2 = 1.959_964 * 1.959_964;
+    let centre = (part + 0.5 * z2 / n) / (1.0 + z2 / n);
+    let half = (z2 * (part * (1.0 - part) / n + 0.25 * z2 / (n * n))).sqrt() / (1.0 + z2 / n);
+    (centre - half, centre + half)
+}
+
+/// Head of the table of read errors.
+pub(super) const READ_HEAD: &str = "\
+| design | reversals | entering | bias of z | z error / u: rms | shared by a state / u | ln η error / u: rms |
+| --- | --- | --- | --- | --- | --- | --- |";
+
+/// What the pool of one design shows of the readings themselves: errors of z in units of their stated standard
+/// uncertainty, and the part of them that all reversals of a state have in common.
+pub(super) fn read_errors(design: &str, pool: &[PoolState]) -> String {
+    let (mut all, mut errors, mut reduced, mut shared, mut viscosity) =
+        (0, Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    for state in pool {
+        let mut own = Vec::new();
+        for read in state.loadings.iter().flat_map(|l| &l.reversals) {
+            all += 1;
+            let before = read.judged.read.before.as_ref();
+            viscosity.extend(before.map(|b| read.ln_viscosity * b.viscosity_pa_s.value / b.viscosity_pa_s.u));
+            let Some((share, error)) = read.judged.contact_share.filter(|_| read.judged.resolved).zip(read.z) else {
+                continue;
+            };
+            errors.push(error);
+            own.push(error * (1.0 - share.value) / share.u);
+        }
+        reduced.extend(own.iter().copied());
+        shared.extend(products(&own));
+    }
+    let rms = |v: &[f64]| (v.iter().map(|x| x * x).sum::<f64>() / v.len() as f64).sqrt();
+    let average = |v: &[f64]| v.iter().sum::<f64>() / v.len() as f64;
+    format!(
+        "| {design} | {all} | {} | {:+.4} | {:.2} | {:.2} | {:.2} |",
+        errors.len(),
+        average(&errors),
+        rms(&reduced),
+        average(&shared).max(0.0).sqrt(),
+        rms(&viscosity),
+    )
+}
+
+/// Mean product of two different members: the variance of what all have in common, without bias by what they have not.
+fn products(own: &[f64]) -> Option<f64> {
+    let (n, sum) = (own.len() as f64, own.iter().sum::<f64>());
+    let squares: f64 = own.iter().map(|x| x * x).sum();
+    (own.len() > 1).then(|| (sum * sum - squares) / (n * (n - 1.0)))
+}
