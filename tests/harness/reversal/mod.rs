@@ -22,7 +22,7 @@ use stages::reversal::params::Params;
 use std::process::ExitCode;
 use transient::Origin;
 
-impl random::Stream {
+impl crate::random::Stream {
     /// Uniform between two ends.
     fn between(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * self.uniform()

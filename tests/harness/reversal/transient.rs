@@ -1,7 +1,7 @@
 //! How a suspension's viscosity answers to a reversal, in units of the steady value: the family of transients whose
 //! terms the literature describes, and shapes of other origin. Nothing here is taken from the curve that is fitted.
 
-use super::random::Stream;
+use crate::random::Stream;
 
 /// The liquid's own share over its steady value: 1, less a dip of unit depth times `depth`.
 #[derive(Debug, Clone, Copy, PartialEq)]
