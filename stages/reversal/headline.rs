@@ -6,8 +6,8 @@
 //! settles, and often there is none; a monotone curve forces the dip into the contacts. In trials over transients
 //! with dips of 0–45 %, elastic releases and 0.5–3 % of autocorrelated noise the bias of the contact share was
 //! within 0.006 (0.011 with elastic release), against up to 0.04 for the line, 0.10 for a monotone exponential and
-//! 0.23 for the minimum. The trial transients were built from terms of this very model, so that is a best case;
-//! on particle simulations see the tests.
+//! 0.23 for the minimum. Those transients were built from terms of this very model, so that is a best case; for other
+//! shapes see `cargo trial reversal`, for particle simulations the tests.
 //!
 //! # Method
 //! Bins of strain with their covariance, two passes (the covariance needs the curve); Levenberg–Marquardt from

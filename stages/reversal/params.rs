@@ -211,7 +211,7 @@ pub struct Fit {
 
 impl Default for Fit {
     fn default() -> Self {
-        Self { prior_width: 1.0, bin_width: 1.0, release: true, delay: true, form_error: 0.01, bins: 6 }
+        Self { prior_width: 1.0, bin_width: 1.0, release: true, delay: true, form_error: 0.006, bins: 6 }
     }
 }
 

@@ -7,7 +7,6 @@
 
 mod design;
 mod instrument;
-use crate::random;
 mod reading;
 mod score;
 mod tables;
