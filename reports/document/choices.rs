@@ -48,34 +48,45 @@ fn line(rows: &[ChoiceRow]) -> Option<Vec<String>> {
     ])
 }
 
-/// A line per sample where a choice takes the verdict away or moves the share of the rise by more than its standard
-/// uncertainty; one line where none does, nothing where nothing was chosen otherwise.
+/// What another choice does to the verdict and the share of the rise of each sample, where it takes the verdict away or
+/// moves the share by more than its standard uncertainty; samples of which the same is said share a line. One line where
+/// no choice does, nothing where nothing was chosen otherwise.
 pub(super) fn that_matter(rows: &[ChoiceRow]) -> Vec<String> {
     let shares: Vec<&ChoiceRow> = rows.iter().filter(|r| r.set_point.is_none()).collect();
     if !shares.iter().any(|r| r.choice != IN_FORCE) {
         return Vec::new();
     }
-    let lines: Vec<String> = shares.chunk_by(|a, b| a.sample == b.sample).filter_map(matters).collect();
-    if lines.is_empty() {
+    let mut said: Vec<(String, Vec<String>)> = Vec::new();
+    for (sample, what) in shares.chunk_by(|a, b| a.sample == b.sample).flat_map(matters) {
+        match said.iter_mut().find(|(earlier, _)| *earlier == what) {
+            Some((_, samples)) => samples.push(sample),
+            None => said.push((what, vec![sample])),
+        }
+    }
+    if said.is_empty() {
         let none =
             "No choice on the grid moves a verdict, or a share of the rise by more than its standard uncertainty.";
         return vec![none.to_owned()];
     }
-    lines
+    said.into_iter().map(|(what, samples)| format!("{}: {what}.", samples.join(", "))).collect()
 }
 
-/// The line of one sample.
-fn matters(rows: &[&ChoiceRow]) -> Option<String> {
-    let base = rows.iter().find(|r| r.choice == IN_FORCE)?;
-    let listed = |matters: &dyn Fn(&ChoiceRow) -> bool| {
-        let choices: Vec<&str> = rows.iter().filter(|r| matters(r)).map(|r| r.choice.as_str()).collect();
-        (!choices.is_empty()).then(|| choices.join(", "))
+/// Sample and what is said of it.
+fn matters(rows: &[&ChoiceRow]) -> Vec<(String, String)> {
+    let Some(base) = rows.iter().find(|r| r.choice == IN_FORCE) else { return Vec::new() };
+    let listed = |words: &str, matters: &dyn Fn(&ChoiceRow) -> bool| {
+        let choices: Vec<String> = rows.iter().filter(|r| matters(r)).map(|r| format!("“{}”", r.choice)).collect();
+        (!choices.is_empty())
+            .then(|| (rows[0].sample.clone(), format!("{words} under the choice {}", choices.join(", "))))
     };
-    let verdict = listed(&|r| r.verdict != base.verdict).map(|c| format!("the verdict hangs on a choice ({c})"));
+    let other = |r: &ChoiceRow| r.verdict != base.verdict;
     let far = |r: &ChoiceRow| r.interval.zip(base.interval).is_some_and(|(i, b)| (i.value - b.value).abs() > b.u);
-    let value = listed(&far).map(|c| format!("the share of the rise moves by more than its uncertainty with {c}"));
-    let both: Vec<String> = [verdict, value].into_iter().flatten().collect();
-    (!both.is_empty()).then(|| format!("{}: {}.", rows[0].sample, both.join("; ")))
+    let found = [
+        listed("the share of the rise has no value", &|r| other(r) && r.interval.is_none()),
+        listed("another verdict", &|r| other(r) && r.interval.is_some()),
+        listed("the share of the rise moves by more than its standard uncertainty", &far),
+    ];
+    found.into_iter().flatten().collect()
 }
 
 /// Which verdicts are met, each with how many choices give it; one word where all agree.

@@ -7,6 +7,10 @@ use plotters::style::text_anchor::{HPos, VPos};
 
 /// Height of one row of the strip, pt.
 const ROW: f64 = 11.0;
+/// Room for a marker, for the dashes of a line, and behind a text, pt.
+const MARKER: f64 = 10.0;
+const LINE: f64 = 22.0;
+const BEHIND: f64 = 6.0;
 
 /// An entry: its look, whether its marker is filled, its text as it is.
 pub struct Entry {
@@ -29,14 +33,14 @@ pub struct Legend {
 impl Legend {
     /// A legend `width` pt wide.
     pub fn new(entries: Vec<Entry>, width: f64) -> Self {
-        let columns = columns(entries.iter().map(|e| e.text.as_str()), width);
+        let columns = columns(entries.iter().map(|e| (MARKER, e.text.as_str())), width);
         Self { entries, lines: Vec::new(), columns, width }
     }
 
     /// The same with lines, told apart by their dashes and named as they are.
     pub fn with_lines(mut self, lines: Vec<(Dash, String)>) -> Self {
-        let texts = self.entries.iter().map(|e| e.text.as_str()).chain(lines.iter().map(|l| l.1.as_str()));
-        self.columns = columns(texts, self.width);
+        let markers = self.entries.iter().map(|e| (MARKER, e.text.as_str()));
+        self.columns = columns(markers.chain(lines.iter().map(|l| (LINE, l.1.as_str()))), self.width);
         Self { lines, ..self }
     }
 
@@ -60,30 +64,37 @@ impl Legend {
             (left + step * (i % self.columns) as f64, units(top + ROW * (row as f64 + 0.5)))
         };
         let name = |text: &str, (x, y): (f64, i32), indent: f64| {
-            let fit = ((step - indent - 4.0) / per_character()).max(4.0) as usize;
+            // What just fits must not lose a letter to rounding.
+            let fit = ((step - indent - BEHIND) / per_character() + 1e-6).max(4.0) as usize;
             let text = literal(&shortened(text, fit));
             write(area, &text, (units(x + indent), y), NOTE, (HPos::Left, VPos::Center))
         };
         for (i, entry) in self.entries.iter().enumerate() {
             let at = place(i, 0);
             mark(area, (units(at.0 + 4.0), at.1), entry.look, entry.filled, 2.0)?;
-            name(&entry.text, at, 10.0)?;
+            name(&entry.text, at, MARKER)?;
         }
         for (i, (dash, text)) in self.lines.iter().enumerate() {
             let at = place(i, self.rows_of_markers());
             dashed(area, &[(units(at.0), at.1), (units(at.0 + 18.0), at.1)], dash, pen(INK, 0.9))?;
-            name(text, at, 22.0)?;
+            name(text, at, LINE)?;
         }
         Ok(())
     }
 }
 
-/// How many entries fit beside each other.
-fn columns<'a>(texts: impl Iterator<Item = &'a str>, width: f64) -> usize {
-    let lengths: Vec<usize> = texts.map(|text| text.chars().count()).collect();
-    let longest = lengths.iter().copied().max().unwrap_or(1);
-    let fit = (width / (16.0 + per_character() * longest.min(40) as f64)).floor() as usize;
-    fit.clamp(1, lengths.len().max(1))
+/// How many entries fit beside each other: each has its room in front of the text.
+fn columns<'a>(entries: impl Iterator<Item = (f64, &'a str)>, width: f64) -> usize {
+    let needs = |(front, text): (f64, &str)| {
+        let characters = text.chars().count().min(40);
+        front + per_character() * characters as f64 + BEHIND
+    };
+    let (mut number, mut longest) = (0, 1.0_f64);
+    for entry in entries {
+        number += 1;
+        longest = longest.max(needs(entry));
+    }
+    ((width / longest).floor() as usize).clamp(1, number.max(1))
 }
 
 /// Mean advance of a character of running text, about half an em (measured on the typeface).

@@ -40,7 +40,7 @@ fn checkout() -> Result<PathBuf, String> {
 fn demo() -> Result<(), String> {
     let root = checkout()?;
     let typst = typst::ensure(&root)?;
-    say("building shearback (first time: about three minutes on two cores)");
+    say("building shearback (first time: about five minutes on two cores)");
     cargo(&root, &["build", "--locked", "--package", "shearback"], &typst)?;
     say("running the demo study");
     cargo(&root, &["run", "--quiet", "--locked", "--package", "shearback", "--", "run", "demo-project"], &typst)?;
