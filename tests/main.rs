@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, unreachable_pub)]
 
+mod adversarial;
 mod architecture;
 mod demo;
 #[cfg(target_os = "linux")]

@@ -1,6 +1,6 @@
 //! Rows of `runs` and `exclusions` from the judged runs, and the columns of `points`, which the reversal stage writes.
 
-use super::column::{Column, float, int, table, text};
+use super::column::{Column, float, int, joined, table, text};
 use stages::reversal::result::JudgedRun;
 use stages::table::{ColumnSpec, Table};
 use std::collections::{BTreeMap, BTreeSet};
@@ -24,6 +24,7 @@ pub fn runs() -> Vec<Column<JudgedRun>> {
         text("started", "Start of the run (ISO 8601); null where the export does not tell", |r| {
             r.identity.started.clone()
         }),
+        text("remarks", "What was seen of the run as a whole", |r| joined(&r.remarks)),
     ]
 }
 

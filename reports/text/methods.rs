@@ -360,10 +360,12 @@ fn grades(settings: &InForce) -> Vec<Sentence> {
             format!(
                 "Grade F, not usable: nothing steady before, aborted below strain {}, below {} torque floors, speeds \
                  before and after that differ by more than {}, or set aside by hand. Grade C, shown only: not \
-                 resolved, not steady or not shown to be, the control failed, or the torque fell for good.",
+                 resolved, not steady or not shown to be, the control failed, a restart in the old sense in the same \
+                 run changes the viscosity significantly and by more than {}, or the torque fell for good.",
                 setting(grade.aborted),
                 setting(grade.torque_floors),
-                setting_percent(grade.speed_unusable)
+                setting_percent(grade.speed_unusable),
+                setting_percent(grade.restart)
             ),
             &["stages.reversal.grade"],
         ),

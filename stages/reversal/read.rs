@@ -6,12 +6,13 @@ use super::beside;
 use super::bins::{Bin, Reading};
 use super::dead::{Diffusion, dead_strain};
 use super::estimator::{Change, Estimator, Fitted};
-use super::find::{Turn, turns};
+use super::find::{Turn, stops, turns};
 use super::headline::{Minimum, averaged};
 use super::noise::{self, Window};
 use super::params::{Choices, Fit, Reading as Settings};
+use super::restart;
 use super::result::{
-    After, Before, Choice, Controlled, DeadStrain, Estimate, FormFit, Noise, Response, ReversalRead, RunRead,
+    After, Before, Choice, Controlled, DeadStrain, Estimate, FormFit, Noise, Response, Restart, ReversalRead, RunRead,
 };
 use super::trace::{Trace, median};
 use super::transient::Form;
@@ -75,6 +76,9 @@ pub(super) fn read(points: &Points, setup: &Setup<'_>) -> Outcome {
         outcome.marks.extend(run.marks(k, turn, found[k].as_ref(), &reversal));
         outcome.read.reversals.push(reversal);
     }
+    outcome.read.restarts = run.restarts();
+    outcome.read.fallen =
+        found.iter().zip(1..).filter(|(f, _)| run.fell(f.as_ref())).map(|(_, number)| number).collect();
     outcome.read.run = setup.run.to_owned();
     outcome.read.rows = points.len() as u64;
     outcome.read.remarks = run.remarks();
@@ -112,6 +116,20 @@ impl Run<'_> {
         let stretches = before::stretches(self.trace, self.turns, k, &settings.find, &settings.before)?;
         let steady = before::window(self.trace, stretches.before.clone(), settings.before.window, &settings.before);
         Some(Found { stretches, steady })
+    }
+
+    /// Whether readings around a reversal lie behind an irreversible fall of the torque, which clean flags.
+    fn fell(&self, found: Option<&Found>) -> bool {
+        let around = found.map(|f| f.stretches.before.start..f.stretches.after.end);
+        let fate = |i: usize| self.points.fate[self.trace.origin[i]].reasons();
+        around.into_iter().flatten().any(|i| fate(i).contains(&"edge-fracture"))
+    }
+
+    fn restarts(&self) -> Vec<Restart> {
+        let row = |i: usize| self.points.row[self.trace.origin[i]];
+        let settings = self.setup.settings;
+        let run = restart::Run { trace: self.trace, diffusion: self.diffusion(), settings, row: &row };
+        run.restarts(self.turns, &stops(self.trace, &settings.find))
     }
 
     fn reversal(&self, k: usize, all: &[Option<Found>]) -> ReversalRead {

@@ -218,6 +218,17 @@ pub struct ReversalRead {
     pub remarks: Vec<String>,
 }
 
+/// A stop after which the sample was sheared on in the old sense, under the same command.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Restart {
+    /// Line in the export of the first reading after the leaving.
+    pub row: u32,
+    /// Time of the leaving, s.
+    pub time_s: f64,
+    /// 1 − η/η_before over strain 0.02–0.3 after the leaving, which must be zero; none where it cannot be read.
+    pub drop: Option<Estimate>,
+}
+
 /// All that one run says by itself.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct RunRead {
@@ -225,6 +236,10 @@ pub struct RunRead {
     pub run: String,
     /// The reversals in order.
     pub reversals: Vec<ReversalRead>,
+    /// Stops after which the sample was sheared on in the old sense.
+    pub restarts: Vec<Restart>,
+    /// Numbers of reversals around which the torque fell for good.
+    pub fallen: Vec<u32>,
     /// Remarks of the run: a missing or doubled reversal, an aborted leg.
     pub remarks: Vec<String>,
     /// Readings excluded by reason.

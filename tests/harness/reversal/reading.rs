@@ -59,7 +59,8 @@ pub(crate) fn read(study: &Study, params: &Params, seed: u64) -> Result<Said, Ve
 /// Readings of the second leg below strain 0.05 after the turning point.
 fn early(readings: &Readings) -> usize {
     let angles = readings.angle_rad.iter().flatten();
-    let second: Vec<f64> = angles.zip(&readings.step).filter(|(_, step)| **step == 2).map(|(angle, _)| *angle).collect();
+    let second: Vec<f64> =
+        angles.zip(&readings.step).filter(|(_, step)| **step == 2).map(|(angle, _)| *angle).collect();
     let place = |angle: &f64| angle / libm::tan(ANGLE);
     let turn = second.iter().map(place).fold(f64::NEG_INFINITY, f64::max);
     let lowest = second.iter().map(place).position(|p| p == turn).unwrap_or(0);
