@@ -5,7 +5,7 @@ use super::legend::shortened;
 use super::panel::{Area, DrawError, Drawn, Labels, Panel, Place, write};
 use super::style::{CONTACT, GREY, INK, Series, Shape, TOTAL, TWO_COLUMNS, pen, units};
 use super::svg::{literal, stacked};
-use super::typical::trace_table;
+use super::typical::{RULED_OUT, trace_table};
 use super::{Caption, Figure, nothing, picture};
 use crate::tables::reversals::contact_share;
 use crate::text::captions;
@@ -96,8 +96,10 @@ fn heading(area: &Area<'_>, place: Place, reversal: &StudyReversal) -> Drawn {
 }
 
 fn trace(panel: &mut Panel<'_, '_>, reversal: &StudyReversal, after: &After, first: f64) -> Drawn {
-    let bins: Vec<_> = after.bins.iter().map(|b| (b.0, b.1)).collect();
-    panel.cloud(&bins, TRACE, 0.8)?;
+    let dead = reversal.judged.read.dead.first_usable();
+    let (early, used): (Vec<_>, Vec<_>) = after.bins.iter().map(|b| (b.0, b.1)).partition(|b| b.0 < dead);
+    panel.cloud(&early, RULED_OUT, 0.8)?;
+    panel.cloud(&used, TRACE, 0.8)?;
     panel.curve(&after.curve, pen(INK, 0.7))?;
     if let Some(share) = contact_share(reversal) {
         let zero = 1.0 - share.value;

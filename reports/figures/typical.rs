@@ -1,4 +1,4 @@
-//! One typical reversal: the binned trace, the fitted curve, what was left out, and what is read from it.
+//! One typical reversal: the binned trace, the fitted curve, what was left out, what is read from it, and the residuals.
 
 use super::axes::Axis;
 use super::panel::{Area, DrawError, Drawn, Panel, Place};
@@ -12,6 +12,8 @@ use stages::states::result::{States, StudyReversal, Thickening, Verdict};
 use stages::table::Table;
 
 const TRACE: Series = Series { color: TOTAL, shape: Shape::Circle };
+/// Readings that the control rules out.
+pub const RULED_OUT: Series = Series { color: GREY, shape: Shape::Circle };
 const AT_ZERO: Series = Series { color: CONTACT, shape: Shape::Diamond };
 const AT_MINIMUM: Series = Series { color: LIQUID, shape: Shape::Triangle };
 
@@ -75,24 +77,48 @@ pub fn draw(states: &States) -> Result<Figure, DrawError> {
     };
     let reversal = chosen.reversal;
     let data = trace_table(&[(reversal, after)]);
-    let size = (TWO_COLUMNS, 202.0);
+    let size = (TWO_COLUMNS, 290.0);
     let svg = picture(size, title, |area| {
-        let place = |left: f64| Place { left, top: 14.0, width: 200.0, height: 162.0 };
+        let place = |left: f64, top: f64, height: f64| Place { left, top, width: 200.0, height };
         let shown = Shown { reversal, after, share };
-        shown.linear(area, place(42.0))?;
-        shown.logarithmic(area, place(42.0 + 200.0 + 54.0))
+        let right = 42.0 + 200.0 + 54.0;
+        shown.linear(area, place(42.0, 14.0, 250.0))?;
+        shown.logarithmic(area, place(right, 14.0, 154.0))?;
+        shown.residuals(area, place(right, 210.0, 54.0))
     })?;
     let (text, alt) = captions::typical(chosen, share);
     Ok(Figure { svg, data, caption: Caption { text, alt, empty: None, width: size.0, height: size.1, row: None } })
 }
 
-/// Binned traces and fitted curves of reversals, one below the other.
+/// Whether the control comes back later than the run itself lets its readings be used: the value is then that of a fit
+/// from the later strain on, while trace and curve begin where the run does.
+pub fn ruled_out(reversal: &StudyReversal) -> bool {
+    let dead = &reversal.judged.read.dead;
+    dead.control > [dead.inertia, dead.momentum, dead.sampling].into_iter().fold(dead.speed, f64::max)
+}
+
+/// Trace less curve in units of the standard uncertainty of each bin: (strain, residual).
+fn residuals(after: &After) -> Vec<(f64, f64)> {
+    let residual = |b: &(f64, f64, f64)| Some((b.0, (b.1 - curve_at(&after.curve, b.0)?) / b.2));
+    after.bins.iter().filter_map(residual).collect()
+}
+
+/// The curve at a strain, linear between its points; none beyond them.
+fn curve_at(curve: &[(f64, f64)], strain: f64) -> Option<f64> {
+    let next = curve.partition_point(|p| p.0 < strain);
+    let (a, b) = (curve.get(next.max(1) - 1)?, curve.get(next.max(1))?);
+    Some(a.1 + (b.1 - a.1) * ((strain - a.0) / (b.0 - a.0)).max(0.0))
+}
+
+/// Binned traces with their residuals and fitted curves of reversals, one below the other.
 pub fn trace_table(rows: &[(&StudyReversal, &After)]) -> Table {
-    let mut lines: Vec<(&str, &str, f64, f64, Option<f64>)> = Vec::new();
+    let mut lines: Vec<(&str, &str, f64, f64, Option<f64>, Option<f64>)> = Vec::new();
     for (reversal, after) in rows {
         let name = reversal.reversal.as_str();
-        lines.extend(after.bins.iter().map(|b| (name, "binned trace", b.0, b.1, Some(b.2))));
-        lines.extend(after.curve.iter().map(|c| (name, "fitted curve", c.0, c.1, None)));
+        let left = residuals(after);
+        let residual = |strain: f64| left.iter().find(|r| r.0 == strain).map(|r| r.1);
+        lines.extend(after.bins.iter().map(|b| (name, "binned trace", b.0, b.1, Some(b.2), residual(b.0))));
+        lines.extend(after.curve.iter().map(|c| (name, "fitted curve", c.0, c.1, None, None)));
     }
     Table::new()
         .text("reversal", lines.iter().map(|l| Some(l.0.to_owned())))
@@ -100,6 +126,7 @@ pub fn trace_table(rows: &[(&StudyReversal, &After)]) -> Table {
         .float("strain_since_reversal", lines.iter().map(|l| Some(l.2)))
         .float("viscosity_ratio", lines.iter().map(|l| Some(l.3)))
         .float("u_viscosity_ratio", lines.iter().map(|l| l.4))
+        .float("residual_over_u", lines.iter().map(|l| l.5))
 }
 
 struct Shown<'a> {
@@ -134,27 +161,49 @@ impl Shown<'_> {
     }
 
     fn logarithmic(&self, area: &Area<'_>, place: Place) -> Drawn {
-        let first = self.after.bins.iter().map(|b| b.0).filter(|s| *s > 0.0).fold(f64::INFINITY, f64::min);
-        let dead = self.reversal.judged.read.dead.first_usable();
-        let low = if dead > 0.0 { dead.min(first) } else { first };
-        // A third of a decade below the first strain, so that what was left out is seen.
-        let low = (low / 2.0).max(1e-5);
-        let x = Axis::log(low, self.strain_end().max(10.0 * low) * 1.1, "strain since reversal *γ*");
-        let mut panel = Panel::new(area, place, x, self.ordinate())?;
-        panel.shade(0.0, dead, GREY)?;
+        let mut panel = Panel::new(area, place, self.strains(), self.ordinate())?;
+        panel.shade(0.0, self.dead(), GREY)?;
         self.below(&mut panel)?;
         let zero = 1.0 - self.share.value;
         panel.level(zero, pen(AT_ZERO.color, 0.7))?;
-        panel.note((low, zero), (place.width - 4.0, 6.0), "zero strain", HPos::Right)?;
+        panel.note((self.lowest(), zero), (place.width - 4.0, 6.0), "zero strain", HPos::Right)?;
         panel.frame("(b)")
+    }
+
+    /// What the curve leaves of the trace.
+    fn residuals(&self, area: &Area<'_>, place: Place) -> Drawn {
+        let left = residuals(self.after);
+        let y = Axis::linear_around(left.iter().map(|r| r.1), [-2.0, 2.0], "residual/*u*");
+        let mut panel = Panel::new(area, place, self.strains(), y)?;
+        panel.shade(0.0, self.dead(), GREY)?;
+        panel.level(0.0, pen(GREY, 0.5))?;
+        panel.cloud(&left, TRACE, 1.3)?;
+        panel.frame("(c)")
+    }
+
+    fn dead(&self) -> f64 {
+        self.reversal.judged.read.dead.first_usable()
+    }
+
+    /// A third of a decade below the first strain, so that what was left out is seen.
+    fn lowest(&self) -> f64 {
+        let first = self.after.bins.iter().map(|b| b.0).filter(|s| *s > 0.0).fold(f64::INFINITY, f64::min);
+        let low = if self.dead() > 0.0 { self.dead().min(first) } else { first };
+        (low / 2.0).max(1e-5)
+    }
+
+    fn strains(&self) -> Axis {
+        let low = self.lowest();
+        Axis::log(low, self.strain_end().max(10.0 * low) * 1.1, "strain since reversal *γ*")
     }
 
     /// What both panels show: the value before, the trace with its bars, the curve, the minimum.
     fn below(&self, panel: &mut Panel<'_, '_>) -> Drawn {
         panel.level(1.0, pen(GREY, 0.5))?;
         for (strain, ratio, u) in &self.after.bins {
-            panel.bar(*strain, ratio - u, ratio + u, pen(TRACE.color, 0.5))?;
-            panel.marker((*strain, *ratio), TRACE, false, 1.5)?;
+            let look = if *strain < self.dead() { RULED_OUT } else { TRACE };
+            panel.bar(*strain, ratio - u, ratio + u, pen(look.color, 0.5))?;
+            panel.marker((*strain, *ratio), look, false, 1.5)?;
         }
         panel.curve(&smooth(&self.after.curve), pen(INK, 0.9))?;
         let before = self.reversal.judged.read.before.as_ref().map_or(f64::NAN, |b| b.viscosity_pa_s.value);

@@ -3,7 +3,7 @@
 
 use super::methods::listed;
 use super::numbers::{count, plain, plus_minus, significant};
-use crate::figures::typical::Chosen;
+use crate::figures::typical::{Chosen, ruled_out};
 use crate::tables::reversals::share_at_minimum;
 use stages::fit::result::Fits;
 use stages::old_results::result::{Agreement, OldRow, Outcome};
@@ -116,7 +116,8 @@ pub fn typical(chosen: Chosen<'_>, share: Estimate) -> (String, String) {
     let bins = read.after.as_ref().map_or(0, |a| a.bins.len());
     let dead = read.dead.first_usable();
     let left_out = if dead > 0.0 {
-        format!(" Shaded: strain below {}, which is not used.", significant(dead, 2))
+        let ruled_out = if ruled_out(reversal) { GREY_ONES } else { "" };
+        format!(" Shaded: strain below {}, which is not used.{ruled_out}", significant(dead, 2))
     } else {
         String::new()
     };
@@ -124,7 +125,8 @@ pub fn typical(chosen: Chosen<'_>, share: Estimate) -> (String, String) {
         "A typical reversal: {}, {}{at}, loading {}, grade {}; {}. Circles: viscosity over its steady value before the reversal, {} with standard \
          uncertainty as bars. Line: fitted curve of the form with the largest weight. Diamond and horizontal line: \
          value at zero strain, averaged over forms, with its 95 % interval, so that the contact share is {}. \
-         Triangle: minimum of the curve.{left_out} (a) Linear and (b) logarithmic strain.",
+         Triangle: minimum of the curve.{left_out} (a) Linear and (b) logarithmic strain; (c) trace less curve in units of \
+         the standard uncertainty of each bin.",
         reversal.reversal,
         identity.sample,
         identity.loading,
@@ -141,6 +143,10 @@ pub fn typical(chosen: Chosen<'_>, share: Estimate) -> (String, String) {
     );
     (text, alt)
 }
+
+/// Where the control comes back later than the run itself would be read.
+const GREY_ONES: &str = " Grey circles: readings that the control rules out; they enter the curve, but not the value at zero \
+                         strain.";
 
 /// Why this reversal is the one that is shown.
 fn chosen_among(chosen: Chosen<'_>) -> String {
@@ -201,10 +207,11 @@ pub fn atlas(sample: &str, reversals: &[&StudyReversal]) -> (String, String) {
         0 => String::new(),
         n => format!(" Not drawn: {} of which nothing could be read.", count(n as u64, "reversal")),
     };
+    let ruled_out = if reversals.iter().any(|r| ruled_out(r)) { GREY_ONES } else { "" };
     let text = format!(
         "Reversals of {sample}: {} (grades: {}). Across: strain since reversal. Up: viscosity over its steady \
          value before. Circles: binned trace; line: fitted curve; shaded: strain that is not used; diamond on the left \
-         edge, where resolved: value at zero strain with its 95 % interval. Name, set-point and grade above each.{undrawn}",
+         edge, where resolved: value at zero strain with its 95 % interval. Name, set-point and grade above each.{ruled_out}{undrawn}",
         count(reversals.len() as u64, "reversal"),
         grades.join(", "),
     );

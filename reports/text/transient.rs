@@ -67,6 +67,12 @@ fn fitted(fit: &Fit) -> String {
     )
 }
 
+/// Three digits without idle zeros: a centre such as 1.25 has them.
+fn centre(x: f64) -> String {
+    let text = significant(x, 3);
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}
+
 /// Two digits: priors are weak.
 fn two_digits(x: f64) -> String {
     significant(x, 2)
@@ -83,7 +89,7 @@ fn weak(fit: &Fit) -> String {
         let limits = w
             .limits
             .map_or_else(String::new, |(low, high)| format!(", within {} to {}", two_digits(low), two_digits(high)));
-        format!("{} {} {spread}{limits}", w.symbol, two_digits(w.centre))
+        format!("{} {} {spread}{limits}", w.symbol, centre(w.centre))
     };
     let all: Vec<String> = priors::all().iter().map(prior).collect();
     format!(
