@@ -339,8 +339,8 @@ fn grades(settings: &InForce) -> Vec<Sentence> {
         say(
             format!(
                 "A reversal is resolved if its first usable strain is at most {}, the standard uncertainty of its \
-                 contact share at most {}, the share itself at least {} and below one, and at least {} lie below \
-                 strain 0.1.",
+                 contact share at most {}, the share itself at least {} and below one by more than its uncertainty, \
+                 and at least {} lie below strain 0.1.",
                 setting(resolved.dead_strain),
                 setting(resolved.uncertainty),
                 setting(resolved.smallest_share),

@@ -152,6 +152,14 @@ fn refusals(share: Estimate, read: &ReversalRead, is_control: bool, limits: &Res
             format!("not resolved: u(contact share) {:.3} is above {}", share.u, limits.uncertainty),
         ),
         (!range.contains(&share.value), format!("not resolved: contact share {:.3} is out of range", share.value)),
+        (
+            // Else ln(1 − X) has no error to speak of, and its interval would begin anywhere.
+            share.value < 1.0 && 1.0 - share.value <= share.u,
+            format!(
+                "not resolved: what is left of the viscosity, {:.3} of it, is not above its uncertainty",
+                1.0 - share.value
+            ),
+        ),
         (early < limits.early_bins, format!("not resolved: {early} bins below strain 0.1 are too few")),
     ];
     // Not a number passes no comparison, so it is refused by the range.
@@ -377,7 +385,8 @@ mod tests {
 
     #[test]
     fn what_is_not_resolved_keeps_its_bound_alone() {
-        for share in [estimate(0.5, 0.06), estimate(1.02, 0.03), estimate(-0.2, 0.03), estimate(f64::NAN, 0.01)] {
+        let all = [(0.5, 0.06), (1.02, 0.03), (-0.2, 0.03), (0.98, 0.03), (f64::NAN, 0.01)];
+        for share in all.map(|(value, u)| estimate(value, u)) {
             let found = judged(good(share), None);
             assert!(!found.resolved && found.grade == Grade::C, "{share:?}");
             assert_eq!(

@@ -21,8 +21,9 @@ fn a_pure_contact_resistance_reads_one() {
         // An interval of z = −ln(1 − X) never reaches 1, so the word is a lower end close to it, or a bound.
         for j in judged(&points) {
             let low = j.contact_share_low.unwrap();
-            assert!((0.9..1.0).contains(&low), "{low} {:?}", j.remarks);
-            assert!(j.resolved || j.remarks.iter().any(|r| r.contains("out of range")), "{:?}", j.remarks);
+            assert!((0.8..1.0).contains(&low), "{low} {:?}", j.remarks);
+            let why = |r: &String| r.contains("out of range") || r.contains("what is left of the viscosity");
+            assert!(j.resolved || j.remarks.iter().any(why), "{:?}", j.remarks);
         }
     }
 }
