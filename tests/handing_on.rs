@@ -27,6 +27,10 @@ impl Packed {
     }
 }
 
+/// What a study says of itself. The ORCID is the one that its makers give as an example; it is nobody's.
+const FRONT: &str = "authors: [{name: \"Muster, Ina\", affiliation: Invented institute, orcid: 0000-0002-1825-0097}]\n\
+                     licence: CC-BY-4.0\nkeywords: [shear reversal]\nabstract: A record made by hand.\n";
+
 /// Table of the study from before: one number that is right by construction of the test, one that is far off.
 const OLD: &str = "sample;point;share\n";
 
@@ -35,6 +39,8 @@ fn packed() -> &'static Packed {
     PACKED.get_or_init(|| {
         let packed = Packed { room: tempfile::tempdir().unwrap() };
         copy_folder(&root().join("tests/synthetic-record"), &packed.study());
+        let file = packed.study().join("study.yaml");
+        fs::write(&file, fs::read_to_string(&file).unwrap() + FRONT).unwrap();
         says(&["run", text(&packed.study())], 0);
         says(&["pack", text(&packed.study()), text(&packed.bag())], 0);
         says(&["pack", text(&packed.study()), text(&packed.zip())], 0);
@@ -216,7 +222,7 @@ fn results_that_do_not_hold_are_packed_on_request_only_and_the_bag_says_so() {
     let room = tempfile::tempdir().unwrap();
     let study = received(room.path());
     let file = study.join("study.yaml");
-    fs::write(&file, fs::read_to_string(&file).unwrap() + "\n# a new word\nkeywords: [changed]\n").unwrap();
+    fs::write(&file, fs::read_to_string(&file).unwrap() + "\nprotocol: changed\n").unwrap();
     let bag = room.path().join("bag");
     assert!(says(&["pack", text(&study), text(&bag)], 1).contains("not up to date"));
     assert!(!bag.exists());
