@@ -442,7 +442,10 @@ impl Parts {
             let (n, of) = (open.len(), of_sample().count());
             let states = if of == n { format!("at none of {of} set-points") } else { format!("at {n} of {of} set-points") };
             let values = if of == n { "any contact share" } else { "no contact share" };
-            let upper = t.set_point_high.as_ref().filter(|_| t.states_without_value > 0);
+            // Only where everything above the upper end is without a value could the rise go on unseen.
+            let above = of_sample().skip_while(|s| Some(&s.set_point) != t.set_point_high.as_ref()).skip(1);
+            let unseen = t.states_without_value > 0 && above.clone().all(|s| s.contact_share.is_none());
+            let upper = t.set_point_high.as_ref().filter(|_| unseen);
             let upper = upper.map_or_else(String::new, |high| format!(", so that the rise is read up to {high} only"));
             out.push(format!("{states}, {}, {values} could be read{upper}", methods::listed(open.into_iter())));
         }
@@ -510,12 +513,21 @@ fn groups(settings: &[SettingLine]) -> Vec<SettingGroup> {
         let title = head(&rows[0].path);
         let row = |s: &&SettingLine| {
             let path = s.path.strip_prefix(&format!("{title}.")).unwrap_or(&s.path).to_owned();
-            let meaning = s.meaning.replace('`', "").split_whitespace().collect::<Vec<_>>().join(" ");
+            let meaning = quoted(&s.meaning).split_whitespace().collect::<Vec<_>>().join(" ");
             SettingLine { path, value: for_people(&s.value), meaning, ..(*s).clone() }
         };
         SettingGroup { rows: rows.iter().map(row).collect(), title }
     };
     rows.chunk_by(|a, b| head(&a.path) == head(&b.path)).map(group).collect()
+}
+
+/// Words between backticks in quotes.
+fn quoted(text: &str) -> String {
+    let mark = |(i, part): (usize, &str)| {
+        let mark = if i == 0 { "" } else if i % 2 == 1 { "\u{201c}" } else { "\u{201d}" };
+        format!("{mark}{part}")
+    };
+    text.split('`').enumerate().map(mark).collect()
 }
 
 fn set_out(paragraph: &Paragraph, cited: &[&str]) -> Methods {

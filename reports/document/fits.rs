@@ -100,7 +100,7 @@ pub(super) fn words(fits: &Fits) -> Vec<String> {
 /// Rival explanations, and over those of one group what their weights mean.
 pub(super) fn rivals(rivals: &[Rival]) -> Printed {
     let columns = [
-        ("explanation of the contact shares", "name"),
+        ("explanation of the contact shares", "wide"),
         ("states", "right"),
         ("free parameters", "right"),
         ("sum of squares", "right"),
@@ -116,7 +116,7 @@ pub(super) fn rivals(rivals: &[Rival]) -> Printed {
             numbers::plain(r.rss),
             or_missing(r.aicc.map(numbers::plain)),
             numbers::plain(r.bic),
-            or_missing(r.akaike_weight.map(numbers::percent)),
+            or_missing(r.akaike_weight.map(weight)),
         ]
     };
     let group = |rows: &[Rival]| {
@@ -124,6 +124,11 @@ pub(super) fn rivals(rivals: &[Rival]) -> Printed {
         std::iter::once(vec![head]).chain(rows.iter().map(row)).collect::<Vec<_>>()
     };
     printed(&columns, rivals.chunk_by(|a, b| a.scope == b.scope).flat_map(group).collect())
+}
+
+/// A weight as per cent, down to a tenth of one.
+fn weight(share: f64) -> String {
+    if share < 0.001 { format!("< {}", numbers::percent(0.001)) } else { numbers::percent(share) }
 }
 
 /// What the data prefer, without the words on what weights mean, which the caption says once.

@@ -7,6 +7,7 @@ use crate::tables::column::joined;
 use crate::text::methods::listed;
 use crate::text::numbers::percent;
 use crate::text::said;
+use stages::numerics::float;
 use stages::reversal::result::{Before, JudgedRun};
 use stages::states::result::{State, StudyReversal};
 
@@ -34,9 +35,9 @@ pub(super) fn all_gone(reversal: &StudyReversal, judged: &[JudgedRun]) -> Option
 
 /// How a stretch before that is not steady changes.
 fn change(before: &Before) -> String {
-    let back = before.recovery.map_or_else(String::new, |r| format!(", recovers to {} of it", signed(r.value)));
+    let back = before.recovery.map_or_else(String::new, |r| format!(", comes back with {}", signed(float::exp(r.value) - 1.0)));
     let over = crate::text::numbers::plain(before.window_strain);
-    format!(": changes by {} over a strain of {over} before{back}", signed(before.drift.value))
+    format!(": the viscosity changes by {} over a strain of {over} before{back}", signed(before.drift.value))
 }
 
 fn signed(share: f64) -> String {

@@ -79,9 +79,9 @@ pub(super) fn name(limit: &str) -> String {
         "particle-reynolds" => "particle Reynolds number",
         "stokes" => "Stokes number",
         "peclet" => "Péclet number",
-        "gap-too-narrow" => "gap over the diameter of a particle",
-        "settled" => "part of the gap that particles settle",
-        "stress-over-weight" => "stress over the weight of a layer of particles",
+        "gap-too-narrow" => "gap in particle diameters",
+        "settled" => "settling",
+        "stress-over-weight" => "stress over weight",
         other => return other.replace('-', " "),
     }
     .to_owned()

@@ -54,8 +54,9 @@ fn line(rows: &[StudyReversal]) -> Vec<String> {
         (None, Some(bound)) => format!("≥ {}", numbers::significant(bound, 2)),
         (None, None) => MISSING.to_owned(),
     };
-    // What stands beside the value has its decimals; alone it has two digits.
-    let beside = |x: f64| share.map_or_else(|| numbers::significant(x, 2), |s| numbers::like(x, s.value, s.u));
+    // What stands beside the value has its decimals; alone, or beside a power of ten, it has two digits.
+    let like = |x: f64| share.map(|s| numbers::like(x, s.value, s.u)).filter(|text| !text.contains('×'));
+    let beside = |x: f64| like(x).unwrap_or_else(|| numbers::significant(x, 2));
     vec![
         first.reversal.clone(),
         read.step.to_string(),
