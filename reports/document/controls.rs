@@ -60,9 +60,7 @@ pub(super) fn note(controls: &[Control], judged: &[JudgedRun]) -> String {
         let run = judged.iter().find(|run| c.runs.contains(&run.identity.run));
         run.map_or_else(String::new, |r| format!(" ({}, {})", r.identity.instrument, r.identity.geometry))
     };
-    let told = |c: &&Control| {
-        c.contact_share.map(|x| format!("{}{}", numbers::plus_minus(x.value, x.u), named(c)))
-    };
+    let told = |c: &&Control| c.contact_share.map(|x| format!("{}{}", numbers::plus_minus(x.value, x.u), named(c)));
     let of = |failed: bool| listed(controls.iter().filter(|c| c.failed == failed).filter_map(|c| told(&c)));
     let (failed, held) = (of(true), of(false));
     if !failed.is_empty() {

@@ -440,7 +440,8 @@ impl Parts {
             t.remarks.iter().filter(|r| !r.starts_with(HOLDS)).map(|r| said::printed(r)).collect();
         if !open.is_empty() {
             let (n, of) = (open.len(), of_sample().count());
-            let states = if of == n { format!("at none of {of} set-points") } else { format!("at {n} of {of} set-points") };
+            let states =
+                if of == n { format!("at none of {of} set-points") } else { format!("at {n} of {of} set-points") };
             let values = if of == n { "any contact share" } else { "no contact share" };
             // Only where everything above the upper end is without a value could the rise go on unseen.
             let above = of_sample().skip_while(|s| Some(&s.set_point) != t.set_point_high.as_ref()).skip(1);
@@ -524,7 +525,13 @@ fn groups(settings: &[SettingLine]) -> Vec<SettingGroup> {
 /// Words between backticks in quotes.
 fn quoted(text: &str) -> String {
     let mark = |(i, part): (usize, &str)| {
-        let mark = if i == 0 { "" } else if i % 2 == 1 { "\u{201c}" } else { "\u{201d}" };
+        let mark = if i == 0 {
+            ""
+        } else if i % 2 == 1 {
+            "\u{201c}"
+        } else {
+            "\u{201d}"
+        };
         format!("{mark}{part}")
     };
     text.split('`').enumerate().map(mark).collect()

@@ -89,7 +89,8 @@ fn named(mut places: Vec<String>) -> Vec<String> {
 /// Readings that rules of cleaning set aside, each under its gravest reason, as the table of exclusions counts them.
 fn readings(judged: &[JudgedRun]) -> Option<String> {
     let mut all: BTreeMap<&str, (u64, u64)> = BTreeMap::new();
-    let by_rule = judged.iter().flat_map(|r| &r.account.counted).filter(|(reason, n)| *reason != "set-aside" && **n > 0);
+    let by_rule =
+        judged.iter().flat_map(|r| &r.account.counted).filter(|(reason, n)| *reason != "set-aside" && **n > 0);
     for (reason, n) in by_rule {
         let entry = all.entry(reason).or_default();
         *entry = (entry.0 + n, entry.1 + 1);

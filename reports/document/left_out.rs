@@ -35,7 +35,9 @@ pub(super) fn all_gone(reversal: &StudyReversal, judged: &[JudgedRun]) -> Option
 
 /// How a stretch before that is not steady changes.
 fn change(before: &Before) -> String {
-    let back = before.recovery.map_or_else(String::new, |r| format!(", comes back with {}", signed(float::exp(r.value) - 1.0)));
+    let back = before
+        .recovery
+        .map_or_else(String::new, |r| format!(", and by {} until it has recovered", signed(float::exp(r.value) - 1.0)));
     let over = crate::text::numbers::plain(before.window_strain);
     format!(": the viscosity changes by {} over a strain of {over} before{back}", signed(before.drift.value))
 }

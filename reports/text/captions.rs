@@ -117,7 +117,11 @@ pub fn typical(chosen: Chosen<'_>, share: Estimate) -> (String, String) {
     let bins = read.after.as_ref().map_or(0, |a| a.bins.len());
     let dead = read.dead.first_usable();
     let left_out = if dead > 0.0 {
-        format!(" Shaded: strain below {}, which does not enter the value.{}", significant(dead, 2), within(&[reversal]))
+        format!(
+            " Shaded: strain below {}, which does not enter the value.{}",
+            significant(dead, 2),
+            within(&[reversal])
+        )
     } else {
         String::new()
     };

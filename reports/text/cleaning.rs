@@ -8,7 +8,8 @@ use stages::clean::params::Params as Clean;
 pub(super) fn exclusions(settings: &InForce) -> Vec<Sentence> {
     let clean = &settings.clean;
     let secondary = clean.secondary_flow.on().map(|r| {
-        let reynolds = format!("a Reynolds number of the gap above {} (a cone's by its gap at the rim)", setting(r.reynolds));
+        let reynolds =
+            format!("a Reynolds number of the gap above {} (a cone's by its gap at the rim)", setting(r.reynolds));
         let taylor = format!("a Taylor number above {} between cylinders", setting(r.taylor));
         let (flat, round) = (settings.cones || settings.plates, settings.cylinders);
         let (number, sources) = match (flat, round) {

@@ -18,8 +18,7 @@ pub fn sentences(settings: &InForce) -> Vec<Sentence> {
     } else {
         "A number that cannot be read stops the analysis; there was none."
     };
-    let mut out =
-        vec![say(missing, &["stages.ingest.missing"]), say(unreadable, &["stages.ingest.refuse_unreadable"])];
+    let mut out = vec![say(missing, &["stages.ingest.missing"]), say(unreadable, &["stages.ingest.refuse_unreadable"])];
     out.extend(settings.angles.then(|| angle(ingest)));
     out.extend(settings.steps_by_set_point.then(|| {
         let change = setting_percent(ingest.set_point_change);

@@ -49,7 +49,10 @@ mod tests {
 
     #[test]
     fn numbers_of_a_remark_are_set_and_names_are_not() {
-        assert_eq!(printed("flat (-4 to +2 %) in control-1.csv, step 3-5"), "flat (\u{2212}4 to +2 %) in control-1.csv, step 3-5");
+        assert_eq!(
+            printed("flat (-4 to +2 %) in control-1.csv, step 3-5"),
+            "flat (\u{2212}4 to +2 %) in control-1.csv, step 3-5"
+        );
         assert_eq!(printed("adds 2e-14 of the torque; 6e-4"), "adds 2×10⁻¹⁴ of the torque; 6×10⁻⁴");
         assert_eq!(printed("step1e5x, 3 e-4, R12e, 2026-10-12"), "step1e5x, 3 e-4, R12e, 2026-10-12");
     }
