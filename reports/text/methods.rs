@@ -42,6 +42,16 @@ pub struct InForce {
     pub inertia_known: bool,
     /// Whether any geometry in use is parallel plates.
     pub plates: bool,
+    /// Whether any geometry in use is a cone and plate.
+    pub cones: bool,
+    /// Whether any geometry in use is concentric cylinders.
+    pub cylinders: bool,
+    /// Whether any export in use gives the angle of the moving part.
+    pub angles: bool,
+    /// Whether any export in use tells its steps by nothing but a set-point.
+    pub steps_by_set_point: bool,
+    /// Whether any export in use gives both stress and torque.
+    pub stress_and_torque: bool,
 }
 
 /// A sentence with what it rests on.
@@ -82,7 +92,7 @@ pub fn paragraphs(settings: &InForce, runs: &[JudgedRun], states: &States) -> Ve
     let all = vec![
         paragraph("Liquids", liquids::sentences(&settings.computed_liquids)),
         paragraph("Readings", readings(settings, runs)),
-        paragraph("Exclusions", exclusions(&settings.clean)),
+        paragraph("Exclusions", exclusions(settings)),
         paragraph("Limits of the flow", cleaning::judged(&settings.clean, settings.plates)),
         paragraph("Before the reversal", before(settings)),
         paragraph("After the reversal", after(settings)),
@@ -102,7 +112,7 @@ fn readings(settings: &InForce, runs: &[JudgedRun]) -> Vec<Sentence> {
         format!("{} with {} {were} read.", count(runs.len() as u64, "raw export"), count(rows, "row")),
         &["count of runs", "count of rows"],
     )];
-    out.extend(exports::sentences(&settings.ingest, settings.clean.stress_agreement));
+    out.extend(exports::sentences(settings));
     let clean = &settings.clean;
     out.push(
         say(
@@ -130,7 +140,8 @@ fn readings(settings: &InForce, runs: &[JudgedRun]) -> Vec<Sentence> {
     out
 }
 
-fn exclusions(clean: &Clean) -> Vec<Sentence> {
+fn exclusions(settings: &InForce) -> Vec<Sentence> {
+    let clean = &settings.clean;
     let mut out = vec![say("Readings are flagged with a reason and never deleted.", &["count of exclusions"])];
     let plain = [
         (clean.missing, "without torque, time or motion", "stages.clean.missing"),
@@ -144,7 +155,7 @@ fn exclusions(clean: &Clean) -> Vec<Sentence> {
         out.push(say(format!("Set aside were readings {what}."), &from));
     }
     out.extend(flags(clean));
-    out.extend(cleaning::exclusions(clean));
+    out.extend(cleaning::exclusions(settings));
     out
 }
 
@@ -406,14 +417,29 @@ fn control(settings: &InForce, states: &States) -> Vec<Sentence> {
         say(
             format!(
                 "The time until its torque is back within {} standard uncertainties is not used in any run of that \
-                 instrument and geometry. The control fails if its mean apparent contact share differs from zero by \
+                 instrument and geometry{}. The control fails if its mean apparent contact share differs from zero by \
                  more than two standard uncertainties and by more than {}.",
                 setting(control.back_within),
+                later(settings),
                 setting(control.failed_share)
             ),
-            &["stages.reversal.control"],
+            &["stages.reversal.control", "stages.reversal.choices.dead_strain"],
         ),
     ]
+}
+
+/// What becomes of a reversal in which the control comes back late.
+fn later(settings: &InForce) -> String {
+    let factors = settings.reversal.choices.on().map_or(&[][..], |c| &c.dead_strain);
+    if factors.is_empty() {
+        return ": a reversal that was read from an earlier strain on has no value".to_owned();
+    }
+    let factors = listed(factors.iter().map(|f| setting(*f))).replace(" and ", " or ");
+    format!(
+        ": a reversal that could be read from an earlier strain on is read again from {factors} times that strain on, \
+         the first of these that is late enough, and has no value if none is; plateau, minimum and the drawn curve stay \
+         those of the first reading"
+    )
 }
 
 fn hierarchy(settings: &InForce, states: &States) -> Vec<Sentence> {
@@ -424,7 +450,7 @@ fn hierarchy(settings: &InForce, states: &States) -> Vec<Sentence> {
     vec![
         say(
             format!(
-                "{} over {} {} {}. Reversals of a sample whose held quantity differs by less than a ratio of {} have \
+                "{} with a set-point, over {}, {} {}. Reversals of a sample whose held quantity differs by less than a ratio of {} have \
                  one set-point; found values that span more than a ratio of {} stop the analysis.",
                 count(n as u64, "reversal"),
                 count(loadings.len() as u64, "loading"),
@@ -522,11 +548,11 @@ fn fitted(fit: &Fit, model: &dyn Model) -> Sentence {
     let source: Vec<&'static str> = Some(model.source()).filter(|s| !s.is_empty()).into_iter().collect();
     let what = match model.subject() {
         Subject::Thickening => {
-            let held = [("alpha", fit.alpha), ("beta", fit.beta)];
+            let held = [("α", fit.alpha), ("β", fit.beta)];
             let held = held.iter().filter_map(|(name, v)| v.map(|v| format!("{name} held at {}", setting(v))));
             let held: Vec<String> = held.collect();
             let with = if held.is_empty() { String::new() } else { format!(", {}", listed(held.into_iter())) };
-            format!("to all samples and stresses at once{with}")
+            format!("to all samples of the same particles at all stresses at once{with}")
         }
         Subject::Packing => "against the solid fraction at either end of the rise".to_owned(),
         Subject::FlowCurve => "to the flow curve of each sample".to_owned(),
