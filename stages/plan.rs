@@ -52,22 +52,33 @@ pub fn add(plan: &mut Plan, study: &Study, stages: &Stages, variant: Option<&str
             plan.stages.push(stage);
         }
     }
-    Planner { plan, study, stages, variant }.chain()
+    let main = MainLine::of(plan, variant);
+    Planner { plan, main, study, stages, variant }.chain()
+}
+
+/// Where in a plan the tasks of the main line stand, by stage and subject; nothing for the main line itself.
+#[derive(Debug, Default)]
+pub struct MainLine(BTreeMap<(&'static str, String), usize>);
+
+impl MainLine {
+    /// For those who add the tasks of a variant, when those of the main line are there.
+    pub fn of(plan: &Plan, variant: Option<&str>) -> Self {
+        let main = plan.tasks.iter().enumerate().filter(|(_, task)| variant.is_some() && task.variant.is_none());
+        Self(main.map(|(at, task)| ((task.stage, task.of.clone()), at)).collect())
+    }
+
+    /// The same task with the same settings and inputs.
+    fn same<'p>(&self, plan: &'p Plan, task: &Task) -> Option<&'p Task> {
+        let main = &plan.tasks[*self.0.get(&(task.stage, task.of.clone()))?];
+        let values = task.settings.iter().map(|s| (s.role, &s.value));
+        let equal = main.inputs == task.inputs && values.eq(main.settings.iter().map(|s| (s.role, &s.value)));
+        equal.then_some(main)
+    }
 }
 
 /// Adds the task, or gives the one of the main line that is the same: a variant shares all that it does not change.
-pub fn shared(plan: &mut Plan, task: Task) -> Task {
-    let values = |task: &Task| task.settings.iter().map(|s| (s.role, s.value.clone())).collect::<Vec<_>>();
-    let same = |main: &&Task| {
-        main.stage == task.stage
-            && main.of == task.of
-            && main.variant.is_none()
-            && values(main) == values(&task)
-            && main.inputs == task.inputs
-    };
-    if task.variant.is_some()
-        && let Some(main) = plan.tasks.iter().find(same)
-    {
+pub fn shared(plan: &mut Plan, main: &MainLine, task: Task) -> Task {
+    if let Some(main) = main.same(plan, &task) {
         return main.clone();
     }
     plan.tasks.push(task.clone());
@@ -76,6 +87,7 @@ pub fn shared(plan: &mut Plan, task: Task) -> Task {
 
 struct Planner<'a> {
     plan: &'a mut Plan,
+    main: MainLine,
     study: &'a Study,
     stages: &'a Stages,
     variant: Option<&'a str>,
@@ -109,7 +121,7 @@ impl<'a> Planner<'a> {
     }
 
     fn push(&mut self, task: Task) -> Task {
-        shared(self.plan, task)
+        shared(self.plan, &self.main, task)
     }
 
     fn task(&self, stage: &'static str, of: &str, code: &'static str, outputs: &[Output], work: Work) -> Task {
