@@ -162,7 +162,7 @@ fn lay_out(
     let moved = if nothing_to_do { Vec::new() } else { ready.apply(&ours, &found, &next)? };
     let specials = [(MANIFEST, manifest.0, manifest.1 as u64), (LEDGER, copy.0, copy.1 as u64)];
     let results = layout::remember(&found, &wanted, specials);
-    Ok(Some(LaidOut { results, moved, line: line.map(|line| line.run), ledger: next, tasks: tasks.clone() }))
+    Ok(Some(LaidOut { results, moved, line: line.map(|line| line.run), ledger: next, tasks }))
 }
 
 /// Where something failed, nothing is laid out. What the store lost of that which would be is brought back all the same,
