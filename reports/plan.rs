@@ -226,9 +226,8 @@ impl Planner<'_> {
 
     /// Claims read the tables that they name as published, and their own table follows.
     fn claims(&mut self) {
-        let named = |table: &&str| self.inputs.claims.iter().any(|c| c.table == **table);
-        let tables = ["runs", "exclusions", "limits", "reversals", "states", "thickening", "fits", "budget", "choices"];
-        let tables = tables.into_iter().filter(named);
+        let claimable: Vec<&str> = crate::tables::claimable().iter().map(|t| t.name).collect();
+        let tables = claimable.into_iter().filter(|table| self.inputs.claims.iter().any(|c| c.table == *table));
         let inputs = tables.map(|t| input(t, &self.task("table", t, code::TABLE, write::claims).name(), "parquet"));
         let inputs: Vec<Input> = inputs.collect();
         if self.inputs.claims.is_empty() {
