@@ -18,3 +18,4 @@ mod rebuild;
 mod support;
 mod surroundings;
 mod synthetic_record;
+mod undecided_fits;

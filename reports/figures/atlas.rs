@@ -5,7 +5,7 @@ use super::legend::shortened;
 use super::panel::{Area, DrawError, Drawn, Labels, Panel, Place, write};
 use super::style::{CONTACT, GREY, INK, Series, Shape, TOTAL, TWO_COLUMNS, pen, units};
 use super::svg::{literal, stacked};
-use super::typical::{RULED_OUT, trace_table};
+use super::typical::trace_table;
 use super::{Caption, Figure, nothing, picture};
 use crate::tables::reversals::contact_share;
 use crate::text::captions;
@@ -14,8 +14,8 @@ use stages::reversal::result::{After, Grade};
 use stages::states::result::StudyReversal;
 
 const COLUMNS: usize = 4;
-/// Height of a row, pt: lettering, frame, tick labels.
-const ROW: f64 = 108.0;
+/// Height of a row, pt: lettering, frame, tick labels. Seven of them fill a page.
+const ROW: f64 = 102.0;
 const LEFT: f64 = 24.0;
 const STEP: f64 = (TWO_COLUMNS - LEFT) / COLUMNS as f64;
 /// Lettering of an atlas, pt.
@@ -65,7 +65,7 @@ fn strain_range(traced: &[(&StudyReversal, &After)]) -> (f64, f64) {
 fn cell(area: &Area<'_>, column: usize, traced: (&StudyReversal, &After), strains: (f64, f64)) -> Drawn {
     let (reversal, after) = traced;
     let left = LEFT + STEP * column as f64;
-    let place = Place { left, top: 21.0, width: STEP - 8.0, height: 70.0 };
+    let place = Place { left, top: 19.0, width: STEP - 8.0, height: 66.0 };
     heading(area, place, reversal)?;
     let x = Axis::log(strains.0, strains.1, "");
     let mut panel = Panel::new(area, place, x, Axis::linear(0.0, 1.25, ""))?;
@@ -96,11 +96,10 @@ fn heading(area: &Area<'_>, place: Place, reversal: &StudyReversal) -> Drawn {
 }
 
 fn trace(panel: &mut Panel<'_, '_>, reversal: &StudyReversal, after: &After, first: f64) -> Drawn {
-    let dead = reversal.judged.read.dead.first_usable();
-    let (early, used): (Vec<_>, Vec<_>) = after.bins.iter().map(|b| (b.0, b.1)).partition(|b| b.0 < dead);
-    panel.cloud(&early, RULED_OUT, 0.8)?;
-    panel.cloud(&used, TRACE, 0.8)?;
-    panel.curve(&after.curve, pen(INK, 0.7))?;
+    let bins: Vec<_> = after.bins.iter().map(|b| (b.0, b.1)).collect();
+    // The line is thin, so that circles and what they miss of it are both seen.
+    panel.cloud(&bins, TRACE, 1.1)?;
+    panel.curve(&after.curve, pen(INK, 0.35))?;
     if let Some(share) = contact_share(reversal) {
         let zero = 1.0 - share.value;
         // On the left edge, where the log axis ends.

@@ -12,8 +12,6 @@ use stages::states::result::{States, StudyReversal, Thickening, Verdict};
 use stages::table::Table;
 
 const TRACE: Series = Series { color: TOTAL, shape: Shape::Circle };
-/// Readings that the control rules out.
-pub const RULED_OUT: Series = Series { color: GREY, shape: Shape::Circle };
 const AT_ZERO: Series = Series { color: CONTACT, shape: Shape::Diamond };
 const AT_MINIMUM: Series = Series { color: LIQUID, shape: Shape::Triangle };
 
@@ -77,24 +75,17 @@ pub fn draw(states: &States) -> Result<Figure, DrawError> {
     };
     let reversal = chosen.reversal;
     let data = trace_table(&[(reversal, after)]);
-    let size = (TWO_COLUMNS, 290.0);
+    let size = (TWO_COLUMNS, 250.0);
     let svg = picture(size, title, |area| {
         let place = |left: f64, top: f64, height: f64| Place { left, top, width: 200.0, height };
         let shown = Shown { reversal, after, share };
         let right = 42.0 + 200.0 + 54.0;
-        shown.linear(area, place(42.0, 14.0, 250.0))?;
-        shown.logarithmic(area, place(right, 14.0, 154.0))?;
-        shown.residuals(area, place(right, 210.0, 54.0))
+        shown.linear(area, place(42.0, 14.0, 210.0))?;
+        shown.logarithmic(area, place(right, 14.0, 124.0))?;
+        shown.residuals(area, place(right, 180.0, 44.0))
     })?;
     let (text, alt) = captions::typical(chosen, share);
     Ok(Figure { svg, data, caption: Caption { text, alt, empty: None, width: size.0, height: size.1, row: None } })
-}
-
-/// Whether the control comes back later than the run itself lets its readings be used: the value is then that of a fit
-/// from the later strain on, while trace and curve begin where the run does.
-pub fn ruled_out(reversal: &StudyReversal) -> bool {
-    let dead = &reversal.judged.read.dead;
-    dead.control > [dead.inertia, dead.momentum, dead.sampling].into_iter().fold(dead.speed, f64::max)
 }
 
 /// Trace less curve in units of the standard uncertainty of each bin: (strain, residual).
@@ -103,11 +94,12 @@ fn residuals(after: &After) -> Vec<(f64, f64)> {
     after.bins.iter().filter_map(residual).collect()
 }
 
-/// The curve at a strain, linear between its points; none beyond them.
+/// The curve at a strain, linear between its points and level beyond them; none of less than two points.
 fn curve_at(curve: &[(f64, f64)], strain: f64) -> Option<f64> {
-    let next = curve.partition_point(|p| p.0 < strain);
-    let (a, b) = (curve.get(next.max(1) - 1)?, curve.get(next.max(1))?);
-    Some(a.1 + (b.1 - a.1) * ((strain - a.0) / (b.0 - a.0)).max(0.0))
+    let last = curve.len().checked_sub(1).filter(|last| *last > 0)?;
+    let next = curve.partition_point(|p| p.0 < strain).clamp(1, last);
+    let (a, b) = (curve[next - 1], curve[next]);
+    Some(a.1 + (b.1 - a.1) * ((strain - a.0) / (b.0 - a.0)).clamp(0.0, 1.0))
 }
 
 /// Binned traces with their residuals and fitted curves of reversals, one below the other.
@@ -201,9 +193,8 @@ impl Shown<'_> {
     fn below(&self, panel: &mut Panel<'_, '_>) -> Drawn {
         panel.level(1.0, pen(GREY, 0.5))?;
         for (strain, ratio, u) in &self.after.bins {
-            let look = if *strain < self.dead() { RULED_OUT } else { TRACE };
-            panel.bar(*strain, ratio - u, ratio + u, pen(look.color, 0.5))?;
-            panel.marker((*strain, *ratio), look, false, 1.5)?;
+            panel.bar(*strain, ratio - u, ratio + u, pen(TRACE.color, 0.5))?;
+            panel.marker((*strain, *ratio), TRACE, false, 1.5)?;
         }
         panel.curve(&smooth(&self.after.curve), pen(INK, 0.9))?;
         let before = self.reversal.judged.read.before.as_ref().map_or(f64::NAN, |b| b.viscosity_pa_s.value);
@@ -214,4 +205,17 @@ impl Shown<'_> {
 /// The curve as it was given, without points that have no number.
 fn smooth(curve: &[(f64, f64)]) -> Vec<(f64, f64)> {
     curve.iter().copied().filter(|p| p.0.is_finite() && p.1.is_finite()).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::curve_at;
+
+    #[test]
+    fn a_curve_is_linear_between_its_points_and_level_beyond() {
+        let curve = [(1.0, 0.0), (3.0, 1.0), (4.0, 5.0)];
+        let at = [0.5, 1.0, 2.0, 3.5, 4.0, 4.5].map(|x| curve_at(&curve, x));
+        assert_eq!(at, [0.0, 0.0, 0.5, 3.0, 5.0, 5.0].map(Some));
+        assert_eq!((curve_at(&curve[..1], 1.0), curve_at(&[], 1.0)), (None, None));
+    }
 }
