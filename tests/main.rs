@@ -6,6 +6,7 @@ mod architecture;
 mod demo;
 #[cfg(target_os = "linux")]
 mod disks;
+mod first_day;
 mod generator;
 mod handing_on;
 mod histories;
@@ -17,3 +18,4 @@ mod rebuild;
 mod support;
 mod surroundings;
 mod synthetic_record;
+mod workbooks;
