@@ -4,7 +4,7 @@
 //! for reversals by the program in a process of its own, and read by polars' CSV reader in another. Exports are made
 //! here. What was measured stands in `stages/BENCHMARKS.md`.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, missing_docs)]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, missing_docs, unreachable_pub)]
 
 #[path = "support/peak.rs"]
 mod peak;
@@ -50,7 +50,7 @@ fn one(readings: usize) {
     }
     fs::remove_dir_all(study.path().join(".shearback")).unwrap();
     told("one export, `--until reversal`, from nothing", readings, megabytes, program(study.path(), "reversal"));
-    told("polars' CSV reader, same file", readings, megabytes, by_polars(study.path(), "POLARS_MAX_THREADS", "1"));
+    told("polars' CSV reader, same file", readings, megabytes, by_polars(study.path()));
 }
 
 fn many(exports: usize) {
@@ -65,7 +65,7 @@ fn many(exports: usize) {
     // Files are trusted by their times when these are older than two seconds.
     std::thread::sleep(std::time::Duration::from_secs(3));
     told("the same again, nothing to do", exports * readings, megabytes, program(study.path(), "reversal"));
-    let files = by_polars(study.path(), "POLARS_MAX_THREADS", "1");
+    let files = by_polars(study.path());
     told("polars' CSV reader, same files one by one", exports * readings, megabytes, files);
 }
 
@@ -85,9 +85,9 @@ fn program(study: &Path, stage: &str) -> (f64, f64, bool) {
 }
 
 /// This program once more, which then is polars.
-fn by_polars(study: &Path, variable: &str, threads: &str) -> (f64, f64, bool) {
+fn by_polars(study: &Path) -> (f64, f64, bool) {
     let here = std::env::current_exe().unwrap();
-    measured(Command::new(here).args(["polars"]).arg(study.join("raw/A")).env(variable, threads))
+    measured(Command::new(here).arg("polars").arg(study.join("raw/A")))
 }
 
 fn polars(folder: &Path) {

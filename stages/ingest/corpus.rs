@@ -66,8 +66,13 @@ fn separators_line_ends_and_encodings() {
 fn ways_of_writing_numbers() {
     let body = "t;M;n\ns;mN.m;rpm\n0,5;1,25E+00;60\n1;-2,5;-60\n1,5;1250;60\n";
     same("decimal comma", body.as_bytes(), &comma());
-    let grouped = Layout { thousands: Some(Thousands::Point), ..comma() };
-    same("thousands", body.replace("1250", "1.250,0").as_bytes(), &grouped);
+    for (sign, thousands) in [(".", Thousands::Point), (" ", Thousands::Space), ("'", Thousands::Apostrophe)] {
+        let grouped = Layout { thousands: Some(thousands), ..comma() };
+        same(sign, body.replace("1250", &format!("1{sign}250,0")).as_bytes(), &grouped);
+    }
+    let grouped = Layout { thousands: Some(Thousands::Comma), ..layout() };
+    same("thousands by commas", TABS.replace("1250", "1,250.0").as_bytes(), &grouped);
+    same("decimal comma, exponent", body.replace("1,25E+00", "1,25E-00").as_bytes(), &comma());
     same("quotes", TABS.replace("1.25", "\"1.25\"").replace("1250", "\"1250\"").as_bytes(), &layout());
 }
 
@@ -86,6 +91,99 @@ fn units_in_names_rows_and_the_layout() {
     inline.columns.torque = named("M [mN·m]");
     inline.columns.speed = named("n in rpm");
     same("inline", bare.replace("t\tM\tn", "t/s\tM [mN·m]\tn in rpm").as_bytes(), &inline);
+}
+
+/// The fourth column of an export, whose units row says this, as it is read in SI (°C for temperatures).
+fn fourth(role: &str, unit: &str) -> f64 {
+    let mut columns = layout().columns;
+    let column = match role {
+        "angle" => &mut columns.angle,
+        "strain" => &mut columns.strain,
+        "temperature" => &mut columns.temperature,
+        "stress" => &mut columns.stress,
+        "normal_force" => &mut columns.normal_force,
+        _ => &mut columns.rate,
+    };
+    *column = named("x");
+    let text = format!("t\tM\tn\tx\ns\tmN.m\trpm\t{unit}\n0.5\t1.25\t60\t-180\n1\t-2.5\t-60\t-180\n");
+    let layout = Layout { columns, ..Layout::default() };
+    let (r, _) = tried(text.as_bytes(), None, &layout).unwrap_or_else(|said| panic!("{role} in {unit}: {said}"));
+    let all = [r.angle_rad, r.strain, r.temperature_c, r.stress_pa, r.normal_force_n, r.rate_per_s];
+    all.into_iter().flatten().next().map_or(f64::NAN, |values| values[0])
+}
+
+#[test]
+fn unit_rows_as_people_write_them() {
+    let pi = std::f64::consts::PI;
+    let cases = [
+        ("angle", "rad", -180.0),
+        ("angle", "mrad", -0.18),
+        ("angle", "deg", -pi),
+        ("angle", "°", -pi),
+        ("strain", "%", -1.8),
+        ("strain", "1", -180.0),
+        ("strain", "-", -180.0),
+        ("temperature", "degC", -180.0),
+        ("temperature", "C", -180.0),
+        ("temperature", "°C", -180.0),
+        ("temperature", "[°C]", -180.0),
+        ("temperature", "K", -180.0 - 273.15),
+        ("stress", "Pa", -180.0),
+        ("stress", "kPa", -180e3),
+        ("stress", "mPa", -0.18),
+        ("stress", "N/m²", -180.0),
+        ("normal_force", "mN", -0.18),
+        ("rate", "1/s", -180.0),
+        ("rate", "s-1", -180.0),
+        ("rate", "s^-1", -180.0),
+        ("rate", "1/min", -3.0),
+    ];
+    for (role, unit, value) in cases {
+        let found = fourth(role, unit);
+        assert!((found - value).abs() <= 1e-12 * f64::abs(value), "{role} in {unit}: {found}");
+    }
+    let torque = |unit: &str, of: &str| TABS.replace("mN.m", unit).replace("1.25\t", of);
+    for (unit, of) in [
+        ("N.m", "0.00125"),
+        ("N·m", "0.00125"),
+        ("Nm", "0.00125"),
+        ("mNm", "1.25"),
+        ("uN.m", "1250"),
+        ("µN·m", "1250"),
+        ("μNm", "1250"),
+        ("nN.m", "1.25e6"),
+        ("nNm", "1250000"),
+    ] {
+        let text = torque(unit, &format!("{of}\t"));
+        let (readings, _) = tried(text.as_bytes(), None, &layout()).unwrap_or_else(|said| panic!("{unit}: {said}"));
+        let first = readings.torque_n_m.map_or(f64::NAN, |m| m[0]);
+        assert!((first / 1.25e-3 - 1.0).abs() < 1e-12, "{unit}: {first}");
+    }
+    for (unit, seconds) in [("s", 0.5), ("ms", 0.5e-3), ("min", 30.0), ("h", 1800.0)] {
+        let text = TABS.replace("\ns\t", &format!("\n{unit}\t"));
+        let (readings, _) = tried(text.as_bytes(), None, &layout()).unwrap_or_else(|said| panic!("{unit}: {said}"));
+        assert!((readings.time_s[0] / seconds - 1.0).abs() < 1e-12, "{unit}");
+    }
+    let turn = 2.0 * std::f64::consts::PI;
+    for (unit, speed) in
+        [("rpm", turn), ("1/min", turn), ("min-1", turn), ("rad/s", 60.0), ("mrad/s", 0.06), ("deg/s", turn / 6.0)]
+    {
+        let text = TABS.replace("rpm", unit);
+        let (readings, _) = tried(text.as_bytes(), None, &layout()).unwrap_or_else(|said| panic!("{unit}: {said}"));
+        let first = readings.speed_rad_per_s.map_or(f64::NAN, |n| n[0]);
+        assert!((first / speed - 1.0).abs() < 1e-12, "{unit}: {first}");
+    }
+}
+
+#[test]
+fn words_for_what_is_missing() {
+    for word in ["", "-", "--", "NaN", "nan", "n/a", "NULL", "*"] {
+        let text = TABS.replace("\t-2.5\t", &format!("\t{word}\t"));
+        let (readings, head) =
+            tried(text.as_bytes(), None, &layout()).unwrap_or_else(|said| panic!("`{word}`: {said}"));
+        let torque = readings.torque_n_m.unwrap_or_default();
+        assert!(torque[1].is_nan() && torque[0].is_finite() && head.rows == 3, "`{word}`: {torque:?}");
+    }
 }
 
 #[test]

@@ -87,6 +87,16 @@ fn raw(survey: &Survey, named: &Named) -> String {
     for problem in &survey.refused {
         let _ = writeln!(out, "# left out: {}", yaml::comment(&problem.to_string()));
     }
+    let keys: BTreeSet<&str> =
+        survey.exports.iter().flat_map(|export| export.preamble.keys()).map(String::as_str).collect();
+    if !keys.is_empty() {
+        let some: Vec<String> = keys.into_iter().take(3).map(scalar).collect();
+        let _ = writeln!(
+            out,
+            "# `preamble: [{}]` in an entry makes columns of the table `runs` of these.",
+            some.join(", ")
+        );
+    }
     out += "raw:\n";
     for entry in &named.entries {
         let _ = writeln!(out, "  {}", entry.yaml());

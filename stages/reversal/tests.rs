@@ -473,6 +473,7 @@ fn the_three_tasks_run_from_points_to_judgement() {
         instrument: "bench".into(),
         loading: None,
         repeat: None,
+        preamble: Vec::new(),
     };
     let settings = [
         Settings::new("reversal", "stages.reversal", &params.judging()),

@@ -119,6 +119,8 @@ pub struct RunPlan {
     pub loading: Option<Name>,
     /// Its repeat in the same way; none: not told.
     pub repeat: Option<Name>,
+    /// Keys of the preamble whose entries become columns of `runs`.
+    pub preamble: Vec<String>,
     /// Set-points that its entry lists.
     pub set_points: Vec<SetPoint>,
 }

@@ -136,6 +136,7 @@ fn judged(readings: &Readings, loading: usize, params: &Params) -> Result<Judged
         instrument: instrument.name,
         loading: None,
         repeat: None,
+        preamble: Vec::new(),
     };
     let judging =
         [Settings::new("reversal", "stages.reversal", &params.judging()), Settings::new("identity", "raw", &rule)];
