@@ -7,6 +7,7 @@ mod architecture;
 mod demo;
 #[cfg(target_os = "linux")]
 mod disks;
+mod first_day;
 mod generator;
 mod handing_on;
 mod histories;
@@ -19,3 +20,4 @@ mod support;
 mod surroundings;
 mod synthetic_record;
 mod undecided_fits;
+mod workbooks;

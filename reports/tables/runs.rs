@@ -28,9 +28,30 @@ pub fn runs() -> Vec<Column<JudgedRun>> {
     ]
 }
 
-/// The table `runs`.
+/// The table `runs`, with a column for each entry of the preambles that the study chose.
 pub fn runs_table(judged: &[JudgedRun]) -> Table {
-    table(&runs(), judged)
+    let chosen = judged.iter().flat_map(|run| run.identity.preamble.keys());
+    preamble_columns(chosen.map(String::as_str)).into_iter().fold(table(&runs(), judged), |table, (key, column)| {
+        table.text(&column, judged.iter().map(|run| run.identity.preamble.get(key).cloned().flatten()))
+    })
+}
+
+/// The columns of chosen entries of the preambles, by key: `preamble_` and the key in small letters, `_` for all that is
+/// neither letter nor digit, and a number where two keys would have one name.
+pub fn preamble_columns<'a>(keys: impl Iterator<Item = &'a str>) -> Vec<(&'a str, String)> {
+    let mut columns: Vec<(&str, String)> = Vec::new();
+    for key in keys.collect::<BTreeSet<_>>() {
+        let plain = key.trim().to_lowercase().replace(|c: char| !c.is_alphanumeric(), "_");
+        let mut name = format!("preamble_{plain}");
+        for number in 2.. {
+            if !columns.iter().any(|(_, taken)| *taken == name) {
+                break;
+            }
+            name = format!("preamble_{plain}_{number}");
+        }
+        columns.push((key, name));
+    }
+    columns
 }
 
 /// A reason for which readings of a run are set aside, and how many.

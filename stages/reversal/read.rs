@@ -86,12 +86,12 @@ pub(super) fn read(points: &Points, setup: &Setup<'_>) -> Outcome {
 }
 
 /// Counts of readings by reason, from the fates after marking.
-pub(super) fn excluded<'a>(reasons: impl Iterator<Item = &'a [&'static str]>) -> BTreeMap<String, u64> {
-    let mut counts = BTreeMap::new();
-    for reason in reasons.flatten() {
-        *counts.entry((*reason).to_owned()).or_insert(0) += 1;
+pub(super) fn excluded(reasons: impl Iterator<Item = &'static str>) -> BTreeMap<String, u64> {
+    let mut counts: BTreeMap<&str, u64> = BTreeMap::new();
+    for reason in reasons {
+        *counts.entry(reason).or_insert(0) += 1;
     }
-    counts
+    counts.into_iter().map(|(reason, count)| (reason.to_owned(), count)).collect()
 }
 
 /// The stretches of a turn and the window before it.

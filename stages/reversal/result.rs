@@ -3,6 +3,7 @@
 
 use crate::clean::result::{Account, Limit};
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 
 /// Which quantity the instrument held.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -243,7 +244,7 @@ pub struct RunRead {
     /// Remarks of the run: a missing or doubled reversal, an aborted leg.
     pub remarks: Vec<String>,
     /// Readings excluded by reason.
-    pub excluded: std::collections::BTreeMap<String, u64>,
+    pub excluded: BTreeMap<String, u64>,
     /// Where each reading went.
     pub account: Account,
     /// All readings.
@@ -335,6 +336,9 @@ pub struct Identity {
     pub started: Option<String>,
     /// Rows of data in the export.
     pub rows: u64,
+    /// Chosen entries of the preamble by their keys; none where the export lacks it.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub preamble: BTreeMap<String, Option<String>>,
 }
 
 /// A judged reversal: everything a state or a table needs.
@@ -364,7 +368,7 @@ pub struct JudgedRun {
     /// Its reversals.
     pub reversals: Vec<Judged>,
     /// Readings excluded by reason; a reading with several counts under each.
-    pub excluded: std::collections::BTreeMap<String, u64>,
+    pub excluded: BTreeMap<String, u64>,
     /// Where each row of the export went, so that the numbers add up.
     pub account: Account,
     /// Numbers by which the flow is judged.

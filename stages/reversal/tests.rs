@@ -462,20 +462,20 @@ fn single_particle_transients_hold_their_share_with_the_noise_that_they_show() {
     }
 }
 
-fn call(work: Work, settings: &[Settings], inputs: Vec<(String, Arc<[u8]>)>) -> Produced {
+fn call(work: Work, settings: &[Settings], inputs: Vec<(String, Arc<Vec<u8>>)>) -> Produced {
     let (scratch, never) = (tempfile::tempdir().unwrap(), AtomicBool::new(false));
     work(&Context::new(settings, inputs, None, scratch.path(), &never)).unwrap()
 }
 
-fn output(produced: &Produced, name: &str) -> Arc<[u8]> {
-    produced.outputs.iter().find(|(n, _)| *n == name).unwrap().1.as_slice().into()
+fn output(produced: &Produced, name: &str) -> Arc<Vec<u8>> {
+    produced.outputs.iter().find(|(n, _)| *n == name).unwrap().1.clone().into()
 }
 
 #[test]
 fn the_three_tasks_run_from_points_to_judgement() {
     let params = plain();
     let (geometry, instrument) = (Settings::new("geometry", "g", &cone()), Settings::new("instrument", "i", &bench()));
-    let notes: Arc<[u8]> = serde_json::to_vec(&notes()).unwrap().into();
+    let notes: Arc<Vec<u8>> = serde_json::to_vec(&notes()).unwrap().into();
     let read_task = |newtonian: bool, transient: fn(f64) -> f64| {
         let points = Protocol::default().points(&mut Draws::new(6), transient);
         let settings = [
@@ -500,13 +500,14 @@ fn the_three_tasks_run_from_points_to_judgement() {
         instrument: "bench".into(),
         loading: None,
         repeat: None,
+        preamble: Vec::new(),
     };
     let settings = [
         Settings::new("reversal", "stages.reversal", &params.judging()),
         Settings::new("identity", "i", &rule),
         geometry.clone(),
     ];
-    let head: Arc<[u8]> = serde_json::to_vec(&Head::default()).unwrap().into();
+    let head: Arc<Vec<u8>> = serde_json::to_vec(&Head::default()).unwrap().into();
     let inputs = vec![
         ("read".into(), output(&run, "read")),
         ("notes".into(), notes.clone()),

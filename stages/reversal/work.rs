@@ -37,9 +37,9 @@ pub fn read_work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
     };
     let mut outcome = read::read(&points, &setup);
     let fates = published::fates(&points, &outcome);
-    outcome.read.excluded = read::excluded(fates.iter().map(Fate::reasons));
+    outcome.read.excluded = read::excluded(fates.iter().copied().flat_map(Fate::reasons));
     outcome.read.account = Account::new(fates.iter());
-    let table = published::table(&points, &outcome, &fates).to_parquet()?;
+    let table = published::parquet(&points, &outcome, &fates)?;
     Ok(Produced::default().with_json("read", &outcome.read)?.with("points", table))
 }
 

@@ -94,6 +94,7 @@ fn run(sample: &str, loading: &str, reversals: Vec<Judged>) -> JudgedRun {
         repeat: None,
         started: None,
         rows: 100,
+        preamble: BTreeMap::new(),
     };
     JudgedRun {
         identity,

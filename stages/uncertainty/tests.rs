@@ -77,6 +77,7 @@ fn reversal(id: &str, loading: &str, share: f64, inertia: f64) -> StudyReversal 
         repeat: None,
         started: None,
         rows: 1,
+        preamble: BTreeMap::new(),
     };
     let judged = Judged {
         read,

@@ -151,6 +151,7 @@ fn judged(readings: &Readings, loading: usize, params: &Params) -> Result<Judged
         instrument: instrument.name,
         loading: None,
         repeat: None,
+        preamble: Vec::new(),
     };
     let judging =
         [Settings::new("reversal", "stages.reversal", &params.judging()), Settings::new("identity", "raw", &rule)];
@@ -163,14 +164,10 @@ fn judged(readings: &Readings, loading: usize, params: &Params) -> Result<Judged
     pipeline::stage::from_json("judged", &output(&judged, "judged"))
 }
 
-fn call(work: Work, settings: &[Settings], inputs: Vec<(String, Arc<[u8]>)>) -> Result<Produced, Vec<Diagnostic>> {
+fn call(work: Work, settings: &[Settings], inputs: Vec<(String, Arc<Vec<u8>>)>) -> Result<Produced, Vec<Diagnostic>> {
     work(&Context::new(settings, inputs, None, Path::new("."), &AtomicBool::new(false)))
 }
 
-fn output(produced: &Produced, name: &str) -> Arc<[u8]> {
-    produced
-        .outputs
-        .iter()
-        .find(|(n, _)| *n == name)
-        .map_or_else(|| Arc::from([]), |(_, bytes)| bytes.as_slice().into())
+fn output(produced: &Produced, name: &str) -> Arc<Vec<u8>> {
+    produced.outputs.iter().find(|(n, _)| *n == name).map_or_else(Arc::default, |(_, bytes)| bytes.clone().into())
 }
