@@ -567,8 +567,20 @@ fn identified(fit: &Fit) -> Vec<Sentence> {
     );
     let mut out =
         vec![say(parameter, &["stages.fit.models"]), say(whole, &["stages.fit.models"]).citing(&["baarda-1968"])];
-    let thickens = |name: &ModelName| models::find(name.as_str()).is_some_and(|m| m.subject() == Subject::Thickening);
-    if fit.models.iter().any(thickens) {
+    let about = |subject: Subject| {
+        let is = |name: &ModelName| models::find(name.as_str()).is_some_and(|m| m.subject() == subject);
+        fit.models.iter().any(is)
+    };
+    if about(Subject::Thickening) || about(Subject::Packing) {
+        let text = format!(
+            "A jamming fraction is remarked as implausible where its interval lies above the close packing of equal \
+             spheres, {:.4}, or below {} (own rule).",
+            rules::CLOSEST_PACKING,
+            setting(rules::LOOSEST_PACKING)
+        );
+        out.push(say(text, &["stages.fit.models"]));
+    }
+    if about(Subject::Thickening) {
         let text = format!(
             "The thickening law asks for {} solid fractions (own rule) and for a viscosity that follows the stress: that \
              none does must have a probability below {}, or, with one loading per state, one must change by {}. Advice \

@@ -299,6 +299,29 @@ fn what_follows_from_the_law_lies_within_its_interval() {
     }
 }
 
+/// What simulations and measurements of thickening suspensions of spheres gave is not called implausible: 0.66 and 0.58
+/// (Mari et al. 2014), 0.65 (Singh et al. 2018), 0.59 (Royer et al. 2016), all from memory; random close packing 0.6366
+/// (Scott & Kilgour 1969).
+#[test]
+fn jamming_fractions_are_held_to_what_is_known_of_spheres() {
+    for published in [0.66, 0.58, 0.65, 0.59, 0.6366, 0.56] {
+        assert_eq!(known::implausible("phi_m", (published - 0.003, published + 0.003)), None);
+    }
+    let remarks = |truth: &[f64], fractions: &[f64]| {
+        let (states, samples) = study_of(truth, fractions, 3, &mut Normals::new(21));
+        let fits = fits(&states, &samples, &only("wyart-cates"));
+        ["phi_0", "phi_m"].map(|name| find(&fits, name).remarks.join("; "))
+    };
+    let [dense, _] = remarks(&[0.82, 0.72, 5.0, 0.9, 1.1, 2.0], &[0.55, 0.62, 0.68]);
+    assert!(dense.contains("denser than equal spheres can be packed (0.7405)"), "{dense}");
+    let [_, loose] = remarks(&[0.52, 0.44, 5.0, 0.9, 1.1, 2.0], &[0.3, 0.36, 0.41]);
+    assert!(loose.contains("looser than spheres were found to jam (0.5)"), "{loose}");
+    let [_, thins] = remarks(&[0.57, 0.65, 5.0, 0.9, 1.1, 2.0], &[0.45, 0.49, 0.53]);
+    assert!(thins.contains("the viscosity falls as the stress rises"), "{thins}");
+    let plain = remarks(&TRUTH, &[0.47, 0.51, 0.54]);
+    assert!(plain.iter().all(|r| !r.contains("implausible") && !r.contains("falls")), "{plain:?}");
+}
+
 #[test]
 fn curves_pass_through_the_data_and_carry_a_band() {
     let (states, samples) = study(&[0.47, 0.51, 0.54], 3, &mut Normals::new(5));
