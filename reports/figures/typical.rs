@@ -86,20 +86,37 @@ pub fn draw(states: &States) -> Result<Figure, DrawError> {
     Ok(Figure { svg, data, caption: Caption { text, alt, empty: None, width: size.0, height: size.1, row: None } })
 }
 
-/// Binned traces and fitted curves of reversals, one below the other.
+/// Binned traces, fitted curves and what is read from them, of reversals, one below the other.
 pub fn trace_table(rows: &[(&StudyReversal, &After)]) -> Table {
-    let mut lines: Vec<(&str, &str, f64, f64, Option<f64>)> = Vec::new();
-    for (reversal, after) in rows {
-        let name = reversal.reversal.as_str();
-        lines.extend(after.bins.iter().map(|b| (name, "binned trace", b.0, b.1, Some(b.2))));
-        lines.extend(after.curve.iter().map(|c| (name, "fitted curve", c.0, c.1, None)));
-    }
+    let lines: Vec<Line<'_>> = rows.iter().flat_map(|(reversal, after)| lines(reversal, after)).collect();
     Table::new()
-        .text("reversal", lines.iter().map(|l| Some(l.0.to_owned())))
-        .text("series", lines.iter().map(|l| Some(l.1.to_owned())))
-        .float("strain_since_reversal", lines.iter().map(|l| Some(l.2)))
-        .float("viscosity_ratio", lines.iter().map(|l| Some(l.3)))
-        .float("u_viscosity_ratio", lines.iter().map(|l| l.4))
+        .text("reversal", lines.iter().map(|l| Some(l.reversal.to_owned())))
+        .text("series", lines.iter().map(|l| Some(l.series.to_owned())))
+        .float("strain_since_reversal", lines.iter().map(|l| Some(l.strain)))
+        .float("viscosity_ratio", lines.iter().map(|l| l.ratio))
+        .float("u_viscosity_ratio", lines.iter().map(|l| l.u))
+}
+
+/// A line of the table of what is drawn.
+struct Line<'a> {
+    reversal: &'a str,
+    series: &'static str,
+    strain: f64,
+    ratio: Option<f64>,
+    u: Option<f64>,
+}
+
+fn lines<'a>(reversal: &'a StudyReversal, after: &After) -> Vec<Line<'a>> {
+    let name = reversal.reversal.as_str();
+    let line = |series, strain, ratio: f64, u| Line { reversal: name, series, strain, ratio: Some(ratio), u };
+    let before = reversal.judged.read.before.as_ref().map(|b| b.viscosity_pa_s.value);
+    let mut out: Vec<Line<'a>> = after.bins.iter().map(|b| line("binned trace", b.0, b.1, Some(b.2))).collect();
+    out.extend(after.curve.iter().map(|c| line("fitted curve", c.0, c.1, None)));
+    out.extend(contact_share(reversal).map(|x| line("value at zero strain", 0.0, 1.0 - x.value, Some(x.u))));
+    out.extend(before.map(|b| line("minimum of the curve", after.strain_at_minimum, after.minimum_pa_s / b, None)));
+    let (series, strain) = ("first strain that enters the value", reversal.judged.read.dead.first_usable());
+    out.push(Line { reversal: name, series, strain, ratio: None, u: None });
+    out
 }
 
 struct Shown<'a> {
