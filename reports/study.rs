@@ -20,7 +20,7 @@ use stages::setup::{Study, Tables, document};
 use std::collections::BTreeMap;
 use std::path::Path;
 
-/// Reads and checks the study in this folder; claims are held against the published tables.
+/// Reads and checks the study in this folder; claims are held against the published tables that there can be claims about.
 ///
 /// # Errors
 /// Every mistake of the study file.
@@ -37,8 +37,8 @@ pub fn load_text(text: String, folder: &Path) -> Result<Study, Failure> {
 }
 
 fn with_tables(load: impl FnOnce(&Tables<'_>) -> Result<Study, Vec<Diagnostic>>) -> Result<Study, Failure> {
-    let published = crate::tables::published();
-    let tables = published.iter().map(|t| (t.name, t.columns.iter().map(|c| c.name).collect())).collect();
+    let claimable = crate::tables::claimable();
+    let tables = claimable.iter().map(|t| (t.name, t.columns.iter().map(|c| c.name).collect())).collect();
     load(&tables).map_err(Failure::input)
 }
 

@@ -41,9 +41,10 @@ fn find(claim: &Claim, tables: &BTreeMap<String, Table>) -> Result<(f64, Option<
     }
 }
 
-fn number_column<'a>(table: &'a Table, name: &str) -> Result<&'a [Option<f64>], String> {
+fn number_column(table: &Table, name: &str) -> Result<Vec<Option<f64>>, String> {
     match table.column(name) {
-        Some(Values::Float(values)) => Ok(values),
+        Some(Values::Float(values)) => Ok(values.clone()),
+        Some(Values::Int(values)) => Ok(values.iter().map(|v| v.map(|v| v as f64)).collect()),
         Some(_) => Err(format!("column {name} holds no numbers")),
         None => Err(format!("there is no column {name}")),
     }
@@ -120,6 +121,28 @@ mod tests {
     fn set_points_match_by_number_and_unit() {
         assert!(check(&claim("A", "10 Pa", 0.5), &tables()).holds);
         assert!(!check(&claim("A", "10 1/s", 0.5), &tables()).holds);
+    }
+
+    #[test]
+    fn whole_numbers_can_be_claimed_and_words_cannot() {
+        let text = |values: [&str; 2]| values.map(|v| Some(v.to_owned()));
+        let models = Table::new()
+            .text("model", text(["wyart-cates", "maron-pierce"]))
+            .int("starts_agreeing", [Some(9), Some(1)])
+            .text("ending", text(["converged", "converged"]));
+        let tables = BTreeMap::from([("models".to_owned(), models)]);
+        let filter = BTreeMap::from([("model".to_owned(), "wyart-cates".to_owned())]);
+        let of = |column: &str| Claim {
+            table: "models".into(),
+            column: column.into(),
+            filter: filter.clone(),
+            value: 9.0,
+            within: 0.0,
+            ..claim("", "", 0.0)
+        };
+        let row = check(&of("starts_agreeing"), &tables);
+        assert_eq!((row.found, row.u_found, row.holds), (Some(9.0), None, true));
+        assert!(check(&of("ending"), &tables).remarks.contains("holds no numbers"));
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use super::design::Study;
 use super::instrument::{ANGLE, INERTIA, RADIUS, U_INERTIA, run};
-use super::random::Stream;
+use crate::random::Stream;
 use pipeline::diagnostic::Diagnostic;
 use pipeline::stage::{Context, Produced, Settings, Work};
 use stages::clean::compute::{Setup, clean};

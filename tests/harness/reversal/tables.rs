@@ -34,10 +34,8 @@ pub(crate) fn all(count: u64, seed: u64) {
 }
 
 fn heading() {
-    println!(
-        "| transients | studies | resolved | bias of reversals | their rms | hold | bias of states | hold | half-width |"
-    );
-    println!("| --- | --- | --- | --- | --- | --- | --- | --- | --- |");
+    println!("| transients | studies | resolved | bias of reversals | their rms | hold | bias of states | hold |");
+    println!("| --- | --- | --- | --- | --- | --- | --- | --- |");
 }
 
 fn row<'a>(name: &str, outcomes: impl Iterator<Item = &'a Outcome>) {
@@ -47,7 +45,7 @@ fn row<'a>(name: &str, outcomes: impl Iterator<Item = &'a Outcome>) {
     let (single, state) = (Score::of(&singles), Score::of(&states));
     let read: (usize, usize) = all.iter().fold((0, 0), |s, o| (s.0 + o.said.reversals.0, s.1 + o.said.reversals.1));
     println!(
-        "| {name} | {} | {:.2} | {} | {:.3} | {} | {} | {} | {:.3} |",
+        "| {name} | {} | {:.2} | {} | {:.3} | {} | {} | {} |",
         all.len(),
         read.1 as f64 / read.0 as f64,
         bias(&single),
@@ -55,7 +53,6 @@ fn row<'a>(name: &str, outcomes: impl Iterator<Item = &'a Outcome>) {
         coverage(&single),
         bias(&state),
         coverage(&state),
-        state.half_width
     );
 }
 
@@ -109,18 +106,6 @@ fn resolved(count: u64, seed: u64) {
             .into_iter()
             .flat_map(|o| outcomes(o, 0..5 * count, span, &settings(), seed))
             .collect();
-        if std::env::var("WHY").is_ok() {
-            for o in all.iter().filter(|o| !o.resolved()) {
-                let j = o.said.reversal.as_ref();
-                eprintln!(
-                    "{:?} {} {} {:?}",
-                    o.study.origin,
-                    o.study.share,
-                    o.study.class.name(),
-                    j.map(|j| (&j.remarks, &j.read.dead))
-                );
-            }
-        }
         let lost = all.iter().filter(|o| !o.resolved()).count();
         let (p, low, high) = share(lost, all.len());
         println!("| {name} | {} | {p:.3} ({low:.3}–{high:.3}) | {goal} |", all.len());
