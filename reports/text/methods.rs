@@ -15,7 +15,7 @@ use stages::numerics::least_squares::INDEPENDENT;
 use stages::physics::liquids::Composition;
 use stages::physics::models::{self, Model, Subject};
 use stages::references;
-use stages::reversal::params::{Choices, Params as Reversal};
+use stages::reversal::params::{Choices, Fit as Curve, Params as Reversal};
 use stages::reversal::result::JudgedRun;
 use stages::states::params::{Ends, Params as StatesParams};
 use stages::states::result::States;
@@ -72,8 +72,23 @@ pub struct Sentence {
 pub struct Paragraph {
     /// Its heading.
     pub title: &'static str,
+    /// A formula above its sentences and a table below them.
+    pub given: Option<Given>,
     /// Its sentences.
     pub sentences: Vec<Sentence>,
+}
+
+/// A formula, and the numbers in it as a table.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Given {
+    /// The formula; `^` stands before a power of one character.
+    pub formula: &'static str,
+    /// What the table is.
+    pub caption: &'static str,
+    /// Its heads.
+    pub columns: &'static [&'static str],
+    /// Its cells.
+    pub rows: Vec<Vec<String>>,
 }
 
 pub(super) fn say(text: impl Into<String>, from: &[&str]) -> Sentence {
@@ -90,7 +105,9 @@ impl Sentence {
 
 /// The methods text of a study.
 pub fn paragraphs(settings: &InForce, runs: &[JudgedRun], states: &States) -> Vec<Paragraph> {
-    let paragraph = |title, sentences| Paragraph { title, sentences };
+    let paragraph = |title, sentences| Paragraph { title, given: None, sentences };
+    let fit = &settings.reversal.fit;
+    let curve = Paragraph { title: "The fitted curve", given: Some(transient::given(fit)), sentences: curve(fit) };
     let all = vec![
         paragraph("Liquids", liquids::sentences(&settings.computed_liquids)),
         paragraph("Readings", readings(settings, runs)),
@@ -98,6 +115,8 @@ pub fn paragraphs(settings: &InForce, runs: &[JudgedRun], states: &States) -> Ve
         paragraph("Limits of the flow", cleaning::judged(&settings.clean, settings.plates)),
         paragraph("Before the reversal", before(settings)),
         paragraph("After the reversal", after(settings)),
+        curve,
+        paragraph("Beside the value at zero strain", beside(settings)),
         paragraph("Resolved or not, and grades", grades(settings)),
         paragraph("Control", control(settings, states)),
         paragraph("States and the share of the rise", hierarchy(settings, states)),
@@ -286,39 +305,44 @@ fn usable(settings: &InForce) -> Sentence {
 }
 
 fn after(settings: &InForce) -> Vec<Sentence> {
-    let (fit, beside) = (&settings.reversal.fit, &settings.reversal.beside);
-    let mut out = vec![
+    vec![
         usable(settings),
         say(
-            "The contact share is one less the ratio of the viscosity at zero strain, H of the curve below, to the \
+            "The contact share is one less the ratio of the viscosity at zero strain, H of the fitted curve, to the \
              steady one before.",
             &["stages.reversal.fit"],
         )
         .citing(&["gadala-maria-1980", "lin-2015"]),
-    ];
-    out.extend(transient::sentences(fit));
-    out.extend([
+    ]
+}
+
+fn curve(fit: &Curve) -> Vec<Sentence> {
+    let mut out = transient::sentences(fit);
+    out.push(
         say(
             "Where no form fits the trace within the noise, its uncertainty is widened by the root of the sum of \
              squares per degree of freedom.",
             &["stages.reversal.fit"],
         )
         .citing(&["birge-1932"]),
-        say(
-            format!(
-                "Beside it are given the mean over an early flat stretch up to strain {}, the minimum up to strain {}, \
-                 and the strains of recovery, these only where the fall exceeds {} times its standard uncertainty. A \
-                 stretch is flat if, over a ratio of strains of at least {}, its slope is not significant and the \
-                 viscosity changes by less than {}.",
-                setting(beside.plateau_end),
-                setting(beside.minimum_end),
-                setting(beside.significant_fall),
-                setting(beside.plateau_ratio),
-                setting_percent(beside.plateau_change)
-            ),
-            &["stages.reversal.beside"],
-        ),
-    ]);
+    );
+    out
+}
+
+fn beside(settings: &InForce) -> Vec<Sentence> {
+    let beside = &settings.reversal.beside;
+    let text = format!(
+        "Beside the value at zero strain are given the mean over an early flat stretch up to strain {}, the minimum up to \
+         strain {}, and the strains of recovery, these only where the fall exceeds {} times its standard uncertainty. A \
+         stretch is flat if, over a ratio of strains of at least {}, its slope is not significant and the viscosity \
+         changes by less than {}.",
+        setting(beside.plateau_end),
+        setting(beside.minimum_end),
+        setting(beside.significant_fall),
+        setting(beside.plateau_ratio),
+        setting_percent(beside.plateau_change)
+    );
+    let mut out = vec![say(text, &["stages.reversal.beside"])];
     out.extend(settings.reversal.choices.on().map(choices));
     out
 }
@@ -699,12 +723,24 @@ pub fn running_text(paragraph: &Paragraph, cited: &[&str]) -> String {
     paragraph.sentences.iter().map(sentence).collect::<Vec<_>>().join(" ")
 }
 
+/// A table in plain text.
+fn pipes(given: &Given) -> String {
+    let line = |cells: Vec<&str>| format!("| {} |\n", cells.join(" | "));
+    let rows = given.rows.iter().map(|row| line(row.iter().map(String::as_str).collect()));
+    let head = [line(given.columns.to_vec()), line(vec!["---"; given.columns.len()])];
+    format!("\n{}{}\n{}\n", head.concat(), rows.collect::<String>(), given.caption)
+}
+
 /// The methods text as plain text with headings, and the sources.
 pub fn markdown(paragraphs: &[Paragraph]) -> String {
     let cited = cited(paragraphs);
     let mut out = "# Methods\n".to_owned();
     for paragraph in paragraphs {
-        out.push_str(&format!("\n## {}\n\n{}\n", paragraph.title, running_text(paragraph, &cited)));
+        out.push_str(&format!("\n## {}\n\n", paragraph.title));
+        let given = paragraph.given.as_ref();
+        out.push_str(&given.map_or_else(String::new, |given| format!("    {}\n\n", given.formula)));
+        out.push_str(&format!("{}\n", running_text(paragraph, &cited)));
+        out.push_str(&given.map_or_else(String::new, pipes));
     }
     if !cited.is_empty() {
         out.push_str("\n## Sources\n\n");
