@@ -207,7 +207,7 @@ fn flags(clean: &Clean) -> Vec<Sentence> {
     });
     let ceiling = clean.above_torque_ceiling.on().map(|r| {
         let times = if r.factor == 1.0 { String::new() } else { format!("{} times ", setting(r.factor)) };
-        let text = format!("Stretches whose median torque lies above {times}its largest torque are set aside.");
+        let text = format!("Stretches whose median torque lies above {times}the instrument's largest torque are set aside.");
         say(text, &["stages.clean.above_torque_ceiling"])
     });
     let inertia = clean.instrument_inertia.on().map(|r| {
@@ -276,9 +276,9 @@ fn before(settings: &InForce) -> Vec<Sentence> {
         ),
         say(
             format!(
-                "It counts as not steady if it drifts significantly by more than {} over that window, or if the value \
-                 to which it recovers past strain {} differs significantly by more than {}; steadiness is not shown \
-                 where the drift is known to no better than {}.",
+                "The stretch before counts as not steady if its viscosity drifts significantly by more than {} over that \
+                 window, or if the value to which it recovers past strain {} differs significantly by more than {}; \
+                 steadiness is not shown where the drift is known to no better than {}.",
                 setting_percent(before.drift),
                 setting(before.recovery_strain),
                 setting_percent(before.recovery),
@@ -546,8 +546,10 @@ fn fits(fit: &Fit) -> Vec<Sentence> {
     if fit.skip || fit.models.is_empty() {
         return Vec::new();
     }
-    let fitted = fit.models.iter().filter_map(|name| models::find(name.as_str())).map(|model| fitted(fit, model));
-    let mut out: Vec<Sentence> = fitted.collect();
+    let named: Vec<&dyn Model> = fit.models.iter().filter_map(|name| models::find(name.as_str())).collect();
+    let of = |subject| named.iter().copied().filter(|m| m.subject() == subject).collect::<Vec<_>>();
+    let groups = [Subject::Thickening, Subject::Packing, Subject::FlowCurve].map(of);
+    let mut out: Vec<Sentence> = groups.iter().filter(|g| !g.is_empty()).map(|group| fitted(fit, group)).collect();
     out.push(minimised(fit));
     out.extend(robust(fit));
     out.extend(identified(fit));
@@ -605,22 +607,26 @@ fn identified(fit: &Fit) -> Vec<Sentence> {
     out
 }
 
-fn fitted(fit: &Fit, model: &dyn Model) -> Sentence {
-    let title = model.title();
-    let source: Vec<&'static str> = Some(model.source()).filter(|s| !s.is_empty()).into_iter().collect();
-    let what = match model.subject() {
+/// One sentence for the models that are fitted to the same.
+fn fitted(fit: &Fit, models: &[&dyn Model]) -> Sentence {
+    let held = [("α", fit.alpha), ("β", fit.beta)];
+    let held = listed(held.iter().filter_map(|(name, v)| v.map(|v| format!("{name} held at {}", setting(v)))));
+    let what = match models[0].subject() {
         Subject::Thickening => {
-            let held = [("α", fit.alpha), ("β", fit.beta)];
-            let held = held.iter().filter_map(|(name, v)| v.map(|v| format!("{name} held at {}", setting(v))));
-            let held: Vec<String> = held.collect();
-            let with = if held.is_empty() { String::new() } else { format!(", {}", listed(held.into_iter())) };
+            let with = if held.is_empty() { String::new() } else { format!(", {held}") };
             format!("to all samples of the same particles at all stresses at once{with}")
         }
         Subject::Packing => "against the solid fraction at either end of the rise".to_owned(),
         Subject::FlowCurve => "to the flow curve of each sample".to_owned(),
     };
-    let from = ["stages.fit.models", "stages.fit.alpha", "stages.fit.beta"];
-    say(format!("The {title} model was fitted {what}."), &from).citing(&source)
+    let titles = listed(models.iter().map(|m| m.title().to_owned()));
+    let were = if models.len() == 1 { "model was" } else { "models were" };
+    let sources: Vec<&'static str> = models.iter().map(|m| m.source()).filter(|s| !s.is_empty()).collect();
+    say(
+        format!("The {titles} {were} fitted {what}."),
+        &["stages.fit.models", "stages.fit.alpha", "stages.fit.beta"],
+    )
+    .citing(&sources)
 }
 
 fn minimised(fit: &Fit) -> Sentence {
