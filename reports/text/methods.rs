@@ -3,6 +3,7 @@
 
 use super::cleaning;
 use super::exports;
+use super::geometries;
 use super::liquids;
 use super::numbers::{count, setting, setting_percent, whole};
 use super::transient;
@@ -54,6 +55,10 @@ pub struct InForce {
     pub steps_by_set_point: bool,
     /// Whether any export in use gives both stress and torque.
     pub stress_and_torque: bool,
+    /// Whether any export in use gives stress and no torque.
+    pub stress_exported: bool,
+    /// Whether the solid fraction of any sample follows from masses.
+    pub weighed: bool,
 }
 
 /// A sentence with what it rests on.
@@ -134,6 +139,7 @@ fn readings(settings: &InForce, runs: &[JudgedRun]) -> Vec<Sentence> {
         &["count of runs", "count of rows"],
     )];
     out.extend(exports::sentences(settings));
+    out.extend(geometries::sentences(settings));
     let clean = &settings.clean;
     out.push(
         say(
@@ -207,7 +213,8 @@ fn flags(clean: &Clean) -> Vec<Sentence> {
     });
     let ceiling = clean.above_torque_ceiling.on().map(|r| {
         let times = if r.factor == 1.0 { String::new() } else { format!("{} times ", setting(r.factor)) };
-        let text = format!("Stretches whose median torque lies above {times}the instrument's largest torque are set aside.");
+        let text =
+            format!("Stretches whose median torque lies above {times}the instrument's largest torque are set aside.");
         say(text, &["stages.clean.above_torque_ceiling"])
     });
     let inertia = clean.instrument_inertia.on().map(|r| {
@@ -493,6 +500,11 @@ fn hierarchy(settings: &InForce, states: &States) -> Vec<Sentence> {
             ],
         ),
         say(
+            "With the steady viscosity η and the contact share X, the hydrodynamic viscosity is η(1 − X), the contact \
+             viscosity ηX; the relative viscosity is η over the viscosity of the liquid.",
+            &["count of states"],
+        ),
+        say(
             format!(
                 "The value of a state is the unweighted mean over loadings of the means over their repeats, taken of \
                  the logarithms of viscosities and of their ratio, over reversals of grade {} or better; it needs {} \
@@ -622,11 +634,8 @@ fn fitted(fit: &Fit, models: &[&dyn Model]) -> Sentence {
     let titles = listed(models.iter().map(|m| m.title().to_owned()));
     let were = if models.len() == 1 { "model was" } else { "models were" };
     let sources: Vec<&'static str> = models.iter().map(|m| m.source()).filter(|s| !s.is_empty()).collect();
-    say(
-        format!("The {titles} {were} fitted {what}."),
-        &["stages.fit.models", "stages.fit.alpha", "stages.fit.beta"],
-    )
-    .citing(&sources)
+    say(format!("The {titles} {were} fitted {what}."), &["stages.fit.models", "stages.fit.alpha", "stages.fit.beta"])
+        .citing(&sources)
 }
 
 fn minimised(fit: &Fit) -> Sentence {
