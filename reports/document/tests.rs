@@ -396,7 +396,12 @@ fn a_short_form_and_sections_of_the_authors_own() {
     let mut plan = Plan::default();
     add(&mut plan, &inputs);
     let scratch = tempfile::tempdir().unwrap();
-    let done = run(&plan, scratch.path());
+    // Many samples, so that the answers stand in a table.
+    let mut states = fixture::states();
+    states.thickening = states.thickening.iter().cycle().take(9).cloned().collect();
+    let mut before = results();
+    before.insert(("uncertainty study".into(), "states"), serde_json::to_vec(&states).unwrap());
+    let done = run_from(before, &plan, scratch.path()).unwrap_or_else(|e| panic!("{e:?}"));
     let pdf = scratch.path().join("short.pdf");
     fs::write(&pdf, &done[&("document study".to_owned(), "pdf")]).unwrap();
     let Some(text) = said_of(&pdf, "pdftotext", &["-raw"], &["-"]) else { return };
@@ -405,6 +410,7 @@ fn a_short_form_and_sections_of_the_authors_own() {
         "{text}"
     );
     assert!(text.contains("Second *b*.") && !text.contains("one by one"), "{text}");
+    assert!(text.contains("The verdict for every sample"), "{text}");
 }
 
 #[test]

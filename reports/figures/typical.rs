@@ -102,23 +102,42 @@ fn curve_at(curve: &[(f64, f64)], strain: f64) -> Option<f64> {
     Some(a.1 + (b.1 - a.1) * ((strain - a.0) / (b.0 - a.0)).clamp(0.0, 1.0))
 }
 
-/// Binned traces with their residuals and fitted curves of reversals, one below the other.
+/// Binned traces with their residuals, fitted curves and what is read from them, of reversals, one below the other.
 pub fn trace_table(rows: &[(&StudyReversal, &After)]) -> Table {
-    let mut lines: Vec<(&str, &str, f64, f64, Option<f64>, Option<f64>)> = Vec::new();
-    for (reversal, after) in rows {
-        let name = reversal.reversal.as_str();
-        let left = residuals(after);
-        let residual = |strain: f64| left.iter().find(|r| r.0 == strain).map(|r| r.1);
-        lines.extend(after.bins.iter().map(|b| (name, "binned trace", b.0, b.1, Some(b.2), residual(b.0))));
-        lines.extend(after.curve.iter().map(|c| (name, "fitted curve", c.0, c.1, None, None)));
-    }
+    let lines: Vec<Line<'_>> = rows.iter().flat_map(|(reversal, after)| lines(reversal, after)).collect();
     Table::new()
-        .text("reversal", lines.iter().map(|l| Some(l.0.to_owned())))
-        .text("series", lines.iter().map(|l| Some(l.1.to_owned())))
-        .float("strain_since_reversal", lines.iter().map(|l| Some(l.2)))
-        .float("viscosity_ratio", lines.iter().map(|l| Some(l.3)))
-        .float("u_viscosity_ratio", lines.iter().map(|l| l.4))
-        .float("residual_over_u", lines.iter().map(|l| l.5))
+        .text("reversal", lines.iter().map(|l| Some(l.reversal.to_owned())))
+        .text("series", lines.iter().map(|l| Some(l.series.to_owned())))
+        .float("strain_since_reversal", lines.iter().map(|l| Some(l.strain)))
+        .float("viscosity_ratio", lines.iter().map(|l| l.ratio))
+        .float("u_viscosity_ratio", lines.iter().map(|l| l.u))
+        .float("residual_over_u", lines.iter().map(|l| l.residual))
+}
+
+/// A line of the table of what is drawn.
+struct Line<'a> {
+    reversal: &'a str,
+    series: &'static str,
+    strain: f64,
+    ratio: Option<f64>,
+    u: Option<f64>,
+    residual: Option<f64>,
+}
+
+fn lines<'a>(reversal: &'a StudyReversal, after: &After) -> Vec<Line<'a>> {
+    let name = reversal.reversal.as_str();
+    let line = |series, strain, ratio: f64, u| Line { reversal: name, series, strain, ratio: Some(ratio), u, residual: None };
+    let before = reversal.judged.read.before.as_ref().map(|b| b.viscosity_pa_s.value);
+    let left = residuals(after);
+    let residual = |strain: f64| left.iter().find(|r| r.0 == strain).map(|r| r.1);
+    let bin = |b: &(f64, f64, f64)| Line { residual: residual(b.0), ..line("binned trace", b.0, b.1, Some(b.2)) };
+    let mut out: Vec<Line<'a>> = after.bins.iter().map(bin).collect();
+    out.extend(after.curve.iter().map(|c| line("fitted curve", c.0, c.1, None)));
+    out.extend(contact_share(reversal).map(|x| line("value at zero strain", 0.0, 1.0 - x.value, Some(x.u))));
+    out.extend(before.map(|b| line("minimum of the curve", after.strain_at_minimum, after.minimum_pa_s / b, None)));
+    let (series, strain) = ("first strain that enters the value", reversal.judged.read.dead.first_usable());
+    out.push(Line { reversal: name, series, strain, ratio: None, u: None, residual: None });
+    out
 }
 
 struct Shown<'a> {
