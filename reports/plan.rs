@@ -223,7 +223,9 @@ impl Planner<'_> {
 
     /// Claims read the tables that they name as published, and their own table follows.
     fn claims(&mut self) {
-        let named = |table: &&str| self.inputs.claims.iter().any(|c| c.table == **table);
+        let claims = || self.inputs.claims.iter();
+        let named =
+            |table: &&str| claims().any(|c| c.table == **table || (*table == "choices" && c.hangs_on_choices()));
         let tables = ["runs", "exclusions", "limits", "reversals", "states", "thickening", "fits", "budget", "choices"];
         let tables = tables.into_iter().filter(named);
         let inputs = tables.map(|t| input(t, &self.task("table", t, code::TABLE, write::claims).name(), "parquet"));

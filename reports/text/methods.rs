@@ -16,7 +16,7 @@ use stages::references;
 use stages::reversal::params::{Choices, Params as Reversal};
 use stages::reversal::result::JudgedRun;
 use stages::states::params::{Ends, Params as StatesParams};
-use stages::states::result::States;
+use stages::states::result::{LEAST_FORM_WEIGHT, LINE_STRAIN, States};
 use stages::uncertainty::params::Params as Uncertainty;
 
 /// The settings of all stages, as they are in force.
@@ -306,12 +306,12 @@ fn after(settings: &InForce) -> Vec<Sentence> {
             &["stages.reversal.beside"],
         ),
     ]);
-    out.extend(settings.reversal.choices.on().map(choices));
+    out.extend(settings.reversal.choices.on().into_iter().flat_map(choices));
     out
 }
 
 /// Under which other settings every contact share was read once more.
-fn choices(choices: &Choices) -> Sentence {
+fn choices(choices: &Choices) -> Vec<Sentence> {
     let values = |list: &[f64]| listed(list.iter().map(|x| setting(*x)));
     let part = |what: &str, list: &[f64]| (!list.is_empty()).then(|| format!("{what} {}", values(list)));
     let parts = [
@@ -320,6 +320,7 @@ fn choices(choices: &Choices) -> Sentence {
         part("the widths of the priors times", &choices.prior_width),
         part("the widths of the bins times", &choices.bin_width),
         choices.without_release.then(|| "no form with an elastic release".to_owned()),
+        choices.with_spikes.then(|| "the readings that count as spikes".to_owned()),
     ];
     let parts: Vec<String> = parts.into_iter().flatten().collect();
     let text = if parts.is_empty() {
@@ -330,7 +331,26 @@ fn choices(choices: &Choices) -> Sentence {
             parts.join("; with ")
         )
     };
-    say(text, &["stages.reversal.choices"])
+    let mut out = vec![say(text, &["stages.reversal.choices"])];
+    out.extend((!parts.is_empty()).then(other_readings));
+    out
+}
+
+/// What else is read from the same traces, beside the grid.
+fn other_readings() -> Sentence {
+    let (low, high) = LINE_STRAIN;
+    say(
+        format!(
+            "Beside these stand every form of the recovery alone, where its weight is at least {}; a straight line \
+             through the strains from {} to {}, drawn back to zero; and states with reversals of grade A only, or of \
+             grade C as well. A verdict must stand under all of these. The early plateau and the minimum are other \
+             quantities: they are shown with them and decide nothing.",
+            setting(LEAST_FORM_WEIGHT),
+            setting(low),
+            setting(high)
+        ),
+        &["stages.reversal.choices", "stages.reversal.states"],
+    )
 }
 
 fn grades(settings: &InForce) -> Vec<Sentence> {
