@@ -13,15 +13,13 @@ pub fn sentences(fit: &Fit) -> Vec<Sentence> {
         say(forms(fit), &["stages.reversal.fit.release", "stages.reversal.fit.delay"])
             .citing(&["ness-2016", "peters-2016"]),
         say(weak(fit), &["stages.reversal.fit.prior_width"]),
+        say(fitted(fit), &["stages.reversal.fit.form_error"]).citing(&["more-1978"]),
         say(
-            "The fit is one of least squares by the method of Levenberg and Marquardt from several starts, with the \
-             covariance of the bins from the noise before the reversal; its minima are averaged with weights in \
-             proportion to exp(−½[F + ln det A + 2Σ ln s]), where F is the sum of squares with the terms of the priors, \
-             A its Gauss–Newton matrix and s the standard deviations of the priors, and their spread is part of the \
-             uncertainty.",
+            "Its minima are averaged with weights in proportion to exp(−½[F + ln det A + 2Σ ln s]), where F is the sum of \
+             squares with the terms of the priors, A its Gauss–Newton matrix and s the standard deviations of the \
+             priors, and their spread is part of the uncertainty.",
             &["stages.reversal.fit"],
-        )
-        .citing(&["more-1978"]),
+        ),
     ]
 }
 
@@ -53,6 +51,22 @@ fn forms(fit: &Fit) -> String {
     )
 }
 
+fn fitted(fit: &Fit) -> String {
+    let allowed = if fit.form_error > 0.0 {
+        format!(
+            " and a deviation of the true transient from the form of {} % of its level, correlated as exp(−½[Δ ln Γ/{}]²)",
+            two_digits(100.0 * fit.form_error),
+            two_digits(priors::FORM_LENGTH)
+        )
+    } else {
+        String::new()
+    };
+    format!(
+        "The fit is one of least squares by the method of Levenberg and Marquardt from several starts, with the \
+         covariance of the bins from the noise before the reversal{allowed}."
+    )
+}
+
 /// Two digits: priors are weak.
 fn two_digits(x: f64) -> String {
     significant(x, 2)
@@ -72,5 +86,10 @@ fn weak(fit: &Fit) -> String {
         format!("{} {} {spread}{limits}", w.symbol, two_digits(w.centre))
     };
     let all: Vec<String> = priors::all().iter().map(prior).collect();
-    format!("Weak normal priors, of the logarithm where a factor is given, keep the terms apart: {}.", all.join("; "))
+    format!(
+        "Weak normal priors, of the logarithm where a factor is given, keep the terms apart: {}; below zero, H and C \
+         have one of ± {}.",
+        all.join("; "),
+        two_digits(fit.prior_width * priors::BELOW_ZERO)
+    )
 }

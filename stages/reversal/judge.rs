@@ -13,6 +13,19 @@ use crate::numerics::float::{expm1, ln1p};
 /// Two-sided 95 % of a normal deviate.
 const QUANTILE: f64 = 1.96;
 
+/// Said of a reversal that the control lets be read from a later strain on only.
+const LATER: &str = "read from a later strain on, because the control comes back late";
+
+/// Says once for the run what most of its reversals would repeat; `dead.control` of each has the strain.
+pub(super) fn said_once(reversals: &mut [Judged]) -> Option<String> {
+    let later = reversals.iter().filter(|j| j.remarks.iter().any(|r| r == LATER)).count();
+    if later < 2 {
+        return None;
+    }
+    reversals.iter_mut().for_each(|j| j.remarks.retain(|r| r != LATER));
+    Some(format!("{later} of {} reversals were {LATER}", reversals.len()))
+}
+
 /// Judges one reversal.
 pub(super) fn judge(
     mut read: ReversalRead,
@@ -66,7 +79,7 @@ fn usable_share(read: &ReversalRead, remarks: &mut Vec<String>) -> Option<Estima
     let later = read.choices.iter().find(|c| c.later.is_some_and(|f| f * own >= read.dead.control));
     match later.and_then(|c| c.contact_share) {
         Some(share) => {
-            remarks.push("read from a later strain on, because the control comes back late".to_owned());
+            remarks.push(LATER.to_owned());
             Some(share)
         }
         None => {
@@ -375,6 +388,12 @@ mod tests {
         // Back at 0.007: the choice of twice the first strain covers that.
         let later = judged(good(estimate(0.5, 0.01)), Some(&control(0.014)));
         assert_eq!(later.contact_share.unwrap().value, 0.48);
+        // One reversal keeps the remark; of two, the run has it.
+        let mut run = vec![later.clone(), later.clone(), early.clone()];
+        assert_eq!(said_once(&mut run[1..]), None);
+        let said = said_once(&mut run).unwrap();
+        assert!(said.starts_with("2 of 3 reversals were read from a later strain on"), "{said}");
+        assert!(run.iter().all(|j| !j.remarks.iter().any(|r| r == LATER)));
         // Back at 0.02: nothing was read from there.
         let late = judged(good(estimate(0.5, 0.01)), Some(&control(0.04)));
         assert!(!late.resolved && late.remarks.iter().any(|r| r.contains("comes back later")));

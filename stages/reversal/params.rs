@@ -201,6 +201,9 @@ pub struct Fit {
     pub release: bool,
     /// Whether forms whose contacts begin to return after a delay are among those averaged.
     pub delay: bool,
+    /// Relative deviation of a true transient from the fitted form, smooth in strain, that is allowed for.
+    #[schemars(range(min = 0.0, max = 0.1))]
+    pub form_error: f64,
     /// Fewest strain bins that are fitted.
     #[schemars(range(min = 4, max = 1000))]
     pub bins: u32,
@@ -208,7 +211,7 @@ pub struct Fit {
 
 impl Default for Fit {
     fn default() -> Self {
-        Self { prior_width: 1.0, bin_width: 1.0, release: true, delay: true, bins: 6 }
+        Self { prior_width: 1.0, bin_width: 1.0, release: true, delay: true, form_error: 0.006, bins: 6 }
     }
 }
 

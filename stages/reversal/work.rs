@@ -71,8 +71,9 @@ pub fn judge_work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
     let identity = rule.resolve(&head).map_err(|problem| vec![problem])?;
     let plates = matches!(geometry.shape, Shape::ParallelPlates { .. });
     let judged = |r| judge::judge(r, control.as_ref(), plates, identity.control, &settings);
-    let reversals = read.reversals.into_iter().map(judged).collect();
-    let remarks = [head.remarks, notes.remarks, read.remarks].concat();
+    let mut reversals: Vec<_> = read.reversals.into_iter().map(judged).collect();
+    let once = judge::said_once(&mut reversals).into_iter().collect();
+    let remarks = [head.remarks, notes.remarks, read.remarks, once].concat();
     let mut account = read.account;
     account.refuse(&head.refused);
     let judged = JudgedRun { identity, reversals, excluded: read.excluded, account, limits: notes.limits, remarks };

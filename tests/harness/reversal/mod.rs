@@ -7,7 +7,6 @@
 
 mod design;
 mod instrument;
-use crate::random;
 mod reading;
 mod score;
 mod tables;
@@ -22,7 +21,7 @@ use stages::reversal::params::Params;
 use std::process::ExitCode;
 use transient::Origin;
 
-impl random::Stream {
+impl crate::random::Stream {
     /// Uniform between two ends.
     fn between(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * self.uniform()
