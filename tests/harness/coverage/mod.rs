@@ -43,7 +43,7 @@ struct Size {
 
 impl Default for Size {
     fn default() -> Self {
-        Self { studies: 1_200, pools: 10, states: 36 }
+        Self { studies: 1_000, pools: 8, states: 24 }
     }
 }
 

@@ -131,7 +131,9 @@ fn scores(alone: &States, declared: &Declared, truth: &[Vec<TrueState>], seed: u
     let samples = declared.samples();
     let geometries = BTreeMap::from([("cone".to_owned(), declared.geometry())]);
     // As few trials as there may be: their error is small beside that of a coverage.
-    let few = uncertainty::params::Params { most_trials: 20_000, ..Default::default() };
+    // Who declares everything exactly has nothing to draw.
+    let skip = !declared.is_uncertain();
+    let few = uncertainty::params::Params { most_trials: 20_000, skip, ..Default::default() };
     let joined = uncertainty::joined(alone, &[], &samples, &geometries, seed, &few).states;
     let mut scores = Scores::default();
     for (s, sample) in samples.iter().enumerate() {
