@@ -18,8 +18,9 @@ pub struct Settings {
     pub role: &'static str,
     /// Path in the study file, for example `geometries.cone40`; leaves are named below it.
     pub path: String,
-    /// The value; objects are walked when old and new are compared, anything else is one leaf.
-    pub value: serde_json::Value,
+    /// The value; objects are walked when old and new are compared, anything else is one leaf. The tasks of many
+    /// exports share it.
+    pub value: Arc<serde_json::Value>,
 }
 
 impl Settings {
@@ -30,7 +31,7 @@ impl Settings {
     #[allow(clippy::expect_used)]
     pub fn new(role: &'static str, path: impl Into<String>, value: &impl serde::Serialize) -> Self {
         let value = serde_json::to_value(value).expect("settings are structs, maps with text keys, and numbers");
-        Self { role, path: path.into(), value }
+        Self { role, path: path.into(), value: Arc::new(value) }
     }
 }
 
@@ -186,7 +187,7 @@ impl<'a> Context<'a> {
     pub fn settings<T: DeserializeOwned>(&self, role: &str) -> Result<T, Vec<Diagnostic>> {
         let found = self.settings.iter().find(|s| s.role == role);
         let found = found.ok_or_else(|| mistake(format!("settings `{role}` were not declared")))?;
-        serde_json::from_value(found.value.clone()).map_err(|e| mistake(format!("settings `{role}`: {e}")))
+        T::deserialize(&*found.value).map_err(|e| mistake(format!("settings `{role}`: {e}")))
     }
 
     /// The bytes of the input called `name`.

@@ -15,6 +15,7 @@ use stages::old_results::params::OldTable;
 use stages::physics::geometry::Geometry;
 use stages::physics::instrument::Instrument;
 use stages::physics::materials::Sample;
+use stages::plan::MainLine;
 use std::collections::BTreeMap;
 
 /// The stages that [`add`] uses, in their order.
@@ -90,7 +91,8 @@ pub fn add(plan: &mut Plan, inputs: &ReportInputs) {
             plan.stages.push(stage);
         }
     }
-    let mut planner = Planner { plan, inputs, figures: Vec::new(), attached: Vec::new() };
+    let main = MainLine::of(plan, inputs.variant.as_deref());
+    let mut planner = Planner { plan, main, inputs, figures: Vec::new(), attached: Vec::new() };
     planner.tables();
     planner.claims();
     planner.old_results();
@@ -110,6 +112,7 @@ const FIGURE_OUTPUTS: [Output; 3] = [
 
 struct Planner<'a> {
     plan: &'a mut Plan,
+    main: MainLine,
     inputs: &'a ReportInputs,
     /// The figures so far, in the order in which they stand in their section.
     figures: Vec<FigureRef>,
@@ -134,7 +137,7 @@ impl Planner<'_> {
 
     /// Adds the task and gives its name, or that of the main line's task that is the same.
     fn push(&mut self, task: Task) -> String {
-        stages::plan::shared(self.plan, task).name()
+        stages::plan::shared(self.plan, &self.main, task).name()
     }
 
     fn publish(&mut self, path: String, task: &str, output: &'static str) {
@@ -223,11 +226,11 @@ impl Planner<'_> {
 
     /// Claims read the tables that they name as published, and their own table follows.
     fn claims(&mut self) {
+        let claimable: Vec<&str> = crate::tables::claimable().iter().map(|t| t.name).collect();
         let claims = || self.inputs.claims.iter();
         let named =
             |table: &&str| claims().any(|c| c.table == **table || (*table == "choices" && c.hangs_on_choices()));
-        let tables = ["runs", "exclusions", "limits", "reversals", "states", "thickening", "fits", "budget", "choices"];
-        let tables = tables.into_iter().filter(named);
+        let tables = claimable.into_iter().filter(named);
         let inputs = tables.map(|t| input(t, &self.task("table", t, code::TABLE, write::claims).name(), "parquet"));
         let inputs: Vec<Input> = inputs.collect();
         if self.inputs.claims.is_empty() {

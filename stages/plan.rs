@@ -52,22 +52,33 @@ pub fn add(plan: &mut Plan, study: &Study, stages: &Stages, variant: Option<&str
             plan.stages.push(stage);
         }
     }
-    Planner { plan, study, stages, variant }.chain()
+    let (main, common) = (MainLine::of(plan, variant), Common::new(study, stages, variant));
+    Planner { plan, main, study, stages, variant, common }.chain()
+}
+
+/// Where in a plan the tasks of the main line stand, by stage and subject; nothing for the main line itself.
+#[derive(Debug, Default)]
+pub struct MainLine(BTreeMap<(&'static str, String), usize>);
+
+impl MainLine {
+    /// For those who add the tasks of a variant, when those of the main line are there.
+    pub fn of(plan: &Plan, variant: Option<&str>) -> Self {
+        let main = plan.tasks.iter().enumerate().filter(|(_, task)| variant.is_some() && task.variant.is_none());
+        Self(main.map(|(at, task)| ((task.stage, task.of.clone()), at)).collect())
+    }
+
+    /// The same task with the same settings and inputs.
+    fn same<'p>(&self, plan: &'p Plan, task: &Task) -> Option<&'p Task> {
+        let main = &plan.tasks[*self.0.get(&(task.stage, task.of.clone()))?];
+        let values = task.settings.iter().map(|s| (s.role, &s.value));
+        let equal = main.inputs == task.inputs && values.eq(main.settings.iter().map(|s| (s.role, &s.value)));
+        equal.then_some(main)
+    }
 }
 
 /// Adds the task, or gives the one of the main line that is the same: a variant shares all that it does not change.
-pub fn shared(plan: &mut Plan, task: Task) -> Task {
-    let values = |task: &Task| task.settings.iter().map(|s| (s.role, s.value.clone())).collect::<Vec<_>>();
-    let same = |main: &&Task| {
-        main.stage == task.stage
-            && main.of == task.of
-            && main.variant.is_none()
-            && values(main) == values(&task)
-            && main.inputs == task.inputs
-    };
-    if task.variant.is_some()
-        && let Some(main) = plan.tasks.iter().find(same)
-    {
+pub fn shared(plan: &mut Plan, main: &MainLine, task: Task) -> Task {
+    if let Some(main) = main.same(plan, &task) {
         return main.clone();
     }
     plan.tasks.push(task.clone());
@@ -76,9 +87,56 @@ pub fn shared(plan: &mut Plan, task: Task) -> Task {
 
 struct Planner<'a> {
     plan: &'a mut Plan,
+    main: MainLine,
     study: &'a Study,
     stages: &'a Stages,
     variant: Option<&'a str>,
+    common: Common,
+}
+
+/// Settings that the tasks of many runs read, each written once.
+struct Common {
+    layouts: BTreeMap<String, Settings>,
+    includes_inertia: BTreeMap<String, Settings>,
+    geometries: BTreeMap<String, Settings>,
+    instruments: BTreeMap<String, Settings>,
+    samples: BTreeMap<String, Settings>,
+    ingest: Settings,
+    clean: Settings,
+    reading: Settings,
+    judging: Settings,
+}
+
+impl Common {
+    fn new(study: &Study, stages: &Stages, variant: Option<&str>) -> Self {
+        let includes = study.layouts.iter().map(|(name, layout)| {
+            let path = format!("layouts.{name}.torque_includes_inertia");
+            (name.clone(), Settings::new("torque_includes_inertia", path, &layout.torque_includes_inertia))
+        });
+        Self {
+            layouts: each("layout", "layouts", &study.layouts),
+            includes_inertia: includes.collect(),
+            geometries: each("geometry", "geometries", &study.geometries),
+            instruments: each("instrument", "instruments", &study.instruments),
+            samples: each("sample", "samples", &study.samples),
+            ingest: of_stage(variant, "ingest", "ingest", &stages.ingest),
+            clean: of_stage(variant, "clean", "clean", &stages.clean),
+            reading: of_stage(variant, "reversal", "reversal", &stages.reversal.reading()),
+            judging: of_stage(variant, "reversal", "reversal", &stages.reversal.judging()),
+        }
+    }
+}
+
+fn each(role: &'static str, under: &str, all: &BTreeMap<String, impl Serialize>) -> BTreeMap<String, Settings> {
+    all.iter().map(|(name, one)| (name.clone(), Settings::new(role, format!("{under}.{name}"), one))).collect()
+}
+
+/// Settings of a stage under their place in the study file.
+fn of_stage(variant: Option<&str>, role: &'static str, stage: &str, value: &impl Serialize) -> Settings {
+    match variant {
+        None => Settings::new(role, format!("stages.{stage}"), value),
+        Some(variant) => Settings::new(role, format!("variants.{variant}.{stage}"), value),
+    }
 }
 
 /// The tasks of one run.
@@ -109,7 +167,7 @@ impl<'a> Planner<'a> {
     }
 
     fn push(&mut self, task: Task) -> Task {
-        shared(self.plan, task)
+        shared(self.plan, &self.main, task)
     }
 
     fn task(&self, stage: &'static str, of: &str, code: &'static str, outputs: &[Output], work: Work) -> Task {
@@ -126,12 +184,8 @@ impl<'a> Planner<'a> {
         }
     }
 
-    /// Settings of a stage under their place in the study file.
     fn stage(&self, role: &'static str, stage: &str, value: &impl Serialize) -> Settings {
-        match self.variant {
-            None => Settings::new(role, format!("stages.{stage}"), value),
-            Some(variant) => Settings::new(role, format!("variants.{variant}.{stage}"), value),
-        }
+        of_stage(self.variant, role, stage, value)
     }
 
     fn until_read(&mut self, run: &'a RunPlan) -> RunTasks<'a> {
@@ -142,11 +196,10 @@ impl<'a> Planner<'a> {
     }
 
     fn ingest(&mut self, run: &RunPlan) -> Task {
-        let layout = &self.study.layouts[&run.layout];
         let settings = vec![
-            Settings::new("layout", format!("layouts.{}", run.layout), layout),
+            self.common.layouts[&run.layout].clone(),
             Settings::new("sheet", format!("{}.sheets", run.entry), &run.sheet),
-            self.stage("ingest", "ingest", &self.stages.ingest),
+            self.common.ingest.clone(),
         ];
         let raw = Input { name: "raw".to_owned(), source: Source::Raw(run.file.clone()) };
         let task = self.task("ingest", &names::subject(&run.path), code::INGEST, &INGEST, ingest::work);
@@ -154,17 +207,12 @@ impl<'a> Planner<'a> {
     }
 
     fn clean(&mut self, run: &RunPlan, ingest: &Task) -> Task {
-        let includes_inertia = self.study.layouts[&run.layout].torque_includes_inertia;
         let none: Vec<SetAside> = Vec::new();
         let set_aside = self.study.set_aside.get(&run.path).unwrap_or(&none);
         let mut settings = self.apparatus(run);
         settings.extend([
-            self.stage("clean", "clean", &self.stages.clean),
-            Settings::new(
-                "torque_includes_inertia",
-                format!("layouts.{}.torque_includes_inertia", run.layout),
-                &includes_inertia,
-            ),
+            self.common.clean.clone(),
+            self.common.includes_inertia[&run.layout].clone(),
             Settings::new("set_aside", "set_aside", set_aside),
         ]);
         let task = self.task("clean", &names::subject(&run.path), code::CLEAN, &CLEAN, clean::work);
@@ -173,24 +221,14 @@ impl<'a> Planner<'a> {
 
     /// Geometry, instrument and sample of a run, each under its place in the study file.
     fn apparatus(&self, run: &RunPlan) -> Vec<Settings> {
-        let study = self.study;
-        vec![
-            Settings::new("geometry", format!("geometries.{}", run.geometry), &study.geometries[&run.geometry]),
-            Settings::new("instrument", format!("instruments.{}", run.instrument), &study.instruments[&run.instrument]),
-            Settings::new("sample", format!("samples.{}", run.sample), &study.samples[&run.sample]),
-        ]
-    }
-
-    fn reversal(&self, part: &impl Serialize) -> Settings {
-        self.stage("reversal", "reversal", part)
+        let Common { geometries, instruments, samples, .. } = &self.common;
+        let of_run = [&geometries[&run.geometry], &instruments[&run.instrument], &samples[&run.sample]];
+        of_run.map(Settings::clone).to_vec()
     }
 
     fn read(&mut self, run: &RunPlan, clean: &Task) -> Task {
         let mut settings = self.apparatus(run);
-        settings.extend([
-            Settings::new("run", run.entry.clone(), &run.path),
-            self.reversal(&self.stages.reversal.reading()),
-        ]);
+        settings.extend([Settings::new("run", run.entry.clone(), &run.path), self.common.reading.clone()]);
         let inputs = vec![clean.output("points", "points"), clean.output("notes", "notes")];
         let of = names::subject(&run.path);
         let task = self.task("reversal: read", &of, code::REVERSAL, &READ, reversal::read_work);
@@ -206,7 +244,7 @@ impl<'a> Planner<'a> {
         }
         let mut controls = BTreeMap::new();
         for ((instrument, geometry), inputs) in inputs {
-            let settings = vec![self.reversal(&self.stages.reversal.controlling())];
+            let settings = vec![self.stage("reversal", "reversal", &self.stages.reversal.controlling())];
             let of = names::subject(&control_name(&instrument, &geometry));
             let task = self.task("reversal: control", &of, code::REVERSAL, &CONTROL, reversal::control_work);
             controls.insert((instrument, geometry), self.push(Task { settings, inputs, ..task }));
@@ -229,10 +267,7 @@ impl<'a> Planner<'a> {
         };
         let mut settings = self.apparatus(run);
         settings.retain(|s| s.role == "geometry");
-        settings.extend([
-            Settings::new("identity", run.entry.clone(), &identity),
-            self.reversal(&self.stages.reversal.judging()),
-        ]);
+        settings.extend([Settings::new("identity", run.entry.clone(), &identity), self.common.judging.clone()]);
         let mut inputs = vec![
             tasks.read.output("read", "read"),
             tasks.clean.output("notes", "notes"),

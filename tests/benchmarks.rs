@@ -102,13 +102,18 @@ fn hashing(size: &Size) {
     row("hashing a file of 1 GB (0.1 GB if small)", "`b3sum`", measured);
 }
 
-/// Head and readings of a real-looking export with at least one reversal.
+/// Head and readings of a real-looking export: its last three steps, of which the last begins with a reversal.
 fn export() -> (String, String) {
     let packed = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/open-studies/sheet-study/raw/S1/S1_L1.tsv.gz");
     let mut text = String::new();
     flate2::read::GzDecoder::new(fs::File::open(packed).unwrap()).read_to_string(&mut text).unwrap();
+    // Six remarks, names, units; then the readings.
     let body = text.match_indices('\n').nth(7).unwrap().0 + 1;
-    (text[..body].to_owned(), text[body..].to_owned())
+    let step = |line: &str| line.split('\t').nth(1).and_then(|step| step.parse::<u32>().ok()).unwrap();
+    let readings: Vec<&str> = text[body..].split_inclusive('\n').collect();
+    let last = step(readings.last().unwrap());
+    let kept = readings.iter().copied().filter(|line| step(line) + 3 > last).collect();
+    (text[..body].to_owned(), kept)
 }
 
 fn study_file() -> String {
@@ -119,16 +124,15 @@ fn study_file() -> String {
     text.lines().filter(keep).collect::<Vec<_>>().join("\n") + "\n"
 }
 
-/// A study of so many exports of 400 readings each.
+/// A study of so many exports of 242 readings and one reversal each.
 fn campaign(exports: usize) -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
     fs::write(folder.path().join("study.yaml"), study_file()).unwrap();
     fs::create_dir_all(folder.path().join("raw/S1")).unwrap();
     let (head, body) = export();
-    let readings: String = body.split_inclusive('\n').take(400).collect();
     for number in 0..exports {
         // Another temperature in each, so that none is the copy of another.
-        let own = readings.replace("\t25.0", &format!("\t25.0{number}"));
+        let own = body.replace("\t25.0", &format!("\t25.0{number}"));
         fs::write(raw(folder.path(), number), format!("# copy = {number}\n{head}{own}")).unwrap();
     }
     folder

@@ -167,6 +167,32 @@ fn asked_to_stop_it_stops_soon_and_keeps_what_is_done() {
     }
 }
 
+/// Whether the process answers SIGTERM itself.
+fn answers(id: u32) -> bool {
+    let status = fs::read_to_string(format!("/proc/{id}/status")).unwrap_or_default();
+    let caught = status.lines().find_map(|line| u64::from_str_radix(line.strip_prefix("SigCgt:")?.trim(), 16).ok());
+    // Bit 14 is that of signal 15.
+    caught.is_some_and(|caught| caught & (1 << 14) != 0)
+}
+
+#[test]
+fn asked_to_stop_while_it_reads_the_study_file_it_says_so() {
+    let study = small_study();
+    let file = study.path().join("study.yaml");
+    let text = fs::read(&file).unwrap();
+    fs::remove_file(&file).unwrap();
+    // A pipe in place of the study file: the program waits there until the other end is written.
+    assert!(Command::new("mkfifo").arg(&file).status().unwrap().success());
+    let mut child = start(study.path(), &[]);
+    assert!(wait_until(&mut child, answers));
+    signal("-TERM", child.id());
+    fs::write(&file, text).unwrap();
+    let said = said(child);
+    assert_eq!(said.status, 3, "{}", said.err);
+    assert!(said.err.contains("stopped on request: 0 of"), "{}", said.err);
+    assert!(!study.path().join("results").exists());
+}
+
 #[test]
 fn asked_to_stop_while_typst_works_it_takes_typst_along() {
     let study = small_study();

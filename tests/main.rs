@@ -17,3 +17,4 @@ mod rebuild;
 mod support;
 mod surroundings;
 mod synthetic_record;
+mod undecided_fits;

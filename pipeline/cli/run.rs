@@ -56,13 +56,15 @@ pub(super) fn run(domain: &dyn Domain, options: &Options<'_>) -> Result<Exit, Fa
 }
 
 fn begin_run(domain: &dyn Domain, options: &Options<'_>) -> Result<(Plan, Report), Failure> {
+    // First of all, so that no signal finds the program without an answer.
+    let cancel = cancel::on_signals()?;
     let plan = domain.plan(exists(options.study)?, options.until)?;
     domain.before_run(&plan)?;
     let cores = || std::thread::available_parallelism().unwrap_or(NonZeroUsize::MIN);
     let request = Request {
         jobs: options.jobs.unwrap_or_else(cores).get(),
         until: options.until,
-        cancel: &*cancel::on_signals()?,
+        cancel: &cancel,
         progress: &Progress::on_terminal(),
         disk: &SystemDisk,
     };

@@ -162,12 +162,9 @@ impl Assessor<'_, '_> {
         let partial = self.partials[at];
         let store = self.store;
         let candidates = self.candidates.entry(partial).or_insert_with(|| Candidates::read(store, &partial));
-        let node = &self.graph.nodes[at];
-        let before = self.state.tasks.get(&node.name);
+        let before = self.state.tasks.get(&self.graph.nodes[at].name);
         let same = before.filter(|done| done.partial == partial);
-        // The state alone makes a task reused, even if its record was lost.
-        let lost = same.is_some_and(|done| store.read_record(&partial, &done.key).is_none());
-        let possible = candidates.agree(hashes) || lost;
+        let possible = candidates.agree(hashes) || is_in_state_alone(store, &partial, before);
         let declared = Declared::new(self.graph, at, hashes);
         let mut reasons = if same.is_some() && possible { Vec::new() } else { causes(self.store, before, &declared) };
         let waits = declared.inputs.iter().filter(|reads| reads.hash.is_none()).map(|reads| &reads.from);
@@ -295,6 +292,17 @@ pub fn causes(store: &Store<'_>, before: Option<&Done>, declared: &Declared) -> 
         Some(record) => differences(&record, declared),
         None => vec![Reason::new(Kind::Missing, "the record of the last run")],
     }
+}
+
+/// Whether a task is perhaps at hand, of whose inputs only these are known.
+pub fn may_be_at_hand(store: &Store<'_>, partial: &Digest, before: Option<&Done>, hashes: &[Option<Digest>]) -> bool {
+    Candidates::read(store, partial).agree(hashes) || is_in_state_alone(store, partial, before)
+}
+
+/// The state alone makes a task reused, even if its record was lost.
+fn is_in_state_alone(store: &Store<'_>, partial: &Digest, before: Option<&Done>) -> bool {
+    let same = before.filter(|done| done.partial == *partial);
+    same.is_some_and(|done| store.read_record(partial, &done.key).is_none())
 }
 
 /// The contents of inputs that records under one partial key had.

@@ -5,11 +5,13 @@ use crate::stage::{Settings, Task};
 use crate::store::FORMAT;
 use crate::store::digest::{Digest, Fields};
 use serde_json::Value;
+use std::collections::BTreeMap;
 use std::fmt::Write;
+use std::sync::Arc;
 
 /// The key of a task without the content of its inputs: format of the store, stage, code, tool, settings by role,
 /// names of inputs and outputs, and where the outputs are kept.
-pub fn partial(task: &Task) -> Digest {
+fn partial(task: &Task, canonicals: &mut Canonicals) -> Digest {
     let mut fields = Fields::new();
     fields.add(FORMAT.to_le_bytes());
     fields.add(task.stage);
@@ -24,7 +26,7 @@ pub fn partial(task: &Task) -> Digest {
     fields.count(settings.len());
     for group in settings {
         fields.add(group.role);
-        fields.add(canonical(&group.value));
+        fields.add(canonicals.of(&group.value));
     }
     fields.count(task.inputs.len());
     task.inputs.iter().for_each(|input| fields.add(&input.name));
@@ -46,7 +48,19 @@ pub fn key(partial: &Digest, inputs: &[Digest]) -> Digest {
 
 /// The partial keys of all tasks, in their order.
 pub fn partials(nodes: &[Node<'_>]) -> Vec<Digest> {
-    nodes.iter().map(|node| partial(node.task)).collect()
+    let mut canonicals = Canonicals::default();
+    nodes.iter().map(|node| partial(node.task, &mut canonicals)).collect()
+}
+
+/// The canonical form of values that many tasks share, each written once. They are told apart by where they stand in
+/// memory, which holds as long as the tasks do.
+#[derive(Default)]
+struct Canonicals(BTreeMap<*const Value, String>);
+
+impl Canonicals {
+    fn of(&mut self, value: &Arc<Value>) -> &str {
+        self.0.entry(Arc::as_ptr(value)).or_insert_with(|| canonical(value))
+    }
 }
 
 /// JSON in one form: keys sorted by their bytes, no white space, numbers as serde writes them.
@@ -112,18 +126,26 @@ mod tests {
     fn with(change: impl FnOnce(&mut Task)) -> Digest {
         let mut task = task();
         change(&mut task);
-        partial(&task)
+        of(&task)
+    }
+
+    fn of(task: &Task) -> Digest {
+        partial(task, &mut Canonicals::default())
+    }
+
+    fn value(task: &mut Task, at: usize) -> &mut Value {
+        Arc::get_mut(&mut task.settings[at].value).unwrap()
     }
 
     #[test]
     fn what_counts_changes_the_key() {
         let changed = [
-            partial(&task()),
+            of(&task()),
             with(|t| t.stage = "counts"),
             with(|t| t.code = "c2"),
-            with(|t| t.settings[0].value["x"] = json!(1.25)),
-            with(|t| t.settings[0].value["a"]["d"] = json!([2, 1])),
-            with(|t| t.settings[1].value = json!("true")),
+            with(|t| value(t, 0)["x"] = json!(1.25)),
+            with(|t| value(t, 0)["a"]["d"] = json!([2, 1])),
+            with(|t| *value(t, 1) = json!("true")),
             with(|t| t.settings[1].role = "three"),
             with(|t| drop(t.settings.pop())),
             with(|t| t.inputs[1].name = "r".into()),
@@ -150,7 +172,7 @@ mod tests {
             with(|t| t.inputs[0].source = Source::Raw("raw/b.txt".into())),
             with(|t| t.tool.as_mut().unwrap().path = Some("/usr/bin/pen".into())),
         ];
-        assert!(same.iter().all(|digest| *digest == partial(&task())));
+        assert!(same.iter().all(|digest| *digest == of(&task())));
     }
 
     #[test]

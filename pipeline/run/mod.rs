@@ -69,7 +69,8 @@ fn locked(store: &Store<'_>, plan: &Plan, request: &Request<'_>, report: &mut Re
     let computed = compute(&graph, &workshop, request);
     let laid_out = match computed {
         Ok(true) => lay_out(&graph, store, &state, &workshop, request),
-        Ok(false) => Ok(None),
+        Ok(false) if request.cancel.load(Ordering::Relaxed) => Ok(None),
+        Ok(false) => look_after_results(&graph, store, &state, &workshop).map(|()| None),
         Err(failure) => Err(failure),
     };
     report.tasks = entries(&graph, workshop.into_finished());
@@ -161,7 +162,26 @@ fn lay_out(
     let moved = if nothing_to_do { Vec::new() } else { ready.apply(&ours, &found, &next)? };
     let specials = [(MANIFEST, manifest.0, manifest.1 as u64), (LEDGER, copy.0, copy.1 as u64)];
     let results = layout::remember(&found, &wanted, specials);
-    Ok(Some(LaidOut { results, moved, line: line.map(|line| line.run), ledger: next, tasks: tasks.clone() }))
+    Ok(Some(LaidOut { results, moved, line: line.map(|line| line.run), ledger: next, tasks }))
+}
+
+/// Where something failed, nothing is laid out. What the store lost of that which would be is brought back all the same,
+/// as `why` foretells it.
+fn look_after_results(
+    graph: &Graph<'_>,
+    store: &Store<'_>,
+    state: &State,
+    workshop: &Workshop<'_>,
+) -> Result<(), Failure> {
+    let found = Found::look(&store.files, state)?;
+    for (path, from) in &graph.published {
+        let Some(done) = workshop.done(from.task) else { continue };
+        let stands = found.files.get(*path).and_then(|seen| seen.as_ref());
+        if stands.map(|seen| seen.hash) != done.outputs.get(from.output).map(|kept| kept.hash) {
+            workshop.look_after(from.task, from.output)?;
+        }
+    }
+    Ok(())
 }
 
 /// What every task gave; a run that stops early keeps what was known of the stages behind.
@@ -243,6 +263,7 @@ pub fn made(plan: &Plan) -> Made {
         target: env!("SHEARBACK_TARGET").into(),
         compiler: env!("SHEARBACK_COMPILER").into(),
         tools: tools.map(|tool| (tool.name.to_string(), tool.version.clone())).collect(),
+        code: plan.tasks.iter().map(|task| (task.stage.to_string(), task.code.to_string())).collect(),
     }
 }
 

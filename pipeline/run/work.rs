@@ -4,7 +4,7 @@ use super::outcome::{Finished, Outcome};
 use crate::command::Failure;
 use crate::diagnostic::Diagnostic;
 use crate::graph::{Edge, Graph};
-use crate::rebuild::assess::{causes, object};
+use crate::rebuild::assess::{causes, may_be_at_hand, object};
 use crate::rebuild::declared::Declared;
 use crate::rebuild::key;
 use crate::rebuild::raw;
@@ -159,7 +159,7 @@ impl<'a> Workshop<'a> {
     }
 
     fn bring_up_to_date(&self, at: usize) -> Result<Finished, Stop> {
-        let hashes = self.hashes(at)?;
+        let hashes = self.hashes(at).map_err(|stop| self.without_an_input(at, stop))?;
         let (partial, key) = (self.partials[at], key::key(&self.partials[at], &hashes));
         let before = self.state.tasks.get(&self.graph.nodes[at].name);
         if let Some(done) = before.filter(|done| done.key == key) {
@@ -185,6 +185,23 @@ impl<'a> Workshop<'a> {
         // the same stored objects are found wanting whichever of the two came first.
         self.inputs(at)?;
         Ok(Finished::with(Outcome::Built, done.clone(), 0.0, reasons))
+    }
+
+    /// A task that waits for an input in vain. If it would have been built whatever that input had become, its other
+    /// inputs are looked at all the same: `why` calls what was lost of them out of date.
+    fn without_an_input(&self, at: usize, stop: Stop) -> Stop {
+        let node = &self.graph.nodes[at];
+        let hashes: Vec<Result<Digest, Stop>> = node.inputs.iter().map(|edge| self.hash(edge)).collect();
+        let unreadable = hashes.iter().any(|hash| matches!(hash, Err(Stop::Task(_))));
+        let known: Vec<Option<Digest>> = hashes.into_iter().map(Result::ok).collect();
+        let before = self.state.tasks.get(&node.name);
+        if !unreadable && may_be_at_hand(self.store, &self.partials[at], before, &known) {
+            return stop;
+        }
+        match self.inputs(at) {
+            Err(Stop::Run(failure)) => Stop::Run(failure),
+            _ => stop,
+        }
     }
 
     fn busy(&self, key: Digest) -> Arc<Mutex<()>> {
@@ -229,8 +246,13 @@ impl<'a> Workshop<'a> {
 
     fn inputs(&self, at: usize) -> Result<Named, Stop> {
         let node = &self.graph.nodes[at];
-        let inputs = node.inputs.iter().zip(&node.task.inputs);
-        inputs.map(|(edge, input)| Ok((input.name.clone(), Arc::from(self.fetch(edge)?)))).collect()
+        // All of them, even if one cannot be had: what was lost of the others is built in the same run.
+        let mut fetched: Vec<Result<Vec<u8>, Stop>> = node.inputs.iter().map(|edge| self.fetch(edge)).collect();
+        if let Some(end) = fetched.iter().position(|bytes| matches!(bytes, Err(Stop::Run(_)))) {
+            fetched.swap(0, end);
+        }
+        let names = node.task.inputs.iter().map(|input| input.name.clone());
+        names.zip(fetched).map(|(name, bytes)| Ok((name, Arc::from(bytes?)))).collect()
     }
 
     fn work(&self, task: &Task, inputs: Named) -> Result<Produced, Stop> {
@@ -318,12 +340,29 @@ impl<'a> Workshop<'a> {
         self.store.read_object(kept).map_err(|_| Stop::Task(mistake(self.differs(task, kept))))
     }
 
+    /// Brings back what the store lost of an output that this run found at hand; what cannot be had is left.
+    ///
+    /// # Errors
+    /// Only for what ends the whole run.
+    pub fn look_after(&self, task: usize, output: usize) -> Result<(), Failure> {
+        if !self.is_reused(task) {
+            return Ok(());
+        }
+        match self.fetch_output(task, output) {
+            Err(Stop::Run(failure)) => Err(failure),
+            _ => Ok(()),
+        }
+    }
+
+    fn is_reused(&self, task: usize) -> bool {
+        lock(&self.finished[task]).as_ref().is_some_and(|finished| finished.outcome == Outcome::Reused)
+    }
+
     /// The bytes of an object, unless its task lost it and another one brought it back: that task is built as well,
     /// so that what is built does not depend on who came first.
     fn usable(&self, task: usize, kept: &Kept) -> Result<Vec<u8>, Flaw> {
         let bytes = self.store.read_object(kept)?;
-        let reused = || lock(&self.finished[task]).as_ref().is_some_and(|f| f.outcome == Outcome::Reused);
-        if self.was_written(kept) && reused() { Err(Flaw::Missing) } else { Ok(bytes) }
+        if self.was_written(kept) && self.is_reused(task) { Err(Flaw::Missing) } else { Ok(bytes) }
     }
 
     fn repair(&self, at: usize, key: Digest, kept: &Kept, kind: Kind) -> Result<(), Stop> {

@@ -182,6 +182,37 @@ fn a_task_that_fails_fails_alone() {
 }
 
 #[test]
+fn what_was_lost_is_built_even_if_its_user_waits_for_a_failed_task() {
+    let mut toy = Toy::new();
+    toy.config.unit = 1;
+    whole(&toy.run());
+    let third = toy.read("raw/c.txt");
+    toy.write("raw/b.txt", "#second\neta theta\n");
+    toy.write("raw/c.txt", "#third\neight nine\n");
+    whole(&toy.run());
+    let count = |raw: &str| toy.read(&format!("raw/{raw}.txt")).lines().nth(1).unwrap().len().to_string();
+    let object = |bytes: &str| {
+        let name = Digest::of(bytes.as_bytes()).to_string();
+        toy.path(&format!(".shearback/objects/{}/{}", &name[..2], &name[2..]))
+    };
+    // For `sum`, which never saw this `b` with that `c` and is built whatever becomes of `a`.
+    toy.write("raw/c.txt", &third);
+    std::fs::remove_file(object(&count("b"))).unwrap();
+    // For `results/`, which lacks it.
+    std::fs::remove_file(toy.path("results/lines/b.txt")).unwrap();
+    let lines = toy.files(".shearback/bulky").into_iter().find(|path| toy.read(path) == "eta theta").unwrap();
+    std::fs::remove_file(toy.path(&lines)).unwrap();
+    toy.write("raw/a.txt", "bad");
+    for name in ["split raw/b.txt", "count raw/b.txt", "sum study"] {
+        assert_eq!(toy.condition(name), Condition::OutOfDate, "{name}");
+    }
+    let report = toy.run();
+    assert_eq!(with(&report, Outcome::Failed), ["split raw/a.txt"]);
+    assert_eq!(with(&report, Outcome::Built), ["split raw/b.txt", "count raw/b.txt"]);
+    assert!(object(&count("b")).exists() && toy.exists(&lines) && !report.laid_out);
+}
+
+#[test]
 fn a_panic_is_a_failed_task_that_asks_for_a_report() {
     let toy = Toy::new();
     toy.write("raw/a.txt", "panic\n");

@@ -30,7 +30,7 @@ pub fn describe(facts: &Facts, files: &BTreeMap<String, Hashes>) -> Value {
         json!({
             "@id": PROGRAM, "@type": "SoftwareApplication", "name": "shearback", "softwareVersion": facts.version,
             "version": facts.version, "url": HOME,
-            "softwareRequirements": facts.tools.iter().map(|(name, _)| json!({"@id": tool(name)})).collect::<Vec<_>>(),
+            "softwareRequirements": single(facts.tools.iter().map(|(name, _)| json!({"@id": tool(name)})).collect()),
             "description": "From raw shear-reversal exports to contact shares with uncertainties and a report",
         }),
         action(facts, files),

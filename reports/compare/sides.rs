@@ -15,7 +15,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 /// The tables whose numbers are compared, in the order in which they are told.
-pub const TABLES: [&str; 4] = ["thickening", "states", "reversals", "fits"];
+pub const TABLES: [&str; 4] = ["thickening", "states", "fits", "reversals"];
 
 /// A side.
 pub struct Side {

@@ -20,7 +20,11 @@ pub(super) fn choices(rows: &[ChoiceRow], thickening: &[Thickening]) -> Printed 
     let same =
         |a: &ChoiceRow, b: &ChoiceRow| (&a.quantity, &a.sample, &a.set_point) == (&b.quantity, &b.sample, &b.set_point);
     let headline = rows.chunk_by(same).filter(|rows| is_headline(&rows[0], thickening));
-    printed(&columns, headline.filter_map(line).collect())
+    let mut lines: Vec<Vec<String>> = headline.filter_map(line).collect();
+    // The lines of a sample stand together, samples in their order.
+    let order = |line: &Vec<String>| thickening.iter().position(|t| t.sample == line[0]);
+    lines.sort_by_key(order);
+    printed(&columns, lines).grouped(&[0])
 }
 
 /// The share of the rise, and the contact share at both ends of it.
@@ -120,7 +124,7 @@ pub(super) fn variants(main: &States, variants: &[(String, States)]) -> Printed 
     let lines = variants
         .iter()
         .flat_map(|(name, states)| main.thickening.iter().flat_map(move |row| moved(name, main, states, row)));
-    printed(&columns, lines.collect())
+    printed(&columns, lines.collect()).grouped(&[0, 1])
 }
 
 /// What one variant does to one sample: its share of the rise, and the contact share at the upper end.
@@ -132,15 +136,18 @@ fn moved(name: &str, main: &States, variant: &States, row: &Thickening) -> Vec<V
         state.and_then(|s| s.contact_share)
     };
     let verdict = match other {
-        Some(t) if t.verdict == row.verdict => format!("{}, as before", t.verdict.name()),
-        Some(t) => format!("{}, instead of {}", t.verdict.name(), row.verdict.name()),
+        Some(t) if t.verdict == row.verdict => format!("{}, as before{}", t.verdict.name(), other_ends(t, row)),
+        Some(t) => format!("{}, instead of {}{}", t.verdict.name(), row.verdict.name(), other_ends(t, row)),
         None => String::new(),
     };
     let share = row.contact_share_of_rise;
     let high = row.set_point_high.as_ref().map(|at| format!("contact share, {at}"));
     let quantities = [
         Some(("share of the rise".to_owned(), share, other.and_then(|t| t.contact_share_of_rise), verdict)),
-        high.map(|words| (words, at_high(main), at_high(variant), String::new())),
+        high.map(|words| {
+            let gone = at_high(main).is_some() && at_high(variant).is_none();
+            (words, at_high(main), at_high(variant), if gone { "no value left" } else { "" }.to_owned())
+        }),
     ];
     let line = |(quantity, before, after, verdict): (String, Option<Interval>, Option<Interval>, String)| {
         let concise = |i: Option<Interval>| or_missing(i.map(|i| numbers::concise(i.value, i.u)));
@@ -156,4 +163,13 @@ fn moved(name: &str, main: &States, variant: &States, row: &Thickening) -> Vec<V
         ]
     };
     quantities.into_iter().flatten().map(line).collect()
+}
+
+/// Between which other set-points the rise of a variant is read, because the share of another rise is another quantity.
+fn other_ends(variant: &Thickening, main: &Thickening) -> String {
+    let ends = |t: &Thickening| t.set_point_low.clone().zip(t.set_point_high.clone());
+    match ends(variant).filter(|found| Some(found) != ends(main).as_ref()) {
+        Some((low, high)) => format!("; but of the rise from {low} to {high}"),
+        None => String::new(),
+    }
 }

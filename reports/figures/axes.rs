@@ -100,12 +100,11 @@ impl Axis {
 
     fn log_ticks(&self) -> Vec<Tick> {
         let decades = self.lo.floor() as i32..=self.hi.ceil() as i32;
-        let whole = decades.clone().filter(|k| self.holds(f64::from(*k))).count();
-        // Below two whole decades powers of ten alone would leave an axis that cannot be read.
-        let labelled: &[u32] = match (whole, self.hi - self.lo < 0.5) {
-            (2.., _) => &[],
-            (_, false) => &[1, 2, 5],
-            (_, true) => &[1, 2, 3, 4, 5, 6, 8],
+        // Below two decades powers of ten alone would leave an axis that cannot be read.
+        let labelled: &[u32] = match self.hi - self.lo {
+            2.0.. => &[],
+            0.5..2.0 => &[1, 2, 5],
+            _ => &[1, 2, 3, 4, 5, 6, 8],
         };
         let tick = |k: i32, m: u32| {
             let at = f64::from(k) + float::log10(f64::from(m));

@@ -14,14 +14,15 @@ use stages::table::Table;
 use stages::uncertainty::result::{ChoiceRow, IN_FORCE};
 
 /// Step from row to row, pt.
-const STEP: f64 = 10.5;
+const STEP: f64 = 9.0;
 /// Where the first panel begins, pt; choices stand to the left.
 const LEFT: f64 = 112.0;
-const BETWEEN: f64 = 16.0;
+/// Room between the panels, in which the outer tick labels of both must stand, pt.
+const BETWEEN: f64 = 26.0;
 const WIDTH: f64 = (TWO_COLUMNS - LEFT - BETWEEN - 6.0) / 2.0;
 /// Room above and below a panel, pt.
-const TOP: f64 = 15.0;
-const BOTTOM: f64 = 31.0;
+const TOP: f64 = 14.0;
+const BOTTOM: f64 = 18.0;
 
 /// Rows of one sample, in the order of the picture, and the title of each panel.
 struct Block<'a> {

@@ -11,6 +11,8 @@ use stages::fit::result::{Fits, FlowDiagram, FlowState};
 
 /// Borders, in the order of their dashes.
 const BORDERS: [&str; 3] = ["rate maximum", "rate minimum", "jamming"];
+/// Width of a legend that stands above a frame, pt.
+const LEGEND: f64 = ONE_COLUMN - 44.0;
 /// Height of a panel's frame and of what stands around it, pt.
 const FRAME: (f64, f64) = (164.0, 42.0);
 
@@ -28,7 +30,8 @@ pub fn draw(samples: &[String], fits: &Fits) -> Result<Figure, DrawError> {
     }
     let entry = |(i, name): (usize, &String)| Entry { look: series(i), filled: true, text: name.clone() };
     let lines: Vec<(Dash, String)> = BORDERS.iter().enumerate().map(|(i, b)| (dash(i), (*b).to_owned())).collect();
-    let legend = Legend::new(samples.iter().enumerate().map(entry).collect(), ONE_COLUMN - 48.0).with_lines(lines);
+    let drawn = samples.iter().enumerate().filter(|(_, name)| fits.flow_states.iter().any(|s| s.sample == **name));
+    let legend = Legend::new(drawn.map(entry).collect(), LEGEND).with_lines(lines);
     let top = 4.0 + legend.height();
     let size = (ONE_COLUMN, top + (FRAME.0 + FRAME.1) * fits.diagrams.len() as f64);
     let svg = picture(size, title, |area| {

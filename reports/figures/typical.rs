@@ -75,9 +75,9 @@ pub fn draw(states: &States) -> Result<Figure, DrawError> {
     };
     let reversal = chosen.reversal;
     let data = trace_table(&[(reversal, after)]);
-    let size = (TWO_COLUMNS, 202.0);
+    let size = (TWO_COLUMNS, 176.0);
     let svg = picture(size, title, |area| {
-        let place = |left: f64| Place { left, top: 14.0, width: 200.0, height: 162.0 };
+        let place = |left: f64| Place { left, top: 14.0, width: 200.0, height: 136.0 };
         let shown = Shown { reversal, after, share };
         shown.linear(area, place(42.0))?;
         shown.logarithmic(area, place(42.0 + 200.0 + 54.0))

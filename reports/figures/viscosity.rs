@@ -35,8 +35,8 @@ pub fn draw(sample: &str, states: &[State]) -> Result<Figure, DrawError> {
     }
     let legend = legend();
     let top = 4.0 + legend.height();
-    let size = (ONE_COLUMN, top + 166.0 + 25.0);
-    let place = Place { left: 42.0, top: top + 2.0, width: ONE_COLUMN - 50.0, height: 164.0 };
+    let size = (ONE_COLUMN, top + 138.0 + 25.0);
+    let place = Place { left: 42.0, top: top + 2.0, width: ONE_COLUMN - 50.0, height: 136.0 };
     let svg = picture(size, &title, |area| {
         legend.draw(area, place.left, 2.0)?;
         panel(area, place, &shown, &bounds)

@@ -3,6 +3,7 @@
 
 use super::methods::listed;
 use super::numbers::{count, plain, plus_minus, significant};
+use crate::figures::control::few;
 use crate::figures::typical::Chosen;
 use crate::tables::reversals::share_at_minimum;
 use stages::fit::result::Fits;
@@ -65,15 +66,15 @@ pub fn viscosity(sample: &str, states: &[&State]) -> String {
     let resolved = states.iter().filter(|s| s.contact_share.is_some()).count();
     let bounds = states.iter().filter(|s| s.contact_share.is_none() && s.contact_share_bound.is_some()).count();
     let mut text = format!(
-        "{sample}: steady viscosity and its two parts against shear stress, {}, {resolved} of them resolved. The \
-         hydrodynamic part is what stays at reversal, the contact part what vanishes. {BARS}",
+        "{sample}: steady viscosity, the part that stays at reversal (hydrodynamic) and the part that vanishes \
+         (contact), {}, {resolved} resolved. {BARS}",
         count(states.len() as u64, "state")
     );
     if resolved < states.len() {
-        text.push_str(" Open circles: total viscosity of states that are not resolved.");
+        text.push_str(" Open circles: not resolved.");
     }
     if bounds > 0 {
-        text.push_str(" Arrows: where only a bound is known, contacts carry at least, the liquid at most, this much.");
+        text.push_str(" Arrows: contacts carry at least, the liquid at most, this much.");
     }
     text
 }
@@ -116,7 +117,11 @@ pub fn typical(chosen: Chosen<'_>, share: Estimate) -> (String, String) {
     let bins = read.after.as_ref().map_or(0, |a| a.bins.len());
     let dead = read.dead.first_usable();
     let left_out = if dead > 0.0 {
-        format!(" Shaded: strain below {}, which is not used.", significant(dead, 2))
+        format!(
+            " Shaded: strain below {}, which does not enter the value.{}",
+            significant(dead, 2),
+            within(&[reversal])
+        )
     } else {
         String::new()
     };
@@ -140,6 +145,19 @@ pub fn typical(chosen: Chosen<'_>, share: Estimate) -> (String, String) {
         read.after.as_ref().and_then(|a| a.recovery_strain).map_or_else(|| "unknown size".to_owned(), plain)
     );
     (text, alt)
+}
+
+/// What circles in the shade mean, if there are any: the control's time came after the curve was fitted.
+fn within(reversals: &[&StudyReversal]) -> &'static str {
+    let shaded = |r: &&StudyReversal| {
+        let dead = r.judged.read.dead.first_usable();
+        r.judged.read.after.iter().flat_map(|a| &a.bins).any(|bin| bin.0 < dead)
+    };
+    if reversals.iter().any(|r| shaded(&r)) {
+        " Circles in the shade, where the control is not back yet, enter the curve but not the value."
+    } else {
+        ""
+    }
 }
 
 /// Why this reversal is the one that is shown.
@@ -177,10 +195,15 @@ pub fn control(control: &Control, shown: &[&StudyReversal]) -> (String, String) 
     let on = shown.first().map_or_else(String::new, |r| {
         format!(" on instrument {} with geometry {}", r.identity.instrument, r.identity.geometry)
     });
+    let ratios = if few(shown) {
+        "Bars: standard uncertainties."
+    } else {
+        "Circles: medians of all reversals in an eighth of a decade; bars: the middle half."
+    };
     let text = format!(
         "The control, a Newtonian liquid under the same protocol{on}: {} of {}. (a) Apparent viscosity over its steady \
-         value before. Bars: standard uncertainties. (b) Deviation of the torque from its steady value, in \
-         per cent of it; the vertical axis leaves out the outermost 4 % of the readings, those in the turn itself. {share}{dead}",
+         value before. {ratios} (b) Deviation of the torque from its steady value, in per cent of it: medians over all \
+         reversals and the middle half; the vertical axis leaves out what lies in the turn itself. {share}{dead}",
         count(shown.len() as u64, "reversal"),
         listed(control.runs.iter().cloned()),
     );
@@ -203,10 +226,12 @@ pub fn atlas(sample: &str, reversals: &[&StudyReversal]) -> (String, String) {
     };
     let text = format!(
         "Reversals of {sample}: {} (grades: {}). Across: strain since reversal. Up: viscosity over its steady \
-         value before. Circles: binned trace; line: fitted curve; shaded: strain that is not used; diamond on the left \
-         edge, where resolved: value at zero strain with its 95 % interval. Name, set-point and grade above each.{undrawn}",
+         value before. Circles: binned trace; line: fitted curve; shaded: strain that does not enter the value; diamond \
+         on the left edge, where resolved: value at zero strain with its 95 % interval. Above each: name, set-point, \
+         grade, loading.{}{undrawn}",
         count(reversals.len() as u64, "reversal"),
         grades.join(", "),
+        within(reversals),
     );
     let alt = format!("{} of {sample} in small panels.", count(reversals.len() as u64, "reversal"));
     (text, alt)
@@ -225,13 +250,16 @@ fn models<'a>(names: impl Iterator<Item = &'a String>) -> String {
 }
 
 /// Caption and alternative text of the flow curves.
-pub fn flow_curves(states: usize, samples: usize, fits: &Fits) -> (String, String) {
-    let shown = format!("{} of {}", count(states as u64, "state"), count(samples as u64, "sample"));
+pub fn flow_curves(states: usize, samples: &[String], fits: &Fits) -> (String, String) {
+    let shown = format!("{} of {}", count(states as u64, "state"), count(samples.len() as u64, "sample"));
+    let bare = samples.iter().filter(|sample| !fits.flow_curves.iter().any(|c| c.sample == **sample));
+    let bare = listed(bare.cloned());
     let lines = if fits.flow_curves.is_empty() {
         "No fitted curve is shown.".to_owned()
     } else {
         let models = models(fits.flow_curves.iter().map(|c| &c.model));
-        format!("Lines: fit of {models} at the stated solid fraction of each sample; bands: 95 % of the fit.")
+        let none = if bare.is_empty() { bare } else { format!(" No curve was fitted to {bare}.") };
+        format!("Lines: fit of {models} at the stated solid fraction of each sample; bands: 95 % of the fit.{none}")
     };
     let text = format!("Relative viscosity against shear stress, {shown}. {BARS} {lines}");
     (text, format!("Log-log plot of relative viscosity against stress, {shown}. {lines}"))
@@ -255,9 +283,10 @@ pub fn flow_state(fits: &Fits) -> (String, String) {
 pub fn residuals(states: usize) -> (String, String) {
     let shown = count(states as u64, "state");
     let text = format!(
-        "Logarithm of the measured over the fitted relative viscosity by the thickening law, over its own standard \
-         deviation with what it shares with other states taken off, {shown}. Thin lines: 95 % of a normal error. Right: \
-         against the leverage, the part that a state has in its own fitted value."
+        "What the thickening law leaves, {shown}: the logarithm of the measured over the fitted relative viscosity, \
+         divided by its own standard deviation; what a state shares with others is taken off. Thin lines: 95 % of a \
+         normal error. (a) Against the shear stress, (b) against the leverage, which is the part that a state has in \
+         its own fitted value."
     );
     (text, format!("Two panels of residuals of {shown}, against stress and against leverage."))
 }
@@ -268,13 +297,14 @@ pub fn relative_viscosity(points: usize, fits: &Fits) -> (String, String) {
         "No fitted law is shown.".to_owned()
     } else {
         format!(
-            "Lines: {}; bands: 95 % of the fit; thin upright lines: the solid fractions at which they diverge.",
+            "Lines: {}; bands: 95 % of the fit, as far as its error can be carried linearly; thin upright lines: the \
+             solid fractions at which the laws diverge.",
             models(fits.law_curves.iter().map(|c| &c.model))
         )
     };
     let text = format!(
-        "Relative viscosity against solid volume fraction at the lowest and at the highest stress of each sample, {}. \
-         Bars: 95 % intervals of both. {lines}",
+        "Relative viscosity against solid volume fraction at the lowest (open) and at the highest stress (filled) of \
+         each sample, {}. Bars: 95 % intervals of both. {lines}",
         count(points as u64, "point")
     );
     (text, format!("Relative viscosity, logarithmic, rises with the solid fraction. {lines}"))

@@ -1,23 +1,28 @@
 //! Sentences of the methods text on rules over whole steps and on numbers by which the flow is judged.
 
-use super::methods::{Sentence, say};
+use super::methods::{InForce, Sentence, listed, say};
 use super::numbers::{count, setting, setting_percent};
 use stages::clean::params::Params as Clean;
 
 /// Sentences on exclusions, a rule each; none for a rule that is off.
-pub(super) fn exclusions(clean: &Clean) -> Vec<Sentence> {
+pub(super) fn exclusions(settings: &InForce) -> Vec<Sentence> {
+    let clean = &settings.clean;
     let secondary = clean.secondary_flow.on().map(|r| {
-        let text = format!(
-            "Steps in which a secondary flow is to be expected are set aside: Reynolds number of the gap above {} (a \
-             cone's by its gap at the rim), Taylor number above {} between cylinders.",
-            setting(r.reynolds),
-            setting(r.taylor)
-        );
-        say(text, &["stages.clean.secondary_flow"]).citing(&["ewoldt-2015", "turian-1972", "taylor-1923"])
+        let reynolds =
+            format!("a Reynolds number of the gap above {} (a cone's by its gap at the rim)", setting(r.reynolds));
+        let taylor = format!("a Taylor number above {} between cylinders", setting(r.taylor));
+        let (flat, round) = (settings.cones || settings.plates, settings.cylinders);
+        let (number, sources) = match (flat, round) {
+            (true, false) => (reynolds, vec!["ewoldt-2015", "turian-1972"]),
+            (false, true) => (taylor, vec!["ewoldt-2015", "taylor-1923"]),
+            _ => (format!("{reynolds}, {taylor}"), vec!["ewoldt-2015", "turian-1972", "taylor-1923"]),
+        };
+        let text = format!("Steps in which a secondary flow is to be expected are set aside: {number}.");
+        say(text, &["stages.clean.secondary_flow"]).citing(&sources)
     });
     let momentum = clean.momentum_diffusion.on().map(|r| {
         let text = format!(
-            "After a start or a change of speed in one sense, readings are set aside for {} times density · gap² / \
+            "After a start or a change of speed in one sense, readings are set aside for a time of {} density · gap² / \
              viscosity.",
             setting(r.times)
         );
@@ -94,7 +99,7 @@ fn heat(clean: &Clean) -> Option<Sentence> {
 fn particles(clean: &Clean) -> Option<Sentence> {
     let numbers = clean.particle_numbers.on().map(|r| {
         format!(
-            "particle Reynolds and Stokes numbers above {} and Péclet numbers below {}, all by the radius",
+            "particle Reynolds and Stokes numbers above {} and Péclet numbers below {} (all by the radius)",
             setting(r.inertia),
             setting(r.peclet)
         )
@@ -103,7 +108,7 @@ fn particles(clean: &Clean) -> Option<Sentence> {
         format!("particles that would settle at rest by more than {} of the gap during a run", setting_percent(r.share))
     });
     let parts: Vec<String> = [numbers, settling].into_iter().flatten().collect();
-    let text = format!("Remarked are {}.", super::methods::listed(parts.iter().cloned()));
+    let text = format!("Remarked are {}.", listed(parts.iter().cloned()));
     let from = ["stages.clean.particle_numbers", "stages.clean.settling"];
     (!parts.is_empty()).then(|| say(text, &from).citing(&["richardson-1954"]))
 }
@@ -125,7 +130,7 @@ fn instrument(clean: &Clean) -> Option<Sentence> {
         )
     });
     let parts: Vec<String> = [twist, stated].into_iter().flatten().collect();
-    let text = format!("Remarked are also {}.", super::methods::listed(parts.iter().cloned()));
+    let text = format!("Remarked are also {}.", listed(parts.iter().cloned()));
     let from = ["stages.clean.unknown_compliance", "stages.clean.inertia_as_stated"];
     (!parts.is_empty()).then(|| say(text, &from))
 }
@@ -136,7 +141,8 @@ mod tests {
     use stages::settings::Rule;
 
     fn all(clean: &Clean, plates: bool) -> String {
-        exclusions(clean).iter().chain(&judged(clean, plates)).map(|s| s.text.clone()).collect::<Vec<_>>().join(" ")
+        let settings = InForce { clean: clean.clone(), plates, ..InForce::default() };
+        exclusions(&settings).iter().chain(&judged(clean, plates)).map(|s| s.text.clone()).collect::<Vec<_>>().join(" ")
     }
 
     #[test]
@@ -156,6 +162,16 @@ mod tests {
             off(&mut clean);
             assert!(!all(&clean, false).contains(words), "{words}");
         }
+    }
+
+    #[test]
+    fn nothing_is_said_of_geometries_that_are_not_there() {
+        let said = |cones, cylinders| {
+            let settings = InForce { cones, cylinders, ..InForce::default() };
+            exclusions(&settings).iter().map(|s| s.text.clone()).collect::<String>()
+        };
+        assert!(said(true, false).contains("Reynolds") && !said(true, false).contains("cylinders"));
+        assert!(!said(false, true).contains("Reynolds") && said(true, true).contains("cylinders"));
     }
 
     #[test]

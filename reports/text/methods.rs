@@ -8,9 +8,11 @@ use super::numbers::{count, setting, setting_percent, whole};
 use super::transient;
 use serde::{Deserialize, Serialize};
 use stages::clean::params::Params as Clean;
-use stages::fit::params::{Loss, Params as Fit};
+use stages::fit::params::{Loss, ModelName, Params as Fit};
+use stages::fit::rules;
 use stages::ingest::params::Params as Ingest;
 use stages::numerics::interval::PART_POWER;
+use stages::numerics::least_squares::INDEPENDENT;
 use stages::physics::liquids::Composition;
 use stages::physics::models::{self, Model, Subject};
 use stages::references;
@@ -43,6 +45,16 @@ pub struct InForce {
     pub inertia_known: bool,
     /// Whether any geometry in use is parallel plates.
     pub plates: bool,
+    /// Whether any geometry in use is a cone and plate.
+    pub cones: bool,
+    /// Whether any geometry in use is concentric cylinders.
+    pub cylinders: bool,
+    /// Whether any export in use gives the angle of the moving part.
+    pub angles: bool,
+    /// Whether any export in use tells its steps by nothing but a set-point.
+    pub steps_by_set_point: bool,
+    /// Whether any export in use gives both stress and torque.
+    pub stress_and_torque: bool,
 }
 
 /// A sentence with what it rests on.
@@ -83,7 +95,7 @@ pub fn paragraphs(settings: &InForce, runs: &[JudgedRun], states: &States) -> Ve
     let all = vec![
         paragraph("Liquids", liquids::sentences(&settings.computed_liquids)),
         paragraph("Readings", readings(settings, runs)),
-        paragraph("Exclusions", exclusions(&settings.clean)),
+        paragraph("Exclusions", exclusions(settings)),
         paragraph("Limits of the flow", cleaning::judged(&settings.clean, settings.plates)),
         paragraph("Before the reversal", before(settings)),
         paragraph("After the reversal", after(settings)),
@@ -103,7 +115,7 @@ fn readings(settings: &InForce, runs: &[JudgedRun]) -> Vec<Sentence> {
         format!("{} with {} {were} read.", count(runs.len() as u64, "raw export"), count(rows, "row")),
         &["count of runs", "count of rows"],
     )];
-    out.extend(exports::sentences(&settings.ingest, settings.clean.stress_agreement));
+    out.extend(exports::sentences(settings));
     let clean = &settings.clean;
     out.push(
         say(
@@ -131,7 +143,8 @@ fn readings(settings: &InForce, runs: &[JudgedRun]) -> Vec<Sentence> {
     out
 }
 
-fn exclusions(clean: &Clean) -> Vec<Sentence> {
+fn exclusions(settings: &InForce) -> Vec<Sentence> {
+    let clean = &settings.clean;
     let mut out = vec![say("Readings are flagged with a reason and never deleted.", &["count of exclusions"])];
     let plain = [
         (clean.missing, "without torque, time or motion", "stages.clean.missing"),
@@ -145,7 +158,7 @@ fn exclusions(clean: &Clean) -> Vec<Sentence> {
         out.push(say(format!("Set aside were readings {what}."), &from));
     }
     out.extend(flags(clean));
-    out.extend(cleaning::exclusions(clean));
+    out.extend(cleaning::exclusions(settings));
     out
 }
 
@@ -427,14 +440,29 @@ fn control(settings: &InForce, states: &States) -> Vec<Sentence> {
         say(
             format!(
                 "The time until its torque is back within {} standard uncertainties is not used in any run of that \
-                 instrument and geometry. The control fails if its mean apparent contact share differs from zero by \
+                 instrument and geometry{}. The control fails if its mean apparent contact share differs from zero by \
                  more than two standard uncertainties and by more than {}.",
                 setting(control.back_within),
+                later(settings),
                 setting(control.failed_share)
             ),
-            &["stages.reversal.control"],
+            &["stages.reversal.control", "stages.reversal.choices.dead_strain"],
         ),
     ]
+}
+
+/// What becomes of a reversal in which the control comes back late.
+fn later(settings: &InForce) -> String {
+    let factors = settings.reversal.choices.on().map_or(&[][..], |c| &c.dead_strain);
+    if factors.is_empty() {
+        return ": a reversal that was read from an earlier strain on has no value".to_owned();
+    }
+    let factors = listed(factors.iter().map(|f| setting(*f))).replace(" and ", " or ");
+    format!(
+        ": a reversal that could be read from an earlier strain on is read again from {factors} times that strain on, \
+         the first of these that is late enough, and has no value if none is; plateau, minimum and the drawn curve stay \
+         those of the first reading"
+    )
 }
 
 fn hierarchy(settings: &InForce, states: &States) -> Vec<Sentence> {
@@ -445,7 +473,7 @@ fn hierarchy(settings: &InForce, states: &States) -> Vec<Sentence> {
     vec![
         say(
             format!(
-                "{} over {} {} {}. Reversals of a sample whose held quantity differs by less than a ratio of {} have \
+                "{} with a set-point, over {}, {} {}. Reversals of a sample whose held quantity differs by less than a ratio of {} have \
                  one set-point; found values that span more than a ratio of {} stop the analysis.",
                 count(n as u64, "reversal"),
                 count(loadings.len() as u64, "loading"),
@@ -523,23 +551,59 @@ fn fits(fit: &Fit) -> Vec<Sentence> {
     let fitted = fit.models.iter().filter_map(|name| models::find(name.as_str())).map(|model| fitted(fit, model));
     let mut out: Vec<Sentence> = fitted.collect();
     out.push(minimised(fit));
+    out.extend(robust(fit));
+    out.extend(identified(fit));
     out.push(
         say(
-            "Intervals of parameters end where the sum of squares, least over all others, has risen by what 95 % allow; \
-             a parameter on its bound, or bounded on one side only, has no value, and with fewer than three solid \
-             fractions or one state that decides the fit alone the thickening law has none.",
-            &["stages.fit.models"],
-        )
-        .citing(&["baarda-1968"]),
-    );
-    out.push(
-        say(
-            "Explanations of the same data are weighed by the corrected Akaike criterion; its weights compare them \
-             with each other only.",
+            format!(
+                "Explanations of the same data are weighed by the corrected Akaike criterion; its weights compare them \
+                 with each other only, and one is called preferred from a weight of {}. The hydrodynamic part is called \
+                 flat where its change over the stresses stays within ±{} at 95 % (own rules).",
+                setting(rules::PREFERRED),
+                setting_percent(rules::FLAT)
+            ),
             &["stages.fit.models"],
         )
         .citing(&["akaike-1974", "hurvich-1989", "burnham-2002"]),
     );
+    out
+}
+
+/// By which rules a parameter or a fit has a value.
+fn identified(fit: &Fit) -> Vec<Sentence> {
+    let digits = -stages::numerics::float::log10(INDEPENDENT);
+    let parameter = format!(
+        "Intervals of parameters end where the sum of squares, least over all others, has risen by what 95 % allow. A \
+         parameter has no value on its bound, where that rise does not come on both sides, where the interval is wider \
+         than ±{} for a solid fraction or reaches to a factor of {} either way for a scale (own rules), or where other \
+         parameters take its place to {digits:.0} digits (empirical); the condition number of each fit stands in the \
+         table of models.",
+        setting(rules::WIDEST_FRACTION),
+        setting(rules::WIDEST_SCALE),
+    );
+    let whole = format!(
+        "A fit has none where the data miss the model by more than {} standard uncertainties on the average, or where \
+         one state that chance puts so far off with a probability below {} moves a parameter by more than its standard \
+         uncertainty (own rules); below a probability of {} the model is said not to fit.",
+        setting(rules::MISSES),
+        setting_percent(rules::WILD),
+        setting_percent(rules::MISFIT)
+    );
+    let mut out =
+        vec![say(parameter, &["stages.fit.models"]), say(whole, &["stages.fit.models"]).citing(&["baarda-1968"])];
+    let thickens = |name: &ModelName| models::find(name.as_str()).is_some_and(|m| m.subject() == Subject::Thickening);
+    if fit.models.iter().any(thickens) {
+        let text = format!(
+            "The thickening law asks for {} solid fractions (own rule) and for a viscosity that follows the stress: that \
+             none does must have a probability below {}, or, with one loading per state, one must change by {}. Advice \
+             on amplitude and jamming fraction turns on whether the densest sample reaches {} of φ_0 (empirical).",
+            rules::FEWEST_FRACTIONS,
+            setting_percent(rules::CONSTANT),
+            setting_percent(rules::SMALLEST_RISE),
+            setting(rules::NEAR_JAMMING)
+        );
+        out.push(say(text, &["stages.fit.models"]));
+    }
     out
 }
 
@@ -548,11 +612,11 @@ fn fitted(fit: &Fit, model: &dyn Model) -> Sentence {
     let source: Vec<&'static str> = Some(model.source()).filter(|s| !s.is_empty()).into_iter().collect();
     let what = match model.subject() {
         Subject::Thickening => {
-            let held = [("alpha", fit.alpha), ("beta", fit.beta)];
+            let held = [("α", fit.alpha), ("β", fit.beta)];
             let held = held.iter().filter_map(|(name, v)| v.map(|v| format!("{name} held at {}", setting(v))));
             let held: Vec<String> = held.collect();
             let with = if held.is_empty() { String::new() } else { format!(", {}", listed(held.into_iter())) };
-            format!("to all samples and stresses at once{with}")
+            format!("to all samples of the same particles at all stresses at once{with}")
         }
         Subject::Packing => "against the solid fraction at either end of the rise".to_owned(),
         Subject::FlowCurve => "to the flow curve of each sample".to_owned(),
@@ -563,21 +627,31 @@ fn fitted(fit: &Fit, model: &dyn Model) -> Sentence {
 
 fn minimised(fit: &Fit) -> Sentence {
     let from = setting(fit.loss_scale);
-    let (loss, source) = match fit.loss {
-        Loss::Squares => ("squares of the residuals".to_owned(), None),
-        Loss::SoftL1 => (format!("a soft-L1 loss from {from} standard uncertainties on"), Some("huber-1964")),
-        Loss::Huber => (format!("Huber's loss from {from} standard uncertainties on"), Some("huber-1964")),
+    let loss = match fit.loss {
+        Loss::Squares => "squares of the residuals".to_owned(),
+        Loss::SoftL1 => format!("a soft-L1 loss from {from} standard uncertainties on"),
+        Loss::Huber => format!("Huber's loss from {from} standard uncertainties on"),
     };
-    let cites: Vec<&str> = std::iter::once("orear-1982").chain(source).collect();
     say(
         format!(
             "Fits minimise {loss} of the logarithm of the viscosity with their covariance; the solid fraction of a \
              sample moves within its uncertainty, and where the rate was held the error of the stress follows that of \
-             the viscosity (effective variance)."
+             the viscosity (effective variance), but a state keeps {} of its error at least (own rule). The scatter of \
+             a loading is taken as {} at least (common practice).",
+            setting_percent(rules::LEAST_MOVE),
+            setting_percent(rules::SMALLEST_SCATTER)
         ),
         &["stages.fit.loss", "stages.fit.loss_scale"],
     )
-    .citing(&cites)
+    .citing(&["orear-1982"])
+}
+
+/// What uncertainties and criteria are where the loss is robust.
+fn robust(fit: &Fit) -> Option<Sentence> {
+    let text = "Uncertainties are those of an M-estimate, from the variance of its pseudo-values and never below that of \
+                normal errors; states that the loss pulls at less than fully stand with their weights in the residuals, \
+                and no criterion weighs models of the viscosity.";
+    (fit.loss != Loss::Squares).then(|| say(text, &["stages.fit.loss"]).citing(&["huber-1964", "huber-1981"]))
 }
 
 fn uncertainty(settings: &InForce) -> Vec<Sentence> {

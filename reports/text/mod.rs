@@ -10,6 +10,7 @@ pub mod methods;
 pub mod models;
 pub mod numbers;
 pub mod protocol;
+pub mod said;
 pub mod slug;
 pub mod sources;
 pub mod transient;

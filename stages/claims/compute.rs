@@ -68,9 +68,9 @@ fn against(claim: &Claim, found: &Found<'_>, tables: &BTreeMap<String, Table>) -
             && text("set_point", *at) == found.text("set_point")
     };
     let decides = |at: &usize| matches!(table.column("decides"), Some(Values::Bool(v)) if v[*at] == Some(true));
-    let value = |at: usize| number_column(table, "value").ok().and_then(|v| v[at]);
+    let values = number_column(table, "value").unwrap_or_default();
     let own = (0..table.height()).filter(same).filter(decides);
-    let misses = own.filter(|at| value(*at).is_some_and(|v| !within(claim, v)));
+    let misses = own.filter(|at| values.get(*at).copied().flatten().is_some_and(|v| !within(claim, v)));
     let names: Vec<String> = misses.filter_map(|at| Some(format!("“{}”", text("choice", at)?))).collect();
     match names.len() {
         0 => String::new(),
@@ -79,9 +79,10 @@ fn against(claim: &Claim, found: &Found<'_>, tables: &BTreeMap<String, Table>) -
     }
 }
 
-fn number_column<'a>(table: &'a Table, name: &str) -> Result<&'a [Option<f64>], String> {
+fn number_column(table: &Table, name: &str) -> Result<Vec<Option<f64>>, String> {
     match table.column(name) {
-        Some(Values::Float(values)) => Ok(values),
+        Some(Values::Float(values)) => Ok(values.clone()),
+        Some(Values::Int(values)) => Ok(values.iter().map(|v| v.map(|v| v as f64)).collect()),
         Some(_) => Err(format!("column {name} holds no numbers")),
         None => Err(format!("there is no column {name}")),
     }
@@ -177,6 +178,28 @@ mod tests {
         // 0.90 is further than 0.03 from 0.86; the minimum is another quantity.
         assert_eq!((row.holds, row.remarks.as_str()), (true, "would miss under the choice “straight line”"));
         assert_eq!(check(&claim("A", "10 Pa", 0.5), &tables).remarks, "");
+    }
+
+    #[test]
+    fn whole_numbers_can_be_claimed_and_words_cannot() {
+        let text = |values: [&str; 2]| values.map(|v| Some(v.to_owned()));
+        let models = Table::new()
+            .text("model", text(["wyart-cates", "maron-pierce"]))
+            .int("starts_agreeing", [Some(9), Some(1)])
+            .text("ending", text(["converged", "converged"]));
+        let tables = BTreeMap::from([("models".to_owned(), models)]);
+        let filter = BTreeMap::from([("model".to_owned(), "wyart-cates".to_owned())]);
+        let of = |column: &str| Claim {
+            table: "models".into(),
+            column: column.into(),
+            filter: filter.clone(),
+            value: 9.0,
+            within: 0.0,
+            ..claim("", "", 0.0)
+        };
+        let row = check(&of("starts_agreeing"), &tables);
+        assert_eq!((row.found, row.u_found, row.holds), (Some(9.0), None, true));
+        assert!(check(&of("ending"), &tables).remarks.contains("holds no numbers"));
     }
 
     #[test]

@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 pub struct Claim {
     /// The sentence, as it stands in print.
     pub says: String,
-    /// The table that holds the number.
+    /// The table that holds the number: any in `tables/` but `claims`, `old_results` and the readings.
     pub table: String,
     /// Column and text or number that pick one row; set-points match by number and unit.
     #[serde(rename = "where", default)]

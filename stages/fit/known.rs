@@ -2,20 +2,10 @@
 
 use super::influence::{Wild, wild};
 use super::profile::Profile;
+use super::rules::{MISFIT, MISSES, WIDEST_FRACTION, WIDEST_SCALE};
 use super::solve::{Fit, Found, Spread, spread};
 use crate::numerics::chi_square;
 use crate::physics::models::Point;
-
-/// A solid fraction whose 95 % half-width exceeds this is not identified: ±0.1 spans everything from loose to close
-/// packing of spheres (0.55 to 0.74). Own rule.
-const WIDEST_FRACTION: f64 = 0.1;
-/// A scale that is known to a factor of 10 only is not identified. Own rule.
-const WIDEST_SCALE: f64 = 10.0;
-/// Where the data miss the model by more than this many standard uncertainties (root of the mean square), no value of
-/// a parameter means anything. Own rule.
-const MISSES: f64 = 5.0;
-/// Probability of the misfit below which the model is said not to fit; common practice.
-const MISFIT: f64 = 0.01;
 
 /// What is known of one quantity.
 #[derive(Debug, Clone, PartialEq)]
@@ -44,8 +34,9 @@ pub(super) fn distrust(fit: &Fit<'_>) -> Option<String> {
     if let Some(wild) = wild(&fit.problem, found).filter(|w| w.decides) {
         return Some(format!("no value: {}", wild_words(fit, wild)));
     }
-    let misses = fit.problem.knows_errors() && found.variance > MISSES * MISSES;
-    misses.then(|| format!("no value: the data miss the model by {:.0} standard uncertainties", found.variance.sqrt()))
+    let variance = found.robust.as_ref().map_or(found.variance, |robust| robust.variance);
+    let misses = fit.problem.knows_errors() && variance > MISSES * MISSES;
+    misses.then(|| format!("no value: the data miss the model by {:.0} standard uncertainties", variance.sqrt()))
 }
 
 fn wild_words(fit: &Fit<'_>, wild: Wild) -> String {
@@ -69,7 +60,11 @@ pub(super) fn remarks(fit: &Fit<'_>) -> Vec<String> {
     let distrusted = distrust(fit).is_some();
     let known_errors = fit.problem.knows_errors();
     if known_errors && chi_square::upper_tail(found.rss, found.dof) < MISFIT {
-        let widened = if distrusted { "" } else { "; uncertainties are widened by its root" };
+        let widened = match (distrusted, &found.robust) {
+            (true, _) => "",
+            (false, None) => "; uncertainties are widened by its root",
+            (false, Some(_)) => "; uncertainties allow for it",
+        };
         out.push(format!(
             "does not fit: sum of squares {:.0} on {} degrees of freedom, more than chance gives{widened}",
             found.rss, found.dof
@@ -77,6 +72,9 @@ pub(super) fn remarks(fit: &Fit<'_>) -> Vec<String> {
     }
     if let Some(wild) = wild(&fit.problem, found).filter(|w| !w.decides) {
         out.push(wild_words(fit, wild));
+    }
+    if found.robust.is_some() {
+        out.push("robust loss: uncertainties are those of an M-estimate, and no criterion weighs models".to_owned());
     }
     if !known_errors {
         out.push(
@@ -123,7 +121,8 @@ fn parameter(fit: &Fit<'_>, found: &Found, k: usize) -> Known {
     let Some(Spread { u, half }) = spread(problem, found, &gradient).filter(|s| s.u > 0.0 && s.half.is_finite()) else {
         return Known::words("not identified: other parameters can take its place".to_owned());
     };
-    let target = half / u * found.variance.sqrt();
+    // On a linear model the sum of squares has risen by this much at the ends of the interval.
+    let target = half / found.covariance.as_ref().map_or(u, |c| c.u(column));
     let (low, high) = (profile.end(-half, target), profile.end(half, target));
     let (name, value) = (problem.parameter(k).name, found.values[k]);
     let (low, high) = match (low, high) {

@@ -9,6 +9,7 @@ use super::known::{self, Known, derived, drawable, fraction, short};
 use super::params::Params;
 use super::result::{Border, FitRow, Fits, FlowDiagram, FlowState};
 use super::rows::{Job, no_fit, quality, residuals, row, rows, words};
+use super::rules::{CONSTANT, FEWEST_FRACTIONS, NEAR_JAMMING, SMALLEST_RISE};
 use super::solve::{Fit, fit};
 use crate::numerics::{chi_square, float, least_squares};
 use crate::physics::models::wyart_cates::{
@@ -17,16 +18,6 @@ use crate::physics::models::wyart_cates::{
 use crate::physics::models::{Model, Point, Subject};
 use crate::reversal::result::Controlled;
 use crate::states::result::States;
-
-/// Solid fractions that the law asks for: two determine amplitude and jamming fraction without any check on the form
-/// of the divergence. Own rule.
-const FEWEST_FRACTIONS: usize = 3;
-/// Probability below which a viscosity that is the same at all stresses is given up; common practice.
-const FLAT: f64 = 0.01;
-/// Rise of the viscosity that counts where errors are unknown, as in the verdict on thickening.
-const SMALLEST_RISE: f64 = 0.1;
-/// φ/φ_J that the nearest state should reach for the jamming fraction to be told from the amplitude. Empirical.
-const NEAR_JAMMING: f64 = 0.9;
 
 const ONE_FRACTION: &str = "not identified: one solid fraction does not tell the amplitude from the jamming fractions";
 const TWO_FRACTIONS: &str =
@@ -106,7 +97,7 @@ fn does_not_thicken(job: &Job<'_>) -> Option<(String, String)> {
             let left = |i: usize| ln[i] - levels.iter().enumerate().map(|(s, l)| l * columns[s * n + i]).sum::<f64>();
             let rss: f64 = (0..n).map(|i| left(i) * left(i)).sum();
             let dof = n as f64 - levels.len() as f64;
-            dof < 1.0 || chi_square::upper_tail(rss, dof) > FLAT
+            dof < 1.0 || chi_square::upper_tail(rss, dof) > CONSTANT
         }
         None => (0..job.data.samples.len()).all(|s| {
             let of = || job.data.ln.iter().zip(&job.data.sample).filter(|(_, of)| **of == s).map(|(ln, _)| *ln);

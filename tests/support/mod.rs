@@ -1,5 +1,6 @@
 //! Folders of their own, the real program, and the open studies.
 
+pub mod remembered;
 pub mod table;
 
 use std::fs;
