@@ -236,7 +236,10 @@ impl Planner<'_> {
     /// Claims read the tables that they name as published, and their own table follows.
     fn claims(&mut self) {
         let claimable: Vec<&str> = crate::tables::claimable().iter().map(|t| t.name).collect();
-        let tables = claimable.into_iter().filter(|table| self.inputs.claims.iter().any(|c| c.table == *table));
+        let claims = || self.inputs.claims.iter();
+        let named =
+            |table: &&str| claims().any(|c| c.table == **table || (*table == "choices" && c.hangs_on_choices()));
+        let tables = claimable.into_iter().filter(named);
         let inputs = tables.map(|t| input(t, &self.task("table", t, code::TABLE, write::claims).name(), "parquet"));
         let inputs: Vec<Input> = inputs.collect();
         if self.inputs.claims.is_empty() {

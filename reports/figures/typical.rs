@@ -126,7 +126,8 @@ struct Line<'a> {
 
 fn lines<'a>(reversal: &'a StudyReversal, after: &After) -> Vec<Line<'a>> {
     let name = reversal.reversal.as_str();
-    let line = |series, strain, ratio: f64, u| Line { reversal: name, series, strain, ratio: Some(ratio), u, residual: None };
+    let line =
+        |series, strain, ratio: f64, u| Line { reversal: name, series, strain, ratio: Some(ratio), u, residual: None };
     let before = reversal.judged.read.before.as_ref().map(|b| b.viscosity_pa_s.value);
     let left = residuals(after);
     let residual = |strain: f64| left.iter().find(|r| r.0 == strain).map(|r| r.1);

@@ -51,7 +51,7 @@ fn row(fit: &Fit, w: &Weak) -> Vec<String> {
     };
     let limits = w.limits.map(|(low, high)| format!("{} to {}", two_digits(low), two_digits(high)));
     let limits = limits.unwrap_or_else(|| super::numbers::MISSING.to_owned());
-    vec![w.symbol.to_owned(), meaning(w.symbol).to_owned(), two_digits(w.centre), spread, limits]
+    vec![w.symbol.to_owned(), meaning(w.symbol).to_owned(), centre(w.centre), spread, limits]
 }
 
 /// What a parameter of the curve is.

@@ -6,6 +6,7 @@ use super::params::{Loss, Params};
 use super::result::{FitRow, Fits};
 use super::rows::criteria;
 use super::solve::fit;
+use crate::fixture;
 use crate::numerics::interval::Interval;
 use crate::numerics::normal;
 use crate::physics::materials::{Liquid, Sample};
@@ -18,7 +19,7 @@ use crate::physics::models::wyart_cates::WyartCates;
 use crate::physics::models::{Model, Point};
 use crate::physics::quantity::Quantity;
 use crate::reversal::result::Controlled;
-use crate::states::result::{LoadingMean, State, States};
+use crate::states::result::{State, States};
 use rand_chacha::ChaCha12Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 
@@ -148,40 +149,12 @@ fn exactly(value: f64) -> Option<Interval> {
 pub(super) fn state(sample: &Sample, stress_pa: f64, ln_relative: &[f64]) -> State {
     let liquid = sample.liquid.viscosity.unwrap().value;
     let mean = ln_relative.iter().sum::<f64>() / ln_relative.len() as f64;
-    let loading = |(i, ln): (usize, &f64)| LoadingMean {
-        loading: format!("L{i}"),
-        ln_viscosity: ln + liquid.ln(),
-        z: None,
-        u_z: None,
-        resolved: 0,
-        found: 1,
-        viscosity_from: Vec::new(),
-        share_from: Vec::new(),
-    };
+    let loading = |(i, ln): (usize, &f64)| fixture::loading_mean(&format!("L{i}"), ln + liquid.ln(), None);
     State {
-        sample: sample.name.clone(),
-        volume_fraction: sample.volume_fraction.map(|q| q.value),
-        u_volume_fraction: sample.volume_fraction.map(|q| q.u),
-        set_point: format!("{stress_pa} Pa"),
-        set_point_told: true,
-        controlled: Controlled::Stress,
         stress_pa: exactly(stress_pa),
-        rate_per_s: None,
         viscosity_pa_s: exactly(liquid * mean.exp()),
-        hydrodynamic_viscosity_pa_s: None,
-        contact_viscosity_pa_s: None,
         relative_viscosity: exactly(mean.exp()),
-        contact_share: None,
-        contact_share_bound: None,
-        degrees_of_freedom: None,
-        loadings: 0,
-        reversals: 0,
-        reversals_found: 0,
-        remarks: Vec::new(),
-        loading_means: ln_relative.iter().enumerate().map(loading).collect(),
-        u_z_shared: 0.0,
-        u_z_within: 0.0,
-        u_ln_viscosity_within: 0.0,
+        ..fixture::state(sample, &format!("{stress_pa} Pa"), ln_relative.iter().enumerate().map(loading).collect())
     }
 }
 

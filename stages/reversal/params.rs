@@ -366,6 +366,8 @@ pub struct Choices {
     pub bin_width: Vec<f64>,
     /// Whether forms with an elastic release are left out once.
     pub without_release: bool,
+    /// Whether readings that count as spikes are left in once.
+    pub with_spikes: bool,
 }
 
 impl Default for Choices {
@@ -376,6 +378,7 @@ impl Default for Choices {
             prior_width: vec![0.7, 2.0],
             bin_width: vec![0.5],
             without_release: true,
+            with_spikes: true,
         }
     }
 }

@@ -102,6 +102,7 @@ struct Found {
 }
 
 /// A run being read.
+#[derive(Clone, Copy)]
 struct Run<'a> {
     points: &'a Points,
     trace: &'a Trace,
@@ -122,7 +123,7 @@ impl Run<'_> {
     fn fell(&self, found: Option<&Found>) -> bool {
         let around = found.map(|f| f.stretches.before.start..f.stretches.after.end);
         let fate = |i: usize| self.points.fate[self.trace.origin[i]].reasons();
-        around.into_iter().flatten().any(|i| fate(i).contains(&"edge-fracture"))
+        around.into_iter().flatten().any(|i| fate(i).any(|reason| reason == "edge-fracture"))
     }
 
     fn restarts(&self) -> Vec<Restart> {
@@ -201,7 +202,7 @@ impl Run<'_> {
         reversal.after = Some(self.after(&estimator, &base, turn));
         reversal.responses = self.responses(&estimator, &base);
         if let Some(choices) = settings.choices.on() {
-            reversal.choices = self.choices(&estimator, &base, choices, found);
+            reversal.choices = self.choices(&estimator, &base, choices, turn, found);
         }
         if self.setup.sample.control {
             reversal.torque_residual = self.torque_residual(turn, after, steady, &noise);
@@ -411,7 +412,14 @@ impl Run<'_> {
     }
 
     /// The contact share under other settings, one at a time.
-    fn choices(&self, estimator: &Estimator<'_>, base: &Fitted, choices: &Choices, found: &Found) -> Vec<Choice> {
+    fn choices(
+        &self,
+        estimator: &Estimator<'_>,
+        base: &Fitted,
+        choices: &Choices,
+        turn: &Turn,
+        found: &Found,
+    ) -> Vec<Choice> {
         let fit = &self.setup.settings.fit;
         let again = |choice: String, fit: &Fit, first: f64| {
             let change = Change { first, ..Change::default() };
@@ -445,7 +453,29 @@ impl Run<'_> {
             });
             Choice { choice: format!("window before {length}"), later: None, contact_share }
         });
-        dead.chain(windows).chain(priors).chain(release).chain(bins).collect()
+        let spikes = choices.with_spikes.then(|| Choice {
+            choice: "spikes kept".to_owned(),
+            later: None,
+            contact_share: self.with_spikes(estimator, base, turn, found),
+        });
+        dead.chain(windows).chain(priors).chain(release).chain(bins).chain(spikes).collect()
+    }
+
+    /// The contact share with the readings left in, before and after, that were set aside as spikes and for nothing else.
+    fn with_spikes(&self, estimator: &Estimator<'_>, base: &Fitted, turn: &Turn, found: &Found) -> Option<Estimate> {
+        let (before, after) = (found.stretches.before.clone(), found.stretches.after.clone());
+        let is_spike = |i: &usize| self.points.fate[self.trace.origin[*i]].reasons().eq(["spike"]);
+        let spikes: Vec<usize> = before.clone().chain(after.clone()).filter(is_spike).collect();
+        if spikes.is_empty() {
+            return Some(base.share(estimator));
+        }
+        let mut trace = self.trace.clone();
+        spikes.into_iter().for_each(|i| trace.kept[i] = trace.stress[i].is_finite());
+        let settings = self.setup.settings;
+        let steady = before::window(&trace, before, settings.before.window, &settings.before)?;
+        let readings = Run { trace: &trace, ..*self }.readings(turn, after);
+        let other = Estimator { readings, steady: &steady, ..estimator.clone() };
+        other.run(&settings.fit, &Change::default(), Some(base)).map(|f| f.share(&other))
     }
 
     /// Deviation of a Newtonian liquid's torque from what its viscosity asks for at the measured rate, over strain

@@ -287,11 +287,38 @@ fn responses_and_choices_cover_terms_and_grid() {
     let inertia = &read.responses[3];
     assert!(inertia.plus.0 == 0.0 && inertia.plus.1.abs() > 1e-5, "{inertia:?}");
     assert!(inertia.plus.1 * inertia.minus.1 < 0.0, "{inertia:?}");
-    assert_eq!(read.choices.len(), 8);
+    assert_eq!(read.choices.len(), 9);
     for choice in &read.choices {
         let other = choice.contact_share.unwrap();
         assert!((other.value - share(&read).value).abs() < 3.0 * other.u.max(share(&read).u), "{choice:?}");
     }
+}
+
+#[test]
+fn spikes_left_in_are_a_choice_and_other_exclusions_are_not() {
+    let clean = Protocol::default().points(&mut Draws::new(3), |g| HALF.at(g));
+    let kept = |points: &Points| {
+        let read = outcome(points, false, &Params::default(), &notes()).read.reversals.swap_remove(0);
+        let choice = read.choices.iter().find(|c| c.choice == "spikes kept").unwrap().contact_share.unwrap();
+        (share(&read).value, choice.value)
+    };
+    let (plain, same) = kept(&clean);
+    assert_eq!(plain, same);
+    // Ten readings after the first reversal read half as much again.
+    let with = |reason: &str| {
+        let mut points = clean.clone();
+        let first = points.step.iter().position(|s| *s == 2).unwrap() + 20;
+        for i in (first..).step_by(3).take(10) {
+            points.stress_pa[i] *= 1.5;
+            points.sample_torque_n_m[i] *= 1.5;
+            points.fate[i].add(reason);
+        }
+        kept(&points)
+    };
+    let (out, left_in) = with("spike");
+    assert!((out - plain).abs() < 0.01 && left_in < out - 0.02, "{plain} {out} {left_in}");
+    let (out, left_in) = with("edge-fracture");
+    assert_eq!(out, left_in);
 }
 
 #[test]
