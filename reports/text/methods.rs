@@ -423,14 +423,23 @@ fn grades(settings: &InForce) -> Vec<Sentence> {
         ),
         say(
             format!(
+                "Where the sample stands still and is sheared on in the old sense, contacts do not open and no transient \
+                 is allowed: the viscosity over strain 0.02 to 0.3 after such a restart is compared with that of the \
+                 window before, and it fails if they differ significantly (99 %) and by more than {}.",
+                setting_percent(grade.restart)
+            ),
+            &["stages.reversal.grade"],
+        )
+        .citing(&["gadala-maria-1980"]),
+        say(
+            format!(
                 "Grade F, not usable: nothing steady before, aborted below strain {}, below {} torque floors, speeds \
                  before and after that differ by more than {}, or set aside by hand. Grade C, shown only: not \
-                 resolved, not steady or not shown to be, the control failed, a restart in the old sense in the same \
-                 run changes the viscosity significantly and by more than {}, or the torque fell for good.",
+                 resolved, not steady or not shown to be, the control failed, a restart in the old sense in the same run \
+                 failed, or the torque fell for good.",
                 setting(grade.aborted),
                 setting(grade.torque_floors),
-                setting_percent(grade.speed_unusable),
-                setting_percent(grade.restart)
+                setting_percent(grade.speed_unusable)
             ),
             &["stages.reversal.grade"],
         ),
