@@ -3,7 +3,7 @@
 //! the studies' own files read.
 
 use crate::support::table::{Row, read};
-use crate::support::{Said, contents, copy_folder, hashes, open_study, root, shearback};
+use crate::support::{Said, contents, copy_folder, hashes, open_study, root, shearback, small_study};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -17,7 +17,7 @@ struct Laboratory {
 impl Laboratory {
     /// One sample of the sheet study, and its control.
     fn small() -> Self {
-        let (study, folder) = (crate::support::small_study(), tempfile::tempdir().unwrap());
+        let (study, folder) = (small_study(), tempfile::tempdir().unwrap());
         for sample in ["S1", "control"] {
             let raw = study.path().join("raw").join(sample);
             copy_folder(&raw, &folder.path().join("exports of may").join(sample));
@@ -98,22 +98,22 @@ fn peek_shows_how_an_export_is_read() {
 /// What `peek` prints for pasting is a layout: the study's own one in its place reads the same readings.
 #[test]
 fn the_layout_of_peek_can_be_pasted() {
-    let study = open_study("ledger-study");
-    let said = shearback(&["peek", text(&study.path().join("raw/S1/S1_L1.txt"))]);
+    let study = small_study();
+    let said = shearback(&["peek", text(&study.path().join("raw/S1/S1_L1.tsv"))]);
     let pasted = said.out.split("layouts:\n").nth(1).unwrap_or_else(|| panic!("{}", said.out));
     let file = study.path().join("study.yaml");
     let own = fs::read_to_string(&file).unwrap();
-    assert_eq!(shearback(&["run", text(study.path()), "--until", "reversal"]).status, 0);
-    let readings = |study: &Path| hashes(&study.join("results/tables/points"));
-    let before = readings(study.path());
-    assert_eq!(before.len(), 10);
+    let until = ["run", text(study.path()), "--until", "reversal"];
+    assert_eq!(shearback(&until).status, 0);
+    let points = |study: &Path| hashes(&study.join("results/tables/points"));
+    let before = points(study.path());
+    assert_eq!(before.len(), 4);
     let (head, rest) = own.split_once("layouts:\n").unwrap();
-    let rest = &rest[rest.find("\nraw:").unwrap()..];
-    let rest = rest.replace("layout: ledger", "layout: txt");
+    let rest = rest[rest.find("\nraw:").unwrap()..].replace("layout: sheet", "layout: tsv");
     fs::write(&file, format!("{head}layouts:\n{pasted}{rest}")).unwrap();
-    let said = shearback(&["run", text(study.path()), "--until", "reversal"]);
+    let said = shearback(&until);
     assert_eq!(said.status, 0, "{}", said.err);
-    assert_eq!(readings(study.path()), before);
+    assert_eq!(points(study.path()), before);
 }
 
 #[test]
@@ -144,6 +144,7 @@ fn from_a_folder_of_exports_to_a_report() {
     let said = shearback(&["run", text(&study)]);
     assert_eq!(said.status, 0, "{}\n{}", said.out, said.err);
     assert!(study.join("results/report.pdf").exists());
+    every_row_is_accounted_for(&study);
     assert_eq!(shearback(&["run", text(laboratory.study.path())]).status, 0);
     let (mine, own) = (reversals(&study), reversals(laboratory.study.path()));
     assert_eq!(mine.len(), own.len());
@@ -152,6 +153,16 @@ fn from_a_folder_of_exports_to_a_report() {
         {
             assert_eq!(mine.text(column), own.text(column), "{column} of {}", own.text("reversal"));
         }
+    }
+}
+
+/// Rows of each export = kept + what is counted under one reason each, to the last row.
+fn every_row_is_accounted_for(study: &Path) {
+    let exclusions = read(&study.join("results/tables/exclusions.csv"));
+    for run in read(&study.join("results/tables/runs.csv")) {
+        let own = exclusions.iter().filter(|row| row.text("run") == run.text("run"));
+        let counted: f64 = own.map(|row| row.number("counted").unwrap()).sum();
+        assert_eq!(run.number("rows").unwrap(), run.number("kept").unwrap() + counted, "{}", run.text("run"));
     }
 }
 
@@ -191,8 +202,12 @@ fn the_exports_of_the_demo_give_two_layouts_cones_and_rheometers() {
     assert_eq!(hashes(&study.join("raw")), hashes(&raw));
     let words = fs::read_to_string(study.join("study.yaml")).unwrap();
     assert!(words.contains("# The exports say: Messkegel = 50 mm"), "{words}");
-    let entry = "sample: C50, geometry: geometry-1, instrument: rheometer-tsv, loading: {preamble: filling}";
-    assert!(words.contains(entry), "{words}");
+    for entry in [
+        "sample: C50, geometry: geometry-1, instrument: rheometer-tsv, loading: {preamble: filling}",
+        "sample: B52, geometry: geometry-2, instrument: rheometer-csv, loading: {preamble: Füllung}",
+    ] {
+        assert!(words.contains(entry), "{words}");
+    }
     let mut values = vec![("study: ", "Bridge"), ("name: ", "Nobody")];
     values.extend([("carrier: {viscosity: ", "1620"), ("mPa.s, density: ", "872")]);
     values.extend([("control-liquid: {viscosity: ", "40300"), ("mPa.s, density: ", "971")]);
@@ -206,14 +221,8 @@ fn the_exports_of_the_demo_give_two_layouts_cones_and_rheometers() {
         values.push(("torque_calibration: ", "0.5"));
     }
     fill(&study, &values);
-    let said = shearback(&["run", text(&study), "--until", "reversal"]);
+    let said = shearback(&["run", text(&study), "--until", "clean"]);
     assert_eq!(said.status, 0, "{}", said.err);
-    let geometries: BTreeSet<(String, String)> = read(&study.join("results/tables/runs.csv"))
-        .iter()
-        .map(|run| (run.text("geometry").to_owned(), run.text("instrument").to_owned()))
-        .collect();
-    let pairs = [("geometry-1", "rheometer-tsv"), ("geometry-2", "rheometer-csv")];
-    assert_eq!(geometries, pairs.map(|(a, b)| (a.to_owned(), b.to_owned())).into());
 }
 
 #[test]

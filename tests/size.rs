@@ -119,7 +119,7 @@ liquids: {oil: {viscosity: 1 Pa.s, density: 1000 kg/m3}}
 particles: {beads: {density: 1000 kg/m3, diameter: 5 um}}
 samples: {A: {liquid: oil, particles: beads, volume_fraction: 0.5}}
 geometries: {cone: {kind: cone-plate, radius: 20 mm, angle: 1 deg, truncation: 60 um}}
-instruments: {bench: {inertia: 11 uN.m.s2, compliance: 0 rad/N.m}}
+instruments: {bench: {inertia: 11 uN.m.s2, compliance: 0 rad/(N.m)}}
 layouts:
   sheet:
     separator: tab

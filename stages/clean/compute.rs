@@ -57,7 +57,7 @@ pub fn clean(readings: &Readings, setup: &Setup<'_>, params: &Params) -> Result<
     run.move_and_load();
     run.flag();
     run.rim_stress();
-    run.to_one_temperature();
+    run.bring_to_one_temperature();
     run.remark();
     Ok(run.finish())
 }
@@ -435,7 +435,7 @@ impl<'a> Run<'a> {
     }
 
     /// The factor of each step from its median temperature, and what has none.
-    fn to_one_temperature(&mut self) {
+    fn bring_to_one_temperature(&mut self) {
         let Some(settings) = self.params.temperature_correction.on() else { return };
         let scale = Scale::new(settings, &self.setup.sample.liquid);
         let temperature = self.readings.temperature_c.as_ref().ok_or("the export has no temperature");
