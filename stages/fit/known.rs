@@ -5,7 +5,7 @@ use super::profile::Profile;
 use super::rules::{CLOSEST_PACKING, LOOSEST_PACKING, MISFIT, MISSES, WIDEST_FRACTION, WIDEST_SCALE};
 use super::solve::{Fit, Found, Spread, spread};
 use crate::numerics::chi_square;
-use crate::physics::models::Point;
+use crate::physics::models::{Parameter, Point};
 
 /// Parameters that are solid fractions at which a suspension jams.
 const JAMMING_FRACTIONS: [&str; 3] = ["phi_0", "phi_m", "phi_max"];
@@ -130,7 +130,12 @@ fn parameter(fit: &Fit<'_>, found: &Found, k: usize) -> Known {
     let (name, value) = (problem.parameter(k).name, found.values[k]);
     let (low, high) = match (low, high) {
         (Some(low), Some(high)) => (low, high),
-        ends => return Known { open: (ends.0.is_none(), ends.1.is_none()), ..Known::words(one_sided(name, ends)) },
+        ends => {
+            return Known {
+                open: (ends.0.is_none(), ends.1.is_none()),
+                ..Known::words(one_sided(problem.parameter(k), ends))
+            };
+        }
     };
     let parameter = problem.parameter(k);
     let wide = match (parameter.scale, parameter.unit) {
@@ -166,12 +171,14 @@ pub(super) fn implausible(name: &str, (low, high): (f64, f64)) -> Option<String>
     })
 }
 
-fn one_sided(name: &str, ends: (Option<f64>, Option<f64>)) -> String {
+fn one_sided(Parameter { name, unit, .. }: Parameter, ends: (Option<f64>, Option<f64>)) -> String {
+    let bound = |side: &str, at: f64| {
+        let at = format!("{} {unit}", short(at));
+        format!("not identified: the data bound {name} from {side} only, at {} (95 %)", at.trim_end())
+    };
     match ends {
-        (Some(low), None) => format!("not identified: the data bound {name} from below only, at {} (95 %)", short(low)),
-        (None, Some(high)) => {
-            format!("not identified: the data bound {name} from above only, at {} (95 %)", short(high))
-        }
+        (Some(low), None) => bound("below", low),
+        (None, Some(high)) => bound("above", high),
         _ => format!("not identified: the sum of squares hardly rises whatever {name} is"),
     }
 }

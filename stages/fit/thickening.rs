@@ -134,11 +134,18 @@ fn advice(job: &Job<'_>, fit: &Fit<'_>, known: &[Known]) -> Vec<String> {
 
 /// Where thickening first turns discontinuous, as two more rows.
 fn onset(job: &Job<'_>, fit: &Fit<'_>) -> Vec<FitRow> {
-    let of = |name: &str, unit: &str, pick: fn((f64, f64)) -> f64| {
-        let known = derived(fit, None, &|p, _| discontinuous_onset(p).map(pick))?;
-        Some(row(fit, &job.scope, (name, unit), &known))
-    };
-    [of("phi_dst", "", |o| o.0), of("sigma_dst", "Pa", |o| o.1)].into_iter().flatten().collect()
+    let phi = derived(fit, None, &|p, _| discontinuous_onset(p).map(|o| o.0));
+    let stress = derived_stress(fit, None, &|p, _| discontinuous_onset(p).map(|o| o.1));
+    let row = |name: &str, unit: &str, known: Option<Known>| Some(row(fit, &job.scope, (name, unit), &known?));
+    [row("phi_dst", "", phi), row("sigma_dst", "Pa", stress)].into_iter().flatten().collect()
+}
+
+/// A stress that follows, as the scale that it is: its interval is even in the logarithm and stays above zero.
+fn derived_stress(fit: &Fit<'_>, sample: Option<usize>, of: Follows<'_>) -> Option<Known> {
+    let ln = derived(fit, sample, &|p, phi| of(p, phi).map(float::ln))?;
+    let value = float::exp(ln.value?);
+    let interval = ln.interval.map(|(low, high)| (float::exp(low), float::exp(high)));
+    Some(Known { value: Some(value), u: ln.u.map(|u| value * u), interval, ..ln })
 }
 
 /// What follows from parameters and a solid fraction.
@@ -160,7 +167,7 @@ fn regime(job: &Job<'_>, fit: &Fit<'_>, sample: usize) -> Vec<FitRow> {
         ("sigma_jam", &|p, phi| jamming_stress(p, phi)),
     ];
     for (name, of) in stresses {
-        out.extend(derived(fit, Some(sample), of).map(|known| row(fit, &scope, (name, "Pa"), &known)));
+        out.extend(derived_stress(fit, Some(sample), of).map(|known| row(fit, &scope, (name, "Pa"), &known)));
     }
     out
 }
