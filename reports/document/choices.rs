@@ -6,7 +6,8 @@ use crate::text::numbers;
 use stages::states::result::{Interval, States, Thickening, Verdict};
 use stages::uncertainty::result::{ChoiceRow, IN_FORCE};
 
-/// A line per headline number: as in force, the lowest and the highest that another choice gives, the verdicts.
+/// A line per headline number: as in force, the lowest and the highest that another choice gives, the verdicts. Other
+/// quantities that go by the same name are left to the figure.
 pub(super) fn choices(rows: &[ChoiceRow], thickening: &[Thickening]) -> Printed {
     let columns = [
         ("sample", "name"),
@@ -36,7 +37,7 @@ fn is_headline(row: &ChoiceRow, thickening: &[Thickening]) -> bool {
 fn line(rows: &[ChoiceRow]) -> Option<Vec<String>> {
     let base = rows.iter().find(|r| r.choice == IN_FORCE)?.interval?;
     let others: Vec<(&ChoiceRow, Interval)> =
-        rows.iter().filter(|r| r.choice != IN_FORCE).filter_map(|r| Some((r, r.interval?))).collect();
+        rows.iter().filter(|r| r.choice != IN_FORCE && r.decides).filter_map(|r| Some((r, r.interval?))).collect();
     let lowest = others.iter().min_by(|a, b| a.1.value.total_cmp(&b.1.value))?;
     let highest = others.iter().max_by(|a, b| a.1.value.total_cmp(&b.1.value))?;
     let told =
@@ -57,7 +58,7 @@ fn line(rows: &[ChoiceRow]) -> Option<Vec<String>> {
 /// moves the share by more than its standard uncertainty; samples of which the same is said share a line. One line where
 /// no choice does, nothing where nothing was chosen otherwise.
 pub(super) fn that_matter(rows: &[ChoiceRow]) -> Vec<String> {
-    let shares: Vec<&ChoiceRow> = rows.iter().filter(|r| r.set_point.is_none()).collect();
+    let shares: Vec<&ChoiceRow> = rows.iter().filter(|r| r.set_point.is_none() && r.decides).collect();
     if !shares.iter().any(|r| r.choice != IN_FORCE) {
         return Vec::new();
     }
@@ -102,7 +103,7 @@ fn matters(rows: &[&ChoiceRow]) -> Vec<(String, String)> {
 /// Which verdicts are met, each with how many choices give it; one word where all agree.
 fn verdicts(rows: &[ChoiceRow]) -> String {
     let mut met: Vec<(Verdict, usize)> = Vec::new();
-    for verdict in rows.iter().filter_map(|r| r.verdict) {
+    for verdict in rows.iter().filter(|r| r.decides).filter_map(|r| r.verdict) {
         match met.iter_mut().find(|(v, _)| *v == verdict) {
             Some((_, n)) => *n += 1,
             None => met.push((verdict, 1)),

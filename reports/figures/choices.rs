@@ -110,7 +110,8 @@ fn panel(area: &Area<'_>, place: Place, block: &Block<'_>, k: usize, color: RGBC
         let (low, high) = (interval.low.unwrap_or(interval.value), interval.high.unwrap_or(interval.value));
         panel.bar_across(at, low, high, pen(color, 0.7))?;
         let filled = row[k].is_some_and(|r| r.choice == IN_FORCE);
-        panel.marker((interval.value, at), Series { color, shape: Shape::Circle }, filled, 2.0)?;
+        let shape = if row[k].is_some_and(|r| r.decides) { Shape::Circle } else { Shape::Square };
+        panel.marker((interval.value, at), Series { color, shape }, filled, 2.0)?;
     }
     panel.frame(&literal(&block.titles[k]))
 }

@@ -138,7 +138,8 @@ pub fn typical(chosen: Chosen<'_>, share: Estimate) -> (String, String) {
         "A typical reversal: {}, {}{at}, loading {}, grade {}; {}. Circles: viscosity over its steady value before the reversal, {} with standard \
          uncertainty as bars. Line: fitted curve of the form with the largest weight. Diamond and horizontal line: \
          value at zero strain, averaged over forms, with its 95 % interval, so that the contact share is {}. \
-         Triangle: minimum of the curve.{left_out} (a) Linear and (b) logarithmic strain.",
+         Triangle: minimum of the curve.{left_out} (a) Linear and (b) logarithmic strain; (c) trace less curve over the \
+         standard uncertainty of each bin.",
         reversal.reversal,
         identity.sample,
         identity.loading,
@@ -325,8 +326,9 @@ pub fn choices(samples: usize, rows: usize) -> (String, String) {
     let others = count(rows.saturating_sub(1) as u64, "choice");
     let text = format!(
         "What hangs on choices: {samples} under the settings in force (filled) and {others} that could be defended as \
-         well (open), sorted by the share of the rise. Shaded: interval under the settings in force. Line: one half, \
-         where the verdict turns. Bars: 95 % intervals."
+         well (open), sorted by the share of the rise; squares are other quantities that go by the same name and decide \
+         nothing. Shaded: interval under the settings in force. Line: one half, where the verdict turns. Bars: \
+         95 % intervals."
     );
     (text, format!("Sorted points with bars: share of the rise and contact share of {samples} under {others}."))
 }

@@ -12,6 +12,7 @@ use stages::clean::params::Params as Clean;
 use stages::fit::params::{Loss, ModelName, Params as Fit};
 use stages::fit::rules;
 use stages::ingest::params::Params as Ingest;
+use stages::numerics::interval::PART_POWER;
 use stages::numerics::least_squares::INDEPENDENT;
 use stages::physics::liquids::Composition;
 use stages::physics::models::{self, Model, Subject};
@@ -19,7 +20,7 @@ use stages::references;
 use stages::reversal::params::{Choices, Fit as Curve, Params as Reversal};
 use stages::reversal::result::JudgedRun;
 use stages::states::params::{Ends, Params as StatesParams};
-use stages::states::result::States;
+use stages::states::result::{LEAST_FORM_WEIGHT, LINE_STRAIN, States};
 use stages::uncertainty::params::Params as Uncertainty;
 
 /// The settings of all stages, as they are in force.
@@ -350,12 +351,12 @@ fn beside(settings: &InForce) -> Vec<Sentence> {
         setting_percent(beside.plateau_change)
     );
     let mut out = vec![say(text, &["stages.reversal.beside"])];
-    out.extend(settings.reversal.choices.on().map(choices));
+    out.extend(settings.reversal.choices.on().into_iter().flat_map(choices));
     out
 }
 
 /// Under which other settings every contact share was read once more.
-fn choices(choices: &Choices) -> Sentence {
+fn choices(choices: &Choices) -> Vec<Sentence> {
     let values = |list: &[f64]| listed(list.iter().map(|x| setting(*x)));
     let part = |what: &str, list: &[f64]| (!list.is_empty()).then(|| format!("{what} {}", values(list)));
     let parts = [
@@ -364,6 +365,7 @@ fn choices(choices: &Choices) -> Sentence {
         part("the widths of the priors times", &choices.prior_width),
         part("the widths of the bins times", &choices.bin_width),
         choices.without_release.then(|| "no form with an elastic release".to_owned()),
+        choices.with_spikes.then(|| "the readings that count as spikes".to_owned()),
     ];
     let parts: Vec<String> = parts.into_iter().flatten().collect();
     let text = if parts.is_empty() {
@@ -374,7 +376,26 @@ fn choices(choices: &Choices) -> Sentence {
             parts.join("; with ")
         )
     };
-    say(text, &["stages.reversal.choices"])
+    let mut out = vec![say(text, &["stages.reversal.choices"])];
+    out.extend((!parts.is_empty()).then(other_readings));
+    out
+}
+
+/// What else is read from the same traces, beside the grid.
+fn other_readings() -> Sentence {
+    let (low, high) = LINE_STRAIN;
+    say(
+        format!(
+            "Beside these stand every form of the recovery alone, where its weight is at least {}; a straight line \
+             through the strains from {} to {}, drawn back to zero; and states with reversals of grade A only, or of \
+             grade C as well. A verdict must stand under all of these. The early plateau and the minimum are other \
+             quantities: they are shown with them and decide nothing.",
+            setting(LEAST_FORM_WEIGHT),
+            setting(low),
+            setting(high)
+        ),
+        &["stages.reversal.choices", "stages.reversal.states"],
+    )
 }
 
 fn grades(settings: &InForce) -> Vec<Sentence> {
@@ -383,8 +404,8 @@ fn grades(settings: &InForce) -> Vec<Sentence> {
         say(
             format!(
                 "A reversal is resolved if its first usable strain is at most {}, the standard uncertainty of its \
-                 contact share at most {}, the share itself at least {} and below one, and at least {} lie below \
-                 strain 0.1.",
+                 contact share at most {}, the share itself at least {} and below one by more than its uncertainty, \
+                 and at least {} lie below strain 0.1.",
                 setting(resolved.dead_strain),
                 setting(resolved.uncertainty),
                 setting(resolved.smallest_share),
@@ -404,10 +425,12 @@ fn grades(settings: &InForce) -> Vec<Sentence> {
             format!(
                 "Grade F, not usable: nothing steady before, aborted below strain {}, below {} torque floors, speeds \
                  before and after that differ by more than {}, or set aside by hand. Grade C, shown only: not \
-                 resolved, not steady or not shown to be, the control failed, or the torque fell for good.",
+                 resolved, not steady or not shown to be, the control failed, a restart in the old sense in the same \
+                 run changes the viscosity significantly and by more than {}, or the torque fell for good.",
                 setting(grade.aborted),
                 setting(grade.torque_floors),
-                setting_percent(grade.speed_unusable)
+                setting_percent(grade.speed_unusable),
+                setting_percent(grade.restart)
             ),
             &["stages.reversal.grade"],
         ),
@@ -516,9 +539,14 @@ fn hierarchy(settings: &InForce, states: &States) -> Vec<Sentence> {
         ),
         say(
             format!(
-                "Its 95 % interval joins, in quadrature, Student's t on the loading means with {} of the median \
-                 standard uncertainty of a reversal, which all of a state are taken to share.",
-                setting_percent(params.shared_part)
+                "Its standard uncertainty joins, in quadrature, the scatter of the loading means with {} of the median \
+                 standard uncertainty of a reversal, which all of a state are taken to share, and with the terms of \
+                 instrument and sample. The half-width of its 95 % interval is k times that, \
+                 k² = 1.96² + (t² − 1.96²)·p^{} but at least t²·p, with Student's t of the loading means and the part p \
+                 that their scatter has in the variance: by exact calculation this holds 95 to 98 % with two loadings and \
+                 95 to 97 % with three or more, whatever that part is in truth (own rule).",
+                setting_percent(params.shared_part),
+                setting(PART_POWER)
             ),
             &["stages.reversal.states.shared_part"],
         )
@@ -603,8 +631,20 @@ fn identified(fit: &Fit) -> Vec<Sentence> {
     );
     let mut out =
         vec![say(parameter, &["stages.fit.models"]), say(whole, &["stages.fit.models"]).citing(&["baarda-1968"])];
-    let thickens = |name: &ModelName| models::find(name.as_str()).is_some_and(|m| m.subject() == Subject::Thickening);
-    if fit.models.iter().any(thickens) {
+    let about = |subject: Subject| {
+        let is = |name: &ModelName| models::find(name.as_str()).is_some_and(|m| m.subject() == subject);
+        fit.models.iter().any(is)
+    };
+    if about(Subject::Thickening) || about(Subject::Packing) {
+        let text = format!(
+            "A jamming fraction is remarked as implausible where its interval lies above the close packing of equal \
+             spheres, {:.4}, or below {} (own rule).",
+            rules::CLOSEST_PACKING,
+            setting(rules::LOOSEST_PACKING)
+        );
+        out.push(say(text, &["stages.fit.models"]));
+    }
+    if about(Subject::Thickening) {
         let text = format!(
             "The thickening law asks for {} solid fractions (own rule) and for a viscosity that follows the stress: that \
              none does must have a probability below {}, or, with one loading per state, one must change by {}. Advice \

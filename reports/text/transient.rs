@@ -51,7 +51,7 @@ fn row(fit: &Fit, w: &Weak) -> Vec<String> {
     };
     let limits = w.limits.map(|(low, high)| format!("{} to {}", two_digits(low), two_digits(high)));
     let limits = limits.unwrap_or_else(|| super::numbers::MISSING.to_owned());
-    vec![w.symbol.to_owned(), meaning(w.symbol).to_owned(), two_digits(w.centre), spread, limits]
+    vec![w.symbol.to_owned(), meaning(w.symbol).to_owned(), centre(w.centre), spread, limits]
 }
 
 /// What a parameter of the curve is.
@@ -113,6 +113,12 @@ fn fitted(fit: &Fit) -> String {
         "The fit is one of least squares by the method of Levenberg and Marquardt from several starts, with the \
          covariance of the bins from the noise before the reversal{allowed}."
     )
+}
+
+/// Three digits without idle zeros: a centre such as 1.25 has them.
+fn centre(x: f64) -> String {
+    let text = significant(x, 3);
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
 }
 
 /// Two digits: priors are weak.

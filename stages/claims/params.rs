@@ -22,3 +22,13 @@ pub struct Claim {
     /// How far from it the study's value may be.
     pub within: f64,
 }
+
+/// The tables and columns whose numbers the table `choices` gives under every other choice.
+const MOVED: [(&str, &str); 2] = [("states", "contact_share"), ("thickening", "contact_share_of_rise")];
+
+impl Claim {
+    /// Whether the number is one that other choices of settings move.
+    pub fn hangs_on_choices(&self) -> bool {
+        MOVED.contains(&(self.table.as_str(), self.column.as_str()))
+    }
+}

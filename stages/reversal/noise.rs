@@ -239,6 +239,22 @@ mod tests {
     }
 
     #[test]
+    fn the_effective_number_of_readings_of_the_reference_series() {
+        // 500 values of a first-order autoregression with coefficient 0.7, made elsewhere; taken at strain 0.04 apart its
+        // length is 0.112. The exact variance of such a mean is σ²/500·5.6356 (88 effective readings).
+        let series = include_str!("reference/ar1_series.csv").lines().filter_map(|l| l.parse::<f64>().ok());
+        let ln_viscosity: Vec<f64> = series.collect();
+        let strain = (0..ln_viscosity.len()).map(|i| 0.04 * i as f64).collect();
+        let window = Window { strain, ln_viscosity };
+        assert_eq!(window.strain.len(), 500);
+        let noise = pooled(&[&window], 0.6).unwrap();
+        let exact = 5.635_556 / (500.0 * (1.0 - 0.7 * 0.7));
+        let ratio = window.u_mean(&noise, 500.0).powi(2) / exact;
+        // Fifteen lags of 500 values know the sum of correlations to √(2·31/500) = 35 % (Sokal 1997, §3); two of these.
+        assert!((ratio - 1.0).abs() < 0.7, "{ratio} {noise:?}");
+    }
+
+    #[test]
     fn the_line_finds_a_drift_within_its_error() {
         let mut draws = Draws::new(3);
         let lines: Vec<Line> = (0..200).map(|_| window(&mut draws, 250, 0.008, 0.02).line(&TRUE).unwrap()).collect();
