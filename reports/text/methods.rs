@@ -657,7 +657,7 @@ fn identified(fit: &Fit) -> Vec<Sentence> {
         let text = format!(
             "The thickening law asks for {} solid fractions (own rule) and for a viscosity that follows the stress: that \
              none does must have a probability below {}, or, with one loading per state, one must change by {}. Advice \
-             on amplitude and jamming fraction turns on whether the densest sample reaches {} of φ_0 (empirical).",
+             on amplitude and jamming fraction turns on whether the densest sample reaches {} of φ₀ (empirical).",
             rules::FEWEST_FRACTIONS,
             setting_percent(rules::CONSTANT),
             setting_percent(rules::SMALLEST_RISE),
