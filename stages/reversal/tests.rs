@@ -8,7 +8,7 @@ use super::control::control;
 use super::headline::{Problem, averaged, fit};
 use super::judge::{Around, judge};
 use super::noise::{Window, pooled};
-use super::params::{Fit, Params};
+use super::params::{Choices, Fit, Params};
 use super::read::{Outcome, Setup, read};
 use super::result::{Controlled, Estimate, Grade, Judged, Noise, ReversalRead};
 use super::synthetic::{Draws, Protocol, Transient, bench, cone, notes, sample};
@@ -297,9 +297,19 @@ fn responses_and_choices_cover_terms_and_grid() {
 #[test]
 fn spikes_left_in_are_a_choice_and_other_exclusions_are_not() {
     let clean = Protocol::default().points(&mut Draws::new(3), |g| HALF.at(g));
+    let none = Choices {
+        dead_strain: Vec::new(),
+        window: Vec::new(),
+        prior_width: Vec::new(),
+        bin_width: Vec::new(),
+        without_release: false,
+        with_spikes: true,
+    };
+    let params = Params { choices: Rule::On(none), ..Params::default() };
     let kept = |points: &Points| {
-        let read = outcome(points, false, &Params::default(), &notes()).read.reversals.swap_remove(0);
-        let choice = read.choices.iter().find(|c| c.choice == "spikes kept").unwrap().contact_share.unwrap();
+        let read = outcome(points, false, &params, &notes()).read.reversals.swap_remove(0);
+        assert_eq!(read.choices.len(), 1);
+        let choice = read.choices[0].contact_share.unwrap();
         (share(&read).value, choice.value)
     };
     let (plain, same) = kept(&clean);

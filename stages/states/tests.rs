@@ -76,8 +76,8 @@ fn one_loading_has_a_value_and_claims_no_interval() {
     let states = compute(runs);
     let share = states.states[0].contact_share.unwrap();
     assert_eq!((share.low, share.high), (None, None));
-    // Within 0.03 and the shared half of it: 0.03·√1.25.
-    assert!((share.u - 0.03 * 1.25f64.sqrt()).abs() < 1e-12);
+    // Within 0.03 and the shared part of it: 0.03·√(1 + 0.65²).
+    assert!((share.u - 0.03 * (1.0 + 0.65 * 0.65f64).sqrt()).abs() < 1e-12);
     assert_eq!(states.states[0].degrees_of_freedom, None);
     assert!(states.states[0].remarks.iter().any(|r| r.contains("scatter between loadings unknown")));
     let row = &states.thickening[0];
@@ -87,13 +87,13 @@ fn one_loading_has_a_value_and_claims_no_interval() {
 }
 
 #[test]
-fn what_loadings_share_is_half_of_what_a_reversal_states() {
+fn what_loadings_share_is_a_part_of_what_a_reversal_states() {
     let mut runs = study(&[&[(1.0, 10.0, 0.5)], &[(1.0, 10.0, 0.5)]]);
     runs.iter_mut().for_each(|r| r.reversals[0].contact_share = Some(Estimate { value: 0.5, u: 0.04 }));
     let share = compute(runs).states[0].contact_share.unwrap();
-    // No scatter: u = 0.5·0.04, and the interval is that of z = −ln(0.5) ± 1.96·0.04.
-    assert!((share.u - 0.02).abs() < 1e-14);
-    assert!((share.high.unwrap() - share_of(2f64.ln() + 1.959_964 * 0.04)).abs() < 1e-7);
+    // No scatter: u = (1 − X)·0.65·u(z) with u(z) = 0.08, and the interval is that of z = −ln(0.5) ± 1.96·0.65·0.08.
+    assert!((share.u - 0.026).abs() < 1e-14);
+    assert!((share.high.unwrap() - share_of(2f64.ln() + 1.959_964 * 0.052)).abs() < 1e-7);
 }
 
 #[test]
@@ -532,7 +532,7 @@ fn a_perfect_reader_gives_the_true_verdicts() {
 /// of repeats, and an error of form that all reversals of a state share, as large as the rule takes it.
 fn drawn(normals: &mut Draws) -> Vec<JudgedRun> {
     let u = 0.04;
-    let form = [normals.normal(), normals.normal()].map(|d| 0.5 * u * d);
+    let form = [normals.normal(), normals.normal()].map(|d| 0.65 * u * d);
     let of = |loading: usize, normals: &mut Draws| {
         let (filling, surface) = (0.05 * normals.normal(), 0.03 * normals.normal());
         let mut reversals = Vec::new();
