@@ -56,6 +56,7 @@ fn identity(sample: &str, loading: usize) -> Identity {
         repeat: None,
         started: Some(format!("2026-03-0{loading}T09:00:00")),
         rows: 12_345,
+        preamble: BTreeMap::new(),
     }
 }
 
@@ -416,13 +417,14 @@ pub(crate) fn budget() -> Budget {
 
 /// Choices for both samples.
 pub(crate) fn choices() -> Vec<ChoiceRow> {
-    let names = [IN_FORCE, "first usable strain × 2", "without release"];
+    let names = [IN_FORCE, "first usable strain × 2", "without release", "minimum"];
     let row = |sample: &str, quantity: &str, k: usize| ChoiceRow {
         quantity: quantity.into(),
         sample: sample.into(),
         set_point: (quantity == "contact_share").then(|| "100 Pa".to_owned()),
         choice: names[k].into(),
-        interval: (k < 2).then(|| at(0.8 - 0.02 * k as f64, 0.03)),
+        decides: names[k] != "minimum",
+        interval: (k != 2).then(|| at(0.8 - 0.02 * k as f64, 0.03)),
         verdict: (quantity != "contact_share").then_some(Verdict::ContactsDominate),
     };
     let of = |sample| {

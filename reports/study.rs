@@ -9,6 +9,7 @@ use pipeline::command::Failure;
 use pipeline::diagnostic::Diagnostic;
 use pipeline::graph::select;
 use pipeline::stage::{Plan, Tool};
+use stages::ingest::layout::Layout;
 use stages::physics::geometry::Shape;
 use stages::physics::liquids::Composition;
 use stages::physics::materials::Sample;
@@ -19,7 +20,7 @@ use stages::setup::{Study, Tables, document};
 use std::collections::BTreeMap;
 use std::path::Path;
 
-/// Reads and checks the study in this folder; claims are held against the published tables.
+/// Reads and checks the study in this folder; claims are held against the published tables that there can be claims about.
 ///
 /// # Errors
 /// Every mistake of the study file.
@@ -36,8 +37,8 @@ pub fn load_text(text: String, folder: &Path) -> Result<Study, Failure> {
 }
 
 fn with_tables(load: impl FnOnce(&Tables<'_>) -> Result<Study, Vec<Diagnostic>>) -> Result<Study, Failure> {
-    let published = crate::tables::published();
-    let tables = published.iter().map(|t| (t.name, t.columns.iter().map(|c| c.name).collect())).collect();
+    let claimable = crate::tables::claimable();
+    let tables = claimable.iter().map(|t| (t.name, t.columns.iter().map(|c| c.name).collect())).collect();
     load(&tables).map_err(Failure::input)
 }
 
@@ -141,7 +142,27 @@ fn in_force(study: &Study, stages: &Stages) -> InForce {
         computed_liquids: study.samples.values().filter_map(computed).collect::<BTreeMap<_, _>>().into_iter().collect(),
         inertia_known: inertias.flatten().next().is_some(),
         plates: study.geometries.values().any(|g| matches!(g.shape, Shape::ParallelPlates { .. })),
+        cones: study.geometries.values().any(|g| matches!(g.shape, Shape::ConePlate { .. })),
+        cylinders: study.geometries.values().any(|g| matches!(g.shape, Shape::ConcentricCylinders { .. })),
+        angles: study.layouts.values().any(|l| l.columns.angle.is_some()),
+        steps_by_set_point: study.layouts.values().any(steps_by_set_point),
+        stress_exported: study.layouts.values().any(|l| l.columns.stress.is_some() && l.columns.torque.is_none()),
+        weighed: weighed(&study.as_read),
+        stress_and_torque: study.layouts.values().any(|l| l.columns.stress.is_some() && l.columns.torque.is_some()),
     }
+}
+
+/// Whether any sample of the study file states the mass of its particles.
+fn weighed(study_file: &serde_json::Value) -> bool {
+    let samples = study_file.get("samples").and_then(serde_json::Value::as_object);
+    samples.is_some_and(|samples| samples.values().any(|sample| sample.get("particle_mass").is_some()))
+}
+
+/// Nothing but a set-point tells the steps of such exports.
+fn steps_by_set_point(layout: &Layout) -> bool {
+    let columns = &layout.columns;
+    let told = columns.step.is_some() || columns.label.is_some() || layout.step_starts.is_some();
+    !told && (columns.set_stress.is_some() || columns.set_rate.is_some())
 }
 
 /// The liquid of a sample, where its viscosity follows from its composition.

@@ -8,6 +8,8 @@ pub mod claims;
 pub mod clean;
 pub mod design;
 pub mod fit;
+#[cfg(test)]
+mod fixture;
 pub mod ingest;
 pub mod near_miss;
 pub mod numerics;

@@ -255,6 +255,15 @@ pub const ALL: &[Reference] = &[
         ..MEMORY
     },
     Reference {
+        key: "huber-1981",
+        authors: "P. J. Huber",
+        year: 1981,
+        title: "Robust statistics",
+        journal: "Wiley, New York",
+        doi: "10.1002/0471725250",
+        ..MEMORY
+    },
+    Reference {
         key: "hurvich-1989",
         authors: "C. M. Hurvich & C.-L. Tsai",
         year: 1989,

@@ -100,6 +100,26 @@ fn a_library_is_named_in_its_own_room_only() {
     }
 }
 
+/// Printed values are rounded by their uncertainty in one place (JCGM 100:2008, 7.2.6). Drawing rounds coordinates, and
+/// the line on the terminal counts in standard uncertainties.
+#[test]
+fn one_room_rounds_what_is_printed() {
+    let may = |name: &str| {
+        ["reports/text/numbers.rs", "reports/after_run.rs", "reports/fixture.rs"].contains(&name)
+            || name.starts_with("reports/figures/")
+            || name.ends_with("tests.rs")
+    };
+    let mut seen = 0;
+    for (name, text) in sources("reports").iter().filter(|(name, _)| !may(name)) {
+        for (at, _) in code(text).match_indices(":.") {
+            let next = code(text)[at + 2..].chars().next();
+            assert!(!next.is_some_and(|c| c.is_ascii_digit() || c == '*'), "{name} rounds by itself");
+        }
+        seen += 1;
+    }
+    assert!(seen > 40, "{seen}");
+}
+
 #[test]
 fn stages_see_each_other_only_through_results_and_settings() {
     let stages = ["ingest", "clean", "reversal", "states", "fit", "uncertainty", "claims"];

@@ -2,6 +2,7 @@
 
 use crate::support::table::{Row, read};
 use crate::support::{open_study, shearback};
+use std::collections::BTreeSet;
 use std::path::PathBuf;
 use std::sync::OnceLock;
 use tempfile::TempDir;
@@ -92,10 +93,11 @@ fn check_reversals(study: &Study) {
     assert!(hold >= HOLD, "only {hold} of the intervals hold");
 }
 
-/// States with a value that miss the population value; the perfect reader misses `perfect`, one more is allowed.
+/// States with a value that miss the population value, by sample: those of one sample share their fillings, so that
+/// their misses come in groups. The perfect reader misses states of `perfect` samples, one more is allowed.
 fn check_states(study: &Study, perfect: usize) {
     let found = study.table("states");
-    let (mut with_value, mut missed) = (0, Vec::new());
+    let (mut with_value, mut missed, mut samples) = (0, Vec::new(), BTreeSet::new());
     for truth in study.truth("truth_states.csv") {
         let rate = truth.number("rate_per_s").unwrap();
         let state = found
@@ -108,12 +110,13 @@ fn check_states(study: &Study, perfect: usize) {
         let share = truth.number("contact_share").unwrap();
         let (low, high) = (state.number("contact_share_low").unwrap(), state.number("contact_share_high").unwrap());
         if share < low || share > high {
+            samples.insert(truth.text("sample").to_owned());
             missed.push(format!("{} {}: {share} not in {low}..{high}", truth.text("sample"), state.text("set_point")));
         }
     }
     println!("{with_value} states with a value, missed: {missed:?}");
     assert!(with_value >= 3, "too few states with a value: {with_value}");
-    assert!(missed.len() <= perfect + 1, "{missed:?}");
+    assert!(samples.len() <= perfect + 1, "{missed:?}");
 }
 
 #[test]

@@ -263,6 +263,7 @@ pub fn made(plan: &Plan) -> Made {
         target: env!("SHEARBACK_TARGET").into(),
         compiler: env!("SHEARBACK_COMPILER").into(),
         tools: tools.map(|tool| (tool.name.to_string(), tool.version.clone())).collect(),
+        code: plan.tasks.iter().map(|task| (task.stage.to_string(), task.code.to_string())).collect(),
     }
 }
 

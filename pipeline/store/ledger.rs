@@ -27,6 +27,9 @@ pub struct Made {
     pub compiler: String,
     /// Outside tools, name and version.
     pub tools: BTreeMap<String, String>,
+    /// Hash of the code of each stage: it tells two programs apart that bear the same version.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub code: BTreeMap<String, String>,
 }
 
 /// One line.
@@ -247,6 +250,7 @@ mod tests {
                 target: "t".into(),
                 compiler: "c".into(),
                 tools: BTreeMap::new(),
+                code: BTreeMap::new(),
             },
             previous,
         }

@@ -1,13 +1,17 @@
 //! `audit`: everything once more from the raw exports, in a folder apart and without what was kept, and held against
 //! what stands in `results/`. It changes nothing in the study.
 //!
-//! What is found is an [`Audit`]; `standing.rs` looks at what is there, `artefacts.rs` compares files, `work.rs` brings
-//! both together, `words.rs` says it, `sheet.rs` sets it on one page, `command.rs` is the command.
+//! What is found is an [`Audit`]; `standing.rs` looks at what is there, `kept.rs` at the store, `artefacts.rs` compares
+//! files, `surroundings.rs` versions, `work.rs` brings all together, `without_raw.rs` does what can be done without raw
+//! exports, `words.rs` says it, `sheet.rs` sets it on one page, `command.rs` is the command.
 
 pub mod artefacts;
 pub mod command;
+pub mod kept;
 pub mod sheet;
 pub mod standing;
+pub mod surroundings;
+pub mod without_raw;
 pub mod words;
 pub mod work;
 
@@ -32,10 +36,14 @@ pub struct Audit {
     pub when: Option<String>,
     /// BLAKE3 of `results/manifest.json` as it stands.
     pub manifest: Option<String>,
+    /// Whether it could be computed again at all; not without raw exports.
+    pub recomputed: bool,
     /// What it was computed again with: program, compiler, platform, tools.
     pub with: std::collections::BTreeMap<String, String>,
     /// What is not as it was when the results were made.
     pub surroundings: Vec<Surrounding>,
+    /// How many files that the study keeps for itself are damaged or missing; none where it keeps nothing.
+    pub store: Option<usize>,
     /// The raw exports.
     pub raw: Vec<Raw>,
     /// The files of `results/`.

@@ -1,7 +1,7 @@
 //! The audit sheet: one page to be filed, as PDF, and beside it all that was found as JSON. It is no result of the
 //! study, so it may hold the day on which it was made.
 
-use super::words::{counted, of_run};
+use super::words::{counted, differing, kept, of_run, raw};
 use super::{Audit, OF_U, RELATIVE};
 use crate::document::{find, typeset};
 use crate::text::numbers;
@@ -14,8 +14,10 @@ use std::path::{Path, PathBuf};
 
 const TEMPLATE: &str = include_str!("sheet.typ");
 /// What fits on the page beside everything else.
-const CLAIMS: usize = 8;
+const CLAIMS: usize = 6;
 const PROBLEMS: usize = 10;
+/// With more problems than this there is room for nothing else but the facts; claims that miss are among them.
+const FEW: usize = 3;
 /// Longest text of one claim or problem on the page, characters; whole in the JSON.
 const LONGEST: usize = 260;
 
@@ -76,38 +78,81 @@ fn page(audit: &Audit, on: &str) -> Value {
         Some((end, _)) => format!("{}…", &text[..end]),
         None => text.to_owned(),
     };
-    let right = audit.raw.iter().filter(|raw| raw.holds()).count();
     let hold = audit.claims.iter().filter(|claim| claim.holds).count();
-    let surroundings: Vec<String> =
-        audit.surroundings.iter().map(|s| format!("{} was {}, is {}", s.what, s.then, s.now)).collect();
-    let surroundings = if surroundings.is_empty() { "the same".to_owned() } else { surroundings.join("; ") };
     let with = audit.with.iter().map(|(what, value)| format!("{what} {value}")).collect::<Vec<_>>().join("; ");
+    let (again, with, around) = if audit.recomputed {
+        (", computed again", with, differing(audit))
+    } else {
+        ("", "nothing: it could not be computed again".to_owned(), "not asked: nothing was computed".to_owned())
+    };
+    let room = audit.problems.len() <= FEW;
+    let claims = if room { CLAIMS } else { 0 };
     let problems = audit.problems.iter().take(PROBLEMS).map(|p| json!([cut(&p.what), cut(&p.words)]));
     json!({
         "study": audit.study,
         "on": on,
         "holds": audit.holds,
-        "verdict": if audit.holds { String::new() } else { numbers::count(audit.problems.len() as u64, "problem") },
+        "verdict": verdict(audit),
         "lines": [
-            ["Results", of_run(audit)],
+            ["Results of", of_run(audit)],
             ["BLAKE3 of their manifest", audit.manifest.clone().unwrap_or_default()],
-            ["Raw exports", format!("{right} of {} are those of the ledger", audit.raw.len())],
-            ["Files of the results, computed again", format!("{}: {}", audit.files.len(), counted(audit))],
+            ["Raw exports", raw(audit)],
+            [format!("Results{again}"), format!("{}: {}", numbers::count(audit.files.len() as u64, "file"), counted(audit.files.iter()))],
+            ["What the study keeps for itself", kept(audit)],
             ["Claims", format!("{hold} of {} hold", audit.claims.len())],
             ["Computed again with", with],
-            ["Surroundings, against those of the run", surroundings],
+            ["Surroundings of that run", around],
         ],
-        "claims": audit.claims.iter().take(CLAIMS).map(|c| cut(&c.words)).collect::<Vec<_>>(),
+        "kinds": if room { kinds(audit) } else { Vec::new() },
+        "claims": audit.claims.iter().take(claims).map(|c| cut(&c.words)).collect::<Vec<_>>(),
         "more-claims": audit.claims.len().saturating_sub(CLAIMS),
         "problems": problems.collect::<Vec<_>>(),
         "more-problems": audit.problems.len().saturating_sub(PROBLEMS),
-        "how": format!(
-            "Every raw export and every file of the results was hashed (BLAKE3). Everything was computed again from the \
-             raw exports, in a folder apart and without anything that was kept. A number counts as the same within {} of \
-             itself or {} of its standard uncertainty. Nothing in the study was changed.",
-            numbers::setting(RELATIVE),
-            numbers::setting(OF_U)
-        ),
+        "how": how(audit),
         "made-with": format!("shearback {}", env!("CARGO_PKG_VERSION")),
     })
+}
+
+fn verdict(audit: &Audit) -> String {
+    match (audit.holds, audit.recomputed) {
+        (true, _) => "Everything holds.".to_owned(),
+        (false, true) => {
+            format!("Not everything holds: {}.", numbers::count(audit.problems.len() as u64, "problem"))
+        }
+        (false, false) => "Nothing could be computed again: the raw exports are not here.".to_owned(),
+    }
+}
+
+/// The files of the results kind by kind.
+fn kinds(audit: &Audit) -> Vec<[String; 2]> {
+    const KINDS: [(&str, &str); 5] = [
+        ("readings", "tables/points/"),
+        ("tables", "tables/"),
+        ("figures", "figures/"),
+        ("source of the document", "report/"),
+        ("variants", "variants/"),
+    ];
+    let kind =
+        |path: &str| KINDS.iter().find(|(_, begin)| path.starts_with(begin)).map_or("document and methods", |k| k.0);
+    let names = KINDS.iter().map(|(name, _)| *name).chain(["document and methods"]);
+    let told = names.map(|name| {
+        let files = audit.files.iter().filter(move |file| kind(&file.path) == name);
+        [format!("{name}, {}", files.clone().count()), counted(files)]
+    });
+    told.filter(|[_, words]| words != "none").collect()
+}
+
+fn how(audit: &Audit) -> String {
+    if !audit.recomputed {
+        return "No raw export is here, so nothing could be computed again. Every file of the results and of what the \
+                study keeps was hashed (BLAKE3) and held against manifest and ledger. Nothing in the study was changed."
+            .to_owned();
+    }
+    format!(
+        "Every raw export, every file of the results and of what the study keeps was hashed (BLAKE3). Everything was \
+         computed again from the raw exports, in a folder apart and without anything that was kept. A number counts as \
+         the same within {} of itself or {} of its standard uncertainty. Nothing in the study was changed.",
+        numbers::setting(RELATIVE),
+        numbers::setting(OF_U)
+    )
 }

@@ -1,13 +1,14 @@
 //! An audit in words, for the terminal. The sheet has its own page.
 
-use super::{Audit, Outcome};
+use super::{Artefact, Audit, Outcome};
+use crate::text::numbers;
 use std::fmt::Write;
 
 /// More problems than this are counted; all stand in the JSON.
 const SHOWN: usize = 20;
 
 /// How many there are of each outcome, in words: `118 with the same bytes, 1 set by another typesetter`.
-pub fn counted(audit: &Audit) -> String {
+pub fn counted<'a>(files: impl Iterator<Item = &'a Artefact> + Clone) -> String {
     let kinds = [
         (Outcome::SameBytes, "with the same bytes"),
         (Outcome::SameNumbers, "with the same numbers"),
@@ -16,9 +17,9 @@ pub fn counted(audit: &Audit) -> String {
         (Outcome::Changed, "changed since it was written"),
         (Outcome::Missing, "missing"),
         (Outcome::NotOurs, "that no run wrote"),
-        (Outcome::NotRecomputed, "that could not be computed again"),
+        (Outcome::NotRecomputed, "as the run wrote them, which could not be computed again"),
     ];
-    let count = |outcome| audit.files.iter().filter(|file| file.outcome == outcome).count();
+    let count = |outcome| files.clone().filter(|file| file.outcome == outcome).count();
     let some: Vec<String> = kinds
         .into_iter()
         .map(|(outcome, words)| (count(outcome), words))
@@ -36,18 +37,43 @@ pub fn of_run(audit: &Audit) -> String {
     }
 }
 
+/// What differs in the surroundings, in words.
+pub fn differing(audit: &Audit) -> String {
+    let differ: Vec<String> =
+        audit.surroundings.iter().map(|s| format!("{} was {}, is {}", s.what, s.then, s.now)).collect();
+    if differ.is_empty() { "the same".to_owned() } else { differ.join("; ") }
+}
+
+/// How many raw exports are those that the results were made from.
+pub fn raw(audit: &Audit) -> String {
+    let right = audit.raw.iter().filter(|raw| raw.holds()).count();
+    match (audit.recomputed, audit.raw.len()) {
+        (true, all) => format!("{right} of {all} are those of the ledger"),
+        (false, all) => format!("none of {all} is here, so nothing could be computed again"),
+    }
+}
+
+/// How the store stands, in words.
+pub fn kept(audit: &Audit) -> String {
+    match audit.store {
+        None => "nothing yet".to_owned(),
+        Some(0) => "as it was written".to_owned(),
+        Some(n) => format!("{} damaged or missing", numbers::count(n as u64, "file")),
+    }
+}
+
 /// The audit for people.
 pub fn text(audit: &Audit) -> String {
     let mut text = format!("audit of \u{201c}{}\u{201d}: results of {}\n", audit.study, of_run(audit));
-    let right = audit.raw.iter().filter(|raw| raw.holds()).count();
-    let _ = writeln!(text, "raw exports: {right} of {} are those of the ledger", audit.raw.len());
-    let _ = writeln!(text, "results, computed again: {} files: {}", audit.files.len(), counted(audit));
+    let _ = writeln!(text, "raw exports: {}", raw(audit));
+    let again = if audit.recomputed { ", computed again" } else { "" };
+    let _ = writeln!(text, "results{again}: {} files: {}", audit.files.len(), counted(audit.files.iter()));
+    let _ = writeln!(text, "what the study keeps in .shearback: {}", kept(audit));
     let hold = audit.claims.iter().filter(|claim| claim.holds).count();
     let _ = writeln!(text, "claims: {hold} of {} hold", audit.claims.len());
-    let differ: Vec<String> =
-        audit.surroundings.iter().map(|s| format!("{} was {}, is {}", s.what, s.then, s.now)).collect();
-    let differ = if differ.is_empty() { "the same".to_owned() } else { differ.join("; ") };
-    let _ = writeln!(text, "surroundings: {differ}");
+    if audit.recomputed {
+        let _ = writeln!(text, "surroundings: {}", differing(audit));
+    }
     if audit.holds {
         text.push_str("everything holds\n");
         return text;
@@ -55,6 +81,9 @@ pub fn text(audit: &Audit) -> String {
     text.push_str("does not hold:\n");
     for problem in audit.problems.iter().take(SHOWN) {
         let _ = writeln!(text, "  {}: {}", problem.what, problem.words);
+    }
+    if !audit.recomputed {
+        text.push_str("with the raw exports in their places, the audit computes everything again\n");
     }
     if audit.problems.len() > SHOWN {
         let _ = writeln!(text, "  … and {} more (all of them with --json)", audit.problems.len() - SHOWN);

@@ -2,7 +2,8 @@
 
 use super::artefacts::Sides;
 use super::standing::Standing;
-use super::{Artefact, Audit, ClaimFound, OF_U, Outcome, Problem, RELATIVE, Surrounding};
+use super::surroundings::{list, surroundings};
+use super::{Artefact, Audit, ClaimFound, OF_U, Outcome, Problem, RELATIVE, Surrounding, kept, without_raw};
 use crate::compare::cells::{cell, number};
 use crate::study;
 use crate::text::numbers;
@@ -16,7 +17,6 @@ use pipeline::stage::Plan;
 use pipeline::store::Store;
 use pipeline::store::disk::SystemDisk;
 use pipeline::store::files::{Files, MANIFEST};
-use pipeline::store::ledger::Made;
 use stages::table::{Table, Values};
 use std::collections::{BTreeMap, BTreeSet};
 use std::num::NonZeroUsize;
@@ -30,7 +30,10 @@ pub fn audit(folder: &Path, jobs: Option<NonZeroUsize>) -> Result<Audit, Failure
     let files = Files::new(folder);
     let standing = Standing::look(&files)?;
     let until = standing.line.as_ref().and_then(|line| line.until.clone());
-    let plan = study::plan_of(folder, until.as_deref())?;
+    let plan = match study::plan_of(folder, until.as_deref()) {
+        Ok(plan) => plan,
+        Err(failure) => return without_raw::audit(&files, &standing).ok_or(failure),
+    };
     let scratch = tempfile::Builder::new().prefix("shearback-audit").tempdir();
     let scratch = scratch.map_err(|e| Failure::io("create a folder in", &std::env::temp_dir(), &e))?;
     let store = Store::apart(folder, scratch.path(), &SystemDisk);
@@ -63,11 +66,15 @@ fn found(files: &Files, standing: Standing, plan: &Plan, again: &Store<'_>, repo
     });
     problems.extend(raw.iter().filter(|raw| !raw.holds()).map(|raw| Problem::new(&raw.path, raw_words(raw))));
     problems.extend(failed(report));
+    let store = kept::faults(files);
+    problems.extend(store.iter().flatten().cloned());
     let surroundings = standing.line.as_ref().map_or_else(Vec::new, |line| surroundings(&line.made, &made(plan)));
     let artefacts = artefacts(files, &standing, again, report.laid_out, &surroundings);
     let differing = artefacts.iter().filter(|artefact| !artefact.outcome.holds());
-    problems.extend(differing.map(|artefact| Problem::new(format!("results/{}", artefact.path), file_words(artefact))));
-    let claims = if report.laid_out { claims(&again.files.results()) } else { Vec::new() };
+    let other_file = standing.problems.iter().any(|problem| problem.what == stages::setup::STUDY_FILE);
+    problems.extend(differing.map(|a| Problem::new(format!("results/{}", a.path), file_words(a, other_file))));
+    let gives = "the raw exports give";
+    let claims = if report.laid_out { claims(&again.files.results(), gives) } else { Vec::new() };
     let missed = claims.iter().filter(|claim| !claim.holds);
     problems.extend(missed.map(|claim| Problem::new("claim", claim.words.clone())));
     Ok(Audit {
@@ -75,8 +82,10 @@ fn found(files: &Files, standing: Standing, plan: &Plan, again: &Store<'_>, repo
         run: standing.line.as_ref().map(|line| line.run),
         when: standing.line.as_ref().map(|line| line.when.clone()),
         manifest: Some(standing.manifest_hash.to_string()),
+        recomputed: true,
         with: list(&made(plan)),
         surroundings,
+        store: store.map(|faults| faults.len()),
         raw,
         files: artefacts,
         claims,
@@ -98,8 +107,12 @@ fn raw_words(raw: &super::Raw) -> String {
     }
 }
 
-fn file_words(artefact: &Artefact) -> String {
+/// `other_file`: the study file is not that of the run any more, so that it may be what makes the difference.
+fn file_words(artefact: &Artefact, other_file: bool) -> String {
     match artefact.outcome {
+        Outcome::Different if other_file => {
+            format!("it is not what the raw exports give with the study file as it is now: {}", artefact.words)
+        }
         Outcome::Changed => format!("it was changed since it was written; {}", artefact.words),
         Outcome::Different => format!("it is not what the raw exports give: {}", artefact.words),
         _ => artefact.words.clone(),
@@ -115,27 +128,6 @@ fn failed(report: &Report) -> Vec<Problem> {
             Problem::new(entry.name.clone(), format!("it cannot be computed: {}", words.join("; ")))
         })
         .collect()
-}
-
-/// Program, compiler, platform and tools by name.
-fn list(made: &Made) -> BTreeMap<String, String> {
-    let own = [
-        ("shearback", &made.version),
-        ("profile", &made.profile),
-        ("target", &made.target),
-        ("compiler", &made.compiler),
-    ];
-    let own = own.map(|(what, value)| (what.to_owned(), value.clone()));
-    own.into_iter().chain(made.tools.clone()).collect()
-}
-
-/// What differs between two of them.
-pub fn surroundings(then: &Made, now: &Made) -> Vec<Surrounding> {
-    let (then, now) = (list(then), list(now));
-    let names: BTreeSet<&String> = then.keys().chain(now.keys()).collect();
-    let side = |map: &BTreeMap<String, String>, what: &str| map.get(what).cloned().unwrap_or_else(|| "none".into());
-    let differ = names.into_iter().filter(|what| then.get(*what) != now.get(*what));
-    differ.map(|what| Surrounding { what: what.clone(), then: side(&then, what), now: side(&now, what) }).collect()
 }
 
 /// Every file that stands, is listed, or was computed again.
@@ -175,8 +167,8 @@ fn artefacts(
     paths.into_iter().map(artefact).collect()
 }
 
-/// The claims as computed in `results`.
-fn claims(results: &Path) -> Vec<ClaimFound> {
+/// The claims as computed in `results`; `gives` says who gives the numbers found.
+pub(super) fn claims(results: &Path, gives: &str) -> Vec<ClaimFound> {
     let bytes = std::fs::read(results.join("tables").join("claims.parquet")).unwrap_or_default();
     let Ok(table) = Table::from_parquet(&bytes) else { return Vec::new() };
     let at = |name: &str, row| number(&table, name, row);
@@ -185,18 +177,18 @@ fn claims(results: &Path) -> Vec<ClaimFound> {
         let says = cell(&table, "says", row).unwrap_or_default();
         let [value, within, found, u_found] = ["value", "within", "found", "u_found"].map(|name| at(name, row));
         let remarks = cell(&table, "remarks", row).unwrap_or_default();
-        let words = words(&says, [value, within, found, u_found], holds, &remarks);
+        let words = words(&says, [value, within, found, u_found], holds, gives, &remarks);
         ClaimFound { says, value, within, found, u_found, holds, words }
     };
     (0..table.height()).map(claim).collect()
 }
 
-fn words(says: &str, numbers: [Option<f64>; 4], holds: bool, remarks: &str) -> String {
+fn words(says: &str, numbers: [Option<f64>; 4], holds: bool, gives: &str, remarks: &str) -> String {
     let [value, within, found, u] = numbers;
     let text = |x: Option<f64>| x.map_or_else(|| numbers::MISSING.to_owned(), numbers::setting);
     let gives = match found {
-        Some(found) => format!("the raw exports give {}", numbers::plus_minus(found, u.unwrap_or(f64::NAN))),
-        None => format!("the raw exports give no such number: {remarks}"),
+        Some(found) => format!("{gives} {}", numbers::plus_minus(found, u.unwrap_or(f64::NAN))),
+        None => format!("{gives} no such number: {remarks}"),
     };
     let verdict = if holds { "holds" } else { "does not hold" };
     format!("\u{201c}{says}\u{201d} {verdict}: claimed {} within {}, {gives}", text(value), text(within))

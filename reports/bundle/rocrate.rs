@@ -30,7 +30,7 @@ pub fn describe(facts: &Facts, files: &BTreeMap<String, Hashes>) -> Value {
         json!({
             "@id": PROGRAM, "@type": "SoftwareApplication", "name": "shearback", "softwareVersion": facts.version,
             "version": facts.version, "url": HOME,
-            "softwareRequirements": facts.tools.iter().map(|(name, _)| json!({"@id": tool(name)})).collect::<Vec<_>>(),
+            "softwareRequirements": single(facts.tools.iter().map(|(name, _)| json!({"@id": tool(name)})).collect()),
             "description": "From raw shear-reversal exports to contact shares with uncertainties and a report",
         }),
         action(facts, files),
@@ -69,7 +69,7 @@ fn root(facts: &Facts, files: &BTreeMap<String, Hashes>) -> Value {
         "license": {"@id": facts.licence_address().unwrap_or_else(|| "#licence".to_owned())},
     });
     if !facts.keywords.is_empty() {
-        root["keywords"] = json!(facts.keywords);
+        root["keywords"] = single(facts.keywords.iter().map(|word| json!(word)).collect());
     }
     root
 }

@@ -4,13 +4,15 @@
 use serde::Serialize;
 use stages::physics::set_point;
 use stages::table::{Table, Values};
+use std::collections::BTreeMap;
 
 /// The columns that name a row of a published table; a table that is not listed has its rows in order.
 pub fn key_of(table: &str) -> &'static [&'static str] {
     match table {
         "runs" => &["run"],
         "exclusions" => &["run", "reason"],
-        "reversals" => &["reversal"],
+        // Their numbers are counted through the study: one export more or less shifts them.
+        "reversals" => &["run", "step"],
         "states" => &["sample", "set_point", "controlled"],
         "thickening" => &["sample"],
         "fits" => &["model", "scope", "parameter"],
@@ -21,6 +23,10 @@ pub fn key_of(table: &str) -> &'static [&'static str] {
         _ => &[],
     }
 }
+
+/// Set-points that moved by less than this ratio may still be one (empirical: those of a sweep stand further apart, ten
+/// to the decade at 1.26).
+const SHIFTED: f64 = 1.25;
 
 /// A cell that is not the same on both sides.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -83,7 +89,8 @@ impl Differences {
 }
 
 /// Holds `new` against `old`; rows are matched by the columns `key`, or by their order where it is empty.
-/// Set-points of the key match by number and unit where no row has the same text.
+/// Set-points of the key match by number and unit where no row has the same text, and where all of them shifted, as with
+/// another radius, by their order.
 pub fn differences(old: &Table, new: &Table, key: &[&str]) -> Differences {
     let names = |table: &Table| -> Vec<String> { table.columns().iter().map(|(name, _)| name.clone()).collect() };
     let (before, after) = (names(old), names(new));
@@ -129,9 +136,34 @@ impl Pairs {
                 None => pairs.gone.push(row),
             }
         }
+        if key.contains(&"set_point") {
+            pairs.shifted(old, new, &mut free, key);
+        }
         pairs.both.sort_unstable();
         pairs.new = (0..new.height()).filter(|at| free[*at]).collect();
         pairs
+    }
+
+    /// Pairs what is left over, where all that differs is the set-point and both sides have as many: in their order.
+    fn shifted(&mut self, old: &Table, new: &Table, free: &mut [bool], key: &[&str]) {
+        let others = |table: &Table, row: usize| -> Vec<Option<String>> {
+            key.iter().filter(|name| **name != "set_point").map(|name| cell(table, name, row)).collect()
+        };
+        let mut left = BTreeMap::<_, (Vec<usize>, Vec<usize>)>::new();
+        self.gone.iter().for_each(|row| left.entry(others(old, *row)).or_default().0.push(*row));
+        let open = (0..new.height()).filter(|at| free[*at]);
+        open.for_each(|at| left.entry(others(new, at)).or_default().1.push(at));
+        for (before, after) in left.into_values().filter(|(before, after)| before.len() == after.len()) {
+            let pairs: Vec<(usize, usize)> = before.into_iter().zip(after).collect();
+            let near = |(a, b): &(usize, usize)| {
+                let both = cell(old, "set_point", *a).zip(cell(new, "set_point", *b));
+                both.and_then(|(a, b)| set_point::ratio(&a, &b)).is_some_and(|ratio| ratio < SHIFTED)
+            };
+            if pairs.iter().all(near) {
+                self.gone.retain(|row| pairs.iter().all(|(a, _)| a != row));
+                pairs.into_iter().for_each(|(a, b)| self.take(a, b, free));
+            }
+        }
     }
 
     fn take(&mut self, row: usize, at: usize, free: &mut [bool]) {
@@ -176,8 +208,23 @@ pub fn number(table: &Table, name: &str, row: usize) -> Option<f64> {
 
 /// What names a row, for people.
 pub fn label(table: &Table, row: usize, key: &[&str]) -> String {
-    let parts: Vec<String> = key.iter().filter_map(|name| cell(table, name, row)).collect();
+    let part = |name: &&str| {
+        let text = cell(table, name, row)?;
+        Some(if *name == "step" { format!("step {text}") } else { text })
+    };
+    let parts: Vec<String> = key.iter().filter_map(part).collect();
     if parts.is_empty() { format!("row {}", row + 1) } else { parts.join(", ") }
+}
+
+/// What names two rows that belong together; a set-point that shifted is named on both sides.
+fn label_of_both((old, a): (&Table, usize), (new, b): (&Table, usize), key: &[&str]) -> String {
+    let now = cell(new, "set_point", b);
+    match cell(old, "set_point", a).zip(now).filter(|(was, is)| !set_point::same(was, is)) {
+        Some((was, is)) if key.contains(&"set_point") => {
+            label(old, a, key).replacen(&was, &format!("{was} (now {is})"), 1)
+        }
+        _ => label(old, a, key),
+    }
 }
 
 /// The standard uncertainty that goes with a cell: of the quantity for its interval's ends as well.
@@ -199,7 +246,7 @@ fn moved(old: Side<'_>, new: Side<'_>, name: &str, key: &[&str]) -> Option<Moved
     let u = uncertainty(before, name, a).or_else(|| uncertainty(after, name, b));
     let size = x.zip(y).map(|(x, y)| x.abs().max(y.abs()));
     Some(Moved {
-        row: label(before, a, key),
+        row: label_of_both((before, a), (after, b), key),
         column: name.to_owned(),
         old: cell(before, name, a),
         new: cell(after, name, b),
@@ -249,6 +296,33 @@ mod tests {
         let moved = found.moved.iter().find(|m| m.column == "contact_share").unwrap();
         assert!((moved.in_u.unwrap() - 2.5).abs() < 1e-9 && moved.row == "A, 10.0 Pa, stress", "{moved:?}");
         assert!(!found.within(1.0, 10.0));
+    }
+
+    #[test]
+    fn set_points_that_all_shifted_are_paired_in_their_order() {
+        let shares = [Some(0.5), Some(0.6), Some(0.7)];
+        let old = states(&["1.00 1/s", "2.00 1/s", "5.00 1/s"], &shares);
+        let found = differences(&old, &states(&["0.930 1/s", "1.86 1/s", "4.65 1/s"], &shares), key_of("states"));
+        assert!(found.is_empty(), "{found:?}");
+        let moved = states(&["0.930 1/s", "1.86 1/s", "4.65 1/s"], &[Some(0.5), Some(0.6), Some(0.8)]);
+        let found = differences(&old, &moved, key_of("states"));
+        assert_eq!(found.moved[0].row, "A, 5.00 1/s (now 4.65 1/s), stress");
+        let fewer = states(&["0.930 1/s", "1.86 1/s"], &shares[..2]);
+        assert_eq!(differences(&old, &fewer, key_of("states")).rows_gone.len(), 3);
+    }
+
+    #[test]
+    fn a_reversal_is_known_by_its_export_and_step_whatever_its_number() {
+        let reversals = |numbers: [&str; 2]| {
+            Table::new()
+                .text("reversal", numbers.map(|n| Some(n.to_owned())))
+                .text("run", ["raw/a.txt", "raw/b.txt"].map(|n| Some(n.to_owned())))
+                .int("step", [Some(2), Some(2)])
+                .float("contact_share", [Some(0.5), Some(0.7)])
+        };
+        let found = differences(&reversals(["R1", "R2"]), &reversals(["R4", "R5"]), key_of("reversals"));
+        assert!(found.moved.iter().all(|m| m.column == "reversal"), "{found:?}");
+        assert_eq!(found.moved[0].row, "raw/a.txt, step 2");
     }
 
     #[test]

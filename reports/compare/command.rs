@@ -5,7 +5,7 @@ use super::replace::{Replaced, headline, moved, replace};
 use super::sides::Side;
 use super::words::{self, Comparison};
 use crate::audit::command::{jobs, json};
-use crate::audit::work::surroundings;
+use crate::audit::surroundings::surroundings;
 use clap::{Arg, ArgAction, ArgMatches, value_parser};
 use pipeline::command::{Answer, Command, Exit, Failure};
 use pipeline::diagnostic::Diagnostic;

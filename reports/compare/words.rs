@@ -3,15 +3,14 @@
 use super::cells::{Differences, Moved};
 use super::changes::{Change, Kind};
 use super::replace::{Interaction, Replaced, headline};
+use super::sides::TABLES;
 use crate::audit::Surrounding;
 use crate::text::numbers;
 use serde_json::{Value, json};
 use std::fmt::Write;
 
 /// More than this of one kind is counted; all stand in the JSON.
-const SHOWN: usize = 12;
-/// More moves than this of one change are counted.
-const SHOWN_OF_ONE: usize = 3;
+const SHOWN: usize = 8;
 
 /// What was found.
 pub struct Comparison {
@@ -40,8 +39,10 @@ pub fn text(found: &Comparison) -> String {
     let around = found.surroundings.iter().map(|s| format!("{}: {} -> {}", s.what, s.then, s.now)).collect::<Vec<_>>();
     list(&mut text, "made with", &around);
     let all = headline(&found.moved);
-    let moves: Vec<String> = all.iter().map(|(table, moved)| format!("{table}: {}", cell(moved))).collect();
-    list(&mut text, "numbers that moved, the largest move first", &moves);
+    for (table, moves) in by_table(&all) {
+        let title = format!("{table}: {} moved, the largest move first", numbers::count(moves.len() as u64, "number"));
+        list(&mut text, &title, &moves.into_iter().map(cell).collect::<Vec<_>>());
+    }
     for (table, differences) in &found.moved {
         list(&mut text, &format!("rows of {table} in the first only"), &differences.rows_gone);
         list(&mut text, &format!("rows of {table} in the second only"), &differences.rows_new);
@@ -52,6 +53,13 @@ pub fn text(found: &Comparison) -> String {
         text.push_str(&replaced(&found.replaced));
     }
     text
+}
+
+/// Moves table by table, in the order in which tables are told; the largest first in each.
+fn by_table(moves: &[(String, Moved)]) -> Vec<(&str, Vec<&Moved>)> {
+    let of =
+        |table: &'static str| moves.iter().filter(move |(name, _)| name == table).map(|(_, moved)| moved).collect();
+    TABLES.iter().map(|table| (*table, of(table))).filter(|(_, moves): &(_, Vec<_>)| !moves.is_empty()).collect()
 }
 
 fn list(text: &mut String, title: &str, lines: &[String]) {
@@ -96,12 +104,14 @@ fn replaced(found: &Replaced) -> String {
     for effect in &found.effects {
         let words = match (&effect.not_possible, effect.moved.len()) {
             (Some(why), _) => format!("cannot be put in by itself: {why}"),
-            (None, 0) => "moves nothing".to_owned(),
+            (None, 0) => "moves no number, at most uncertainties".to_owned(),
             (None, n) => format!("moves {}", numbers::count(n as u64, "number")),
         };
         let _ = writeln!(text, "  {}: {words}", effect.what);
-        let few = effect.moved.iter().take(SHOWN_OF_ONE);
-        few.for_each(|(table, moved)| text.push_str(&format!("    {table}: {}\n", cell(moved))));
+        for (table, moves) in by_table(&effect.moved) {
+            let largest = moves.first().map_or_else(String::new, |moved| cell(moved));
+            let _ = writeln!(text, "    {table}, {}: most of all {largest}", numbers::whole(moves.len() as u64));
+        }
     }
     match found.interactions.first() {
         Some(largest) => text.push_str(&interact(found.interactions.len(), largest)),

@@ -9,21 +9,24 @@ use stages::uncertainty::result::BudgetRow;
 /// A row per headline quantity: the share of the rise, and what a sample is at both ends of it.
 pub(super) fn budget(rows: &[BudgetRow], thickening: &[Thickening]) -> Printed {
     let columns =
-        [("quantity", "left"), ("sample", "name"), ("set-point", "left"), ("u", "right"), ("largest sources", "text")];
+        [("sample", "name"), ("quantity", "left"), ("set-point", "left"), ("u", "right"), ("largest sources", "text")];
     let same =
         |a: &BudgetRow, b: &BudgetRow| (&a.quantity, &a.sample, &a.set_point) == (&b.quantity, &b.sample, &b.set_point);
     let row = |rows: &[BudgetRow]| {
         let (first, squares) = (&rows[0], rows.iter().map(|b| b.u * b.u).sum::<f64>());
         vec![
-            quantity(&first.quantity).to_owned(),
             first.sample.clone(),
+            quantity(&first.quantity).to_owned(),
             or_missing(first.set_point.clone()),
             numbers::significant(squares.sqrt(), 2),
             largest_sources(rows),
         ]
     };
     let headline = rows.chunk_by(same).filter(|rows| is_headline(&rows[0], thickening));
-    printed(&columns, headline.map(row).collect())
+    let mut lines: Vec<Vec<String>> = headline.map(row).collect();
+    // The lines of a sample stand together, samples in their order.
+    lines.sort_by_key(|line| thickening.iter().position(|t| t.sample == line[0]));
+    printed(&columns, lines).grouped(&[0])
 }
 
 fn is_headline(row: &BudgetRow, thickening: &[Thickening]) -> bool {

@@ -1,11 +1,13 @@
 //! What choices and variants move, as printed tables: a line per headline number. It analyses nothing.
 
 use super::printed::{Printed, or_missing, printed};
+use crate::text::methods::listed;
 use crate::text::numbers;
 use stages::states::result::{Interval, States, Thickening, Verdict};
 use stages::uncertainty::result::{ChoiceRow, IN_FORCE};
 
-/// A line per headline number: as in force, the lowest and the highest that another choice gives, the verdicts.
+/// A line per headline number: as in force, the lowest and the highest that another choice gives, the verdicts. Other
+/// quantities that go by the same name are left to the figure.
 pub(super) fn choices(rows: &[ChoiceRow], thickening: &[Thickening]) -> Printed {
     let columns = [
         ("sample", "name"),
@@ -19,7 +21,11 @@ pub(super) fn choices(rows: &[ChoiceRow], thickening: &[Thickening]) -> Printed 
     let same =
         |a: &ChoiceRow, b: &ChoiceRow| (&a.quantity, &a.sample, &a.set_point) == (&b.quantity, &b.sample, &b.set_point);
     let headline = rows.chunk_by(same).filter(|rows| is_headline(&rows[0], thickening));
-    printed(&columns, headline.filter_map(line).collect())
+    let mut lines: Vec<Vec<String>> = headline.filter_map(line).collect();
+    // The lines of a sample stand together, samples in their order.
+    let order = |line: &Vec<String>| thickening.iter().position(|t| t.sample == line[0]);
+    lines.sort_by_key(order);
+    printed(&columns, lines).grouped(&[0])
 }
 
 /// The share of the rise, and the contact share at both ends of it.
@@ -31,7 +37,7 @@ fn is_headline(row: &ChoiceRow, thickening: &[Thickening]) -> bool {
 fn line(rows: &[ChoiceRow]) -> Option<Vec<String>> {
     let base = rows.iter().find(|r| r.choice == IN_FORCE)?.interval?;
     let others: Vec<(&ChoiceRow, Interval)> =
-        rows.iter().filter(|r| r.choice != IN_FORCE).filter_map(|r| Some((r, r.interval?))).collect();
+        rows.iter().filter(|r| r.choice != IN_FORCE && r.decides).filter_map(|r| Some((r, r.interval?))).collect();
     let lowest = others.iter().min_by(|a, b| a.1.value.total_cmp(&b.1.value))?;
     let highest = others.iter().max_by(|a, b| a.1.value.total_cmp(&b.1.value))?;
     let told =
@@ -52,7 +58,7 @@ fn line(rows: &[ChoiceRow]) -> Option<Vec<String>> {
 /// moves the share by more than its standard uncertainty; samples of which the same is said share a line. One line where
 /// no choice does, nothing where nothing was chosen otherwise.
 pub(super) fn that_matter(rows: &[ChoiceRow]) -> Vec<String> {
-    let shares: Vec<&ChoiceRow> = rows.iter().filter(|r| r.set_point.is_none()).collect();
+    let shares: Vec<&ChoiceRow> = rows.iter().filter(|r| r.set_point.is_none() && r.decides).collect();
     if !shares.iter().any(|r| r.choice != IN_FORCE) {
         return Vec::new();
     }
@@ -74,17 +80,22 @@ pub(super) fn that_matter(rows: &[ChoiceRow]) -> Vec<String> {
 /// Sample and what is said of it.
 fn matters(rows: &[&ChoiceRow]) -> Vec<(String, String)> {
     let Some(base) = rows.iter().find(|r| r.choice == IN_FORCE) else { return Vec::new() };
-    let listed = |words: &str, matters: &dyn Fn(&ChoiceRow) -> bool| {
+    let choice = |n: usize| if n == 1 { "choice" } else { "choices" };
+    let told = |words: &str, matters: &dyn Fn(&ChoiceRow) -> bool| {
         let choices: Vec<String> = rows.iter().filter(|r| matters(r)).map(|r| format!("“{}”", r.choice)).collect();
-        (!choices.is_empty())
-            .then(|| (rows[0].sample.clone(), format!("{words} under the choice {}", choices.join(", "))))
+        (!choices.is_empty()).then(|| {
+            (
+                rows[0].sample.clone(),
+                format!("{words} under the {} {}", choice(choices.len()), listed(choices.into_iter())),
+            )
+        })
     };
     let other = |r: &ChoiceRow| r.verdict != base.verdict;
     let far = |r: &ChoiceRow| r.interval.zip(base.interval).is_some_and(|(i, b)| (i.value - b.value).abs() > b.u);
     let found = [
-        listed("the share of the rise has no value", &|r| other(r) && r.interval.is_none()),
-        listed("another verdict", &|r| other(r) && r.interval.is_some()),
-        listed("the share of the rise moves by more than its standard uncertainty", &far),
+        told("the share of the rise has no value", &|r| other(r) && r.interval.is_none()),
+        told("another verdict", &|r| other(r) && r.interval.is_some()),
+        told("the share of the rise moves by more than its standard uncertainty", &far),
     ];
     found.into_iter().flatten().collect()
 }
@@ -92,7 +103,7 @@ fn matters(rows: &[&ChoiceRow]) -> Vec<(String, String)> {
 /// Which verdicts are met, each with how many choices give it; one word where all agree.
 fn verdicts(rows: &[ChoiceRow]) -> String {
     let mut met: Vec<(Verdict, usize)> = Vec::new();
-    for verdict in rows.iter().filter_map(|r| r.verdict) {
+    for verdict in rows.iter().filter(|r| r.decides).filter_map(|r| r.verdict) {
         match met.iter_mut().find(|(v, _)| *v == verdict) {
             Some((_, n)) => *n += 1,
             None => met.push((verdict, 1)),
@@ -119,7 +130,7 @@ pub(super) fn variants(main: &States, variants: &[(String, States)]) -> Printed 
     let lines = variants
         .iter()
         .flat_map(|(name, states)| main.thickening.iter().flat_map(move |row| moved(name, main, states, row)));
-    printed(&columns, lines.collect())
+    printed(&columns, lines.collect()).grouped(&[0, 1])
 }
 
 /// What one variant does to one sample: its share of the rise, and the contact share at the upper end.
@@ -131,15 +142,18 @@ fn moved(name: &str, main: &States, variant: &States, row: &Thickening) -> Vec<V
         state.and_then(|s| s.contact_share)
     };
     let verdict = match other {
-        Some(t) if t.verdict == row.verdict => format!("{}, as before", t.verdict.name()),
-        Some(t) => format!("{}, instead of {}", t.verdict.name(), row.verdict.name()),
+        Some(t) if t.verdict == row.verdict => format!("{}, as before{}", t.verdict.name(), other_ends(t, row)),
+        Some(t) => format!("{}, instead of {}{}", t.verdict.name(), row.verdict.name(), other_ends(t, row)),
         None => String::new(),
     };
     let share = row.contact_share_of_rise;
     let high = row.set_point_high.as_ref().map(|at| format!("contact share, {at}"));
     let quantities = [
         Some(("share of the rise".to_owned(), share, other.and_then(|t| t.contact_share_of_rise), verdict)),
-        high.map(|words| (words, at_high(main), at_high(variant), String::new())),
+        high.map(|words| {
+            let gone = at_high(main).is_some() && at_high(variant).is_none();
+            (words, at_high(main), at_high(variant), if gone { "no value left" } else { "" }.to_owned())
+        }),
     ];
     let line = |(quantity, before, after, verdict): (String, Option<Interval>, Option<Interval>, String)| {
         let concise = |i: Option<Interval>| or_missing(i.map(|i| numbers::concise(i.value, i.u)));
@@ -155,4 +169,13 @@ fn moved(name: &str, main: &States, variant: &States, row: &Thickening) -> Vec<V
         ]
     };
     quantities.into_iter().flatten().map(line).collect()
+}
+
+/// Between which other set-points the rise of a variant is read, because the share of another rise is another quantity.
+fn other_ends(variant: &Thickening, main: &Thickening) -> String {
+    let ends = |t: &Thickening| t.set_point_low.clone().zip(t.set_point_high.clone());
+    match ends(variant).filter(|found| Some(found) != ends(main).as_ref()) {
+        Some((low, high)) => format!("; but of the rise from {low} to {high}"),
+        None => String::new(),
+    }
 }

@@ -4,16 +4,21 @@
 use super::attached::{self, Attachment};
 use super::budget;
 use super::choices;
+use super::controls;
 use super::design;
+use super::fits;
 use super::flaws::flaws;
 use super::left_out;
 use super::limits;
+use super::one_by_one;
 use super::printed::{self, Printed};
+use super::remarks::{self, Titled};
 use crate::figures::Caption;
 use crate::text::cautions;
 use crate::text::claims;
 use crate::text::methods::{self, InForce, Paragraph};
 use crate::text::numbers::{self, count};
+use crate::text::said;
 use serde::{Deserialize, Serialize};
 use stages::claims::result::ClaimRow;
 use stages::fit::result::Fits;
@@ -195,6 +200,9 @@ pub struct Parts {
     pub figures: Vec<(FigureRef, Caption)>,
 }
 
+/// How the remark of the stage begins that says how far the rise is read.
+const HOLDS: &str = "holds up to ";
+
 /// The answer for one sample.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 struct Answer {
@@ -216,12 +224,6 @@ struct FigureData {
     caption: Caption,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize)]
-struct Titled {
-    title: String,
-    text: String,
-}
-
 /// A sentence of the methods text and the sources that it cites, by their numbers.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 struct Cited {
@@ -232,6 +234,9 @@ struct Cited {
 #[derive(Debug, Clone, PartialEq, Serialize)]
 struct Methods {
     title: &'static str,
+    formula: Option<&'static str>,
+    caption: Option<&'static str>,
+    table: Option<Printed>,
     sentences: Vec<Cited>,
 }
 
@@ -295,7 +300,10 @@ struct Tables {
     limits: Printed,
     left_out: Printed,
     claims: Printed,
+    controls: Printed,
+    rivals: Printed,
     fits: Printed,
+    said_of_fits: Printed,
     budget: Printed,
     choices: Printed,
     variants: Printed,
@@ -363,16 +371,14 @@ impl Parts {
             tables: self.tables(),
             figures: self.figures.iter().map(figure).collect(),
             set_aside: self.set_aside.clone(),
-            remarks: self.remarks(),
+            remarks: remarks::remarks(&self.judged, &self.states.states, &self.controls),
             fits: Stage {
                 skipped: self.fits.as_ref().is_none_or(|f| f.skipped),
-                remarks: self.fits.as_ref().map_or_else(Vec::new, |f| {
-                    f.remarks.iter().cloned().chain(printed::remarks_of_fits(&f.rows)).collect()
-                }),
+                remarks: self.fits.as_ref().map_or_else(Vec::new, fits::words),
             },
             budget: Stage {
                 skipped: self.budget.as_ref().is_none_or(|b| b.skipped),
-                remarks: self.budget.as_ref().map_or_else(Vec::new, |b| b.remarks.clone()),
+                remarks: self.budget.iter().flat_map(|b| &b.remarks).map(|r| said::sentence(r)).collect(),
             },
             methods: paragraphs.iter().map(|p| set_out(p, &cited)).collect(),
             sources: cited.iter().filter_map(|key| references::find(key).map(source)).collect(),
@@ -429,40 +435,38 @@ impl Parts {
 
     /// What speaks against the answer, or limits it.
     fn against(&self, t: &Thickening) -> Vec<String> {
-        let mut out = t.remarks.clone();
         let of_sample = || self.states.states.iter().filter(|s| s.sample == t.sample);
         let open: Vec<String> =
             of_sample().filter(|s| s.contact_share.is_none()).map(|s| s.set_point.clone()).collect();
-        if open.len() > t.states_without_value as usize || (!open.is_empty() && t.remarks.is_empty()) {
-            let states = count(of_sample().count() as u64, "state");
-            out.push(format!("{} of {states} not resolved: {}", open.len(), methods::listed(open.into_iter())));
+        // The stage says how far the rise is read; here it is said together with where nothing could be read.
+        let mut out: Vec<String> =
+            t.remarks.iter().filter(|r| !r.starts_with(HOLDS)).map(|r| said::printed(r)).collect();
+        if !open.is_empty() {
+            let (n, of) = (open.len(), of_sample().count());
+            let states =
+                if of == n { format!("at none of {of} set-points") } else { format!("at {n} of {of} set-points") };
+            let values = if of == n { "any contact share" } else { "no contact share" };
+            // Only where everything above the upper end is without a value could the rise go on unseen.
+            let above = of_sample().skip_while(|s| Some(&s.set_point) != t.set_point_high.as_ref()).skip(1);
+            let unseen = t.states_without_value > 0 && above.clone().all(|s| s.contact_share.is_none());
+            let upper = t.set_point_high.as_ref().filter(|_| unseen);
+            let upper = upper.map_or_else(String::new, |high| format!(", so that the rise is read up to {high} only"));
+            out.push(format!("{states}, {}, {values} could be read{upper}", methods::listed(open.into_iter())));
         }
         out
     }
 
     /// What holds for the study as a whole and stands beside the answer.
     fn notes(&self) -> Vec<String> {
-        let mut out = Vec::new();
-        for control in &self.controls {
-            if let Some(x) = control.contact_share.filter(|_| control.failed) {
-                out.push(format!(
-                    "A control failed: the Newtonian liquid shows a drop of {} where there must be none.",
-                    numbers::plus_minus(x.value, x.u)
-                ));
-            }
-        }
-        if self.controls.is_empty() {
-            out.push("The study has no control.".to_owned());
-        } else if self.controls.iter().all(|c| !c.failed && c.contact_share.is_some()) {
-            out.push("No control shows a drop beyond its error.".to_owned());
-        }
+        let mut out = vec![controls::note(&self.controls, &self.judged)];
         out.extend(choices::that_matter(&self.choices));
         out.extend(self.claims.iter().filter(|c| !c.holds).map(|c| format!("A {}.", claims::miss(c))));
         out
     }
 
     fn tables(&self) -> Tables {
-        let fits = self.fits.as_ref().map_or(&[][..], |f| &f.rows);
+        let rows_of_fits = self.fits.as_ref().map_or(&[][..], |f| &f.rows);
+        let rivals = self.fits.as_ref().map_or(&[][..], |f| &f.rivals);
         let rows_of_budget = self.budget.as_ref().map_or(&[][..], |b| &b.rows);
         Tables {
             design: design::design(&self.states.states, &self.states.reversals, &self.judged),
@@ -472,62 +476,19 @@ impl Parts {
             thickening: printed::thickening(&self.states.thickening),
             exclusions: limits::exclusions(&self.judged),
             limits: limits::limits(&self.judged),
-            left_out: left_out::left_out(&self.states.states, &self.states.reversals),
+            left_out: left_out::left_out(&self.states.states, &self.states.reversals, &self.judged),
             claims: printed::claims(&self.claims),
-            fits: printed::fits(fits),
+            controls: controls::controls(&self.controls, &self.judged),
+            rivals: fits::rivals(rivals),
+            fits: fits::parameters(rows_of_fits),
+            said_of_fits: fits::remarks(rows_of_fits),
             budget: budget::budget(rows_of_budget, &self.states.thickening),
             choices: choices::choices(&self.choices, &self.states.thickening),
             variants: choices::variants(&self.states, &self.variants),
-            reversals: printed::reversals(&self.states.reversals),
+            reversals: one_by_one::reversals(&self.states.reversals),
             provenance: printed::provenance(&self.judged),
         }
     }
-
-    /// Remarks of runs, states and controls, each with what it is about.
-    fn remarks(&self) -> Vec<Titled> {
-        let titled = |title: String, remarks: &[String]| {
-            crate::tables::column::joined(remarks).map(|text| Titled { title, text })
-        };
-        let shared = shared_remarks(&self.judged);
-        let own = |r: &JudgedRun| {
-            let own = r.remarks.iter().filter(|remark| !shared.iter().any(|s| s.text == **remark));
-            titled(r.identity.run.clone(), &own.cloned().collect::<Vec<_>>())
-        };
-        let runs: Vec<Option<Titled>> = shared.iter().cloned().map(Some).chain(self.judged.iter().map(own)).collect();
-        let states = self.states.states.iter().map(|s| titled(format!("{}, {}", s.sample, s.set_point), &s.remarks));
-        let controls = self.controls.iter().map(|c| titled(format!("control: {}", c.runs.join(", ")), &c.remarks));
-        runs.into_iter().chain(states).chain(controls).flatten().collect()
-    }
-}
-
-/// Remarks that several runs have word for word, as of one geometry and its particles: each said once.
-fn shared_remarks(judged: &[JudgedRun]) -> Vec<Titled> {
-    let mut of: Vec<(&String, Vec<&JudgedRun>)> = Vec::new();
-    for run in judged {
-        for remark in &run.remarks {
-            match of.iter_mut().find(|(text, _)| *text == remark) {
-                Some((_, runs)) => runs.push(run),
-                None => of.push((remark, vec![run])),
-            }
-        }
-    }
-    let shared = of.into_iter().filter(|(_, runs)| runs.len() > 1);
-    shared.map(|(text, runs)| Titled { title: named(&runs), text: text.clone() }).collect()
-}
-
-/// `6 runs of A54 and A50 on cone40`.
-fn named(runs: &[&JudgedRun]) -> String {
-    let names = |of: fn(&JudgedRun) -> &String| {
-        let mut names: Vec<String> = Vec::new();
-        for run in runs {
-            if !names.contains(of(run)) {
-                names.push(of(run).clone());
-            }
-        }
-        methods::listed(names.into_iter())
-    };
-    let (samples, geometries) = (names(|r| &r.identity.sample), names(|r| &r.identity.geometry));
-    format!("{} of {samples} on {geometries}", count(runs.len() as u64, "run"))
 }
 
 /// A value that is a JSON list or null, in words.
@@ -556,7 +517,7 @@ fn groups(settings: &[SettingLine]) -> Vec<SettingGroup> {
         let title = head(&rows[0].path);
         let row = |s: &&SettingLine| {
             let path = s.path.strip_prefix(&format!("{title}.")).unwrap_or(&s.path).to_owned();
-            let meaning = s.meaning.split_whitespace().collect::<Vec<_>>().join(" ");
+            let meaning = quoted(&s.meaning).split_whitespace().collect::<Vec<_>>().join(" ");
             SettingLine { path, value: for_people(&s.value), meaning, ..(*s).clone() }
         };
         SettingGroup { rows: rows.iter().map(row).collect(), title }
@@ -564,9 +525,31 @@ fn groups(settings: &[SettingLine]) -> Vec<SettingGroup> {
     rows.chunk_by(|a, b| head(&a.path) == head(&b.path)).map(group).collect()
 }
 
+/// Words between backticks in quotes.
+fn quoted(text: &str) -> String {
+    let mark = |(i, part): (usize, &str)| {
+        let mark = if i == 0 {
+            ""
+        } else if i % 2 == 1 {
+            "\u{201c}"
+        } else {
+            "\u{201d}"
+        };
+        format!("{mark}{part}")
+    };
+    text.split('`').enumerate().map(mark).collect()
+}
+
 fn set_out(paragraph: &Paragraph, cited: &[&str]) -> Methods {
     let sentence = |s: &methods::Sentence| Cited { text: s.text.clone(), cites: methods::numbers_of(s, cited) };
-    Methods { title: paragraph.title, sentences: paragraph.sentences.iter().map(sentence).collect() }
+    let given = paragraph.given.as_ref();
+    Methods {
+        title: paragraph.title,
+        formula: given.map(|given| given.formula),
+        caption: given.map(|given| given.caption),
+        table: given.map(printed::given),
+        sentences: paragraph.sentences.iter().map(sentence).collect(),
+    }
 }
 
 fn source(reference: &references::Reference) -> SourceLine {

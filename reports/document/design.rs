@@ -2,6 +2,7 @@
 //! once; and what has no place in it.
 
 use super::printed::{Printed, or_missing, printed};
+use crate::text::methods::listed;
 use stages::reversal::result::JudgedRun;
 use stages::states::result::{State, StudyReversal};
 use std::collections::BTreeMap;
@@ -9,30 +10,74 @@ use std::collections::BTreeMap;
 /// Reversals used and found, by loading and repeat.
 type Counts<'a> = BTreeMap<(&'a str, &'a str), (u32, u32)>;
 
-/// What was measured: a row per sample and set-point, then reversals without a state and runs without reversals.
+/// What was measured: a row for the set-points of a sample that have one design, then reversals without a state and
+/// runs without reversals.
 pub(super) fn design(states: &[State], reversals: &[StudyReversal], judged: &[JudgedRun]) -> Printed {
     let columns = [
         ("sample", "name"),
-        ("set-point", "left"),
+        ("set-points", "text"),
         ("held", "left"),
         ("told by", "left"),
         ("loadings", "right"),
         ("repeats", "right"),
         ("reversals", "right"),
         ("in the value", "right"),
-        ("by loading and repeat, used of found", "wide"),
+        ("by loading and repeat, used of found at each set-point", "text"),
     ];
-    let of_states = states.iter().map(|s| of_state(s, reversals));
-    let rows = of_states.chain(stateless(states, reversals)).chain(judged.iter().filter_map(without_reversal));
-    printed(&columns, rows.collect())
+    let mut met: Vec<Design<'_>> = Vec::new();
+    for state in states {
+        let found = Design::of(state, reversals);
+        match met.iter_mut().find(|d| d.same(&found)) {
+            Some(known) => known.states.push(state),
+            None => met.push(found),
+        }
+    }
+    // The set-points of a sample stand together.
+    let order = |d: &Design<'_>| states.iter().position(|s| s.sample == d.states[0].sample);
+    met.sort_by_key(order);
+    let rows = met.iter().map(Design::row).chain(stateless(states, reversals));
+    printed(&columns, rows.chain(judged.iter().filter_map(without_reversal)).collect()).grouped(&[0])
 }
 
-fn of_state(s: &State, reversals: &[StudyReversal]) -> Vec<String> {
-    let mine = reversals.iter().filter(|r| belongs(r, s));
-    let counts = counts(mine, |r| enters(r, s));
-    let mut cells = vec![s.sample.clone(), s.set_point.clone(), s.controlled.name().to_owned(), told_by(s, reversals)];
-    cells.extend(counted(&counts, s.reversals));
-    cells
+/// States of one sample with the same design.
+struct Design<'a> {
+    states: Vec<&'a State>,
+    told_by: &'static str,
+    counts: Counts<'a>,
+}
+
+impl<'a> Design<'a> {
+    fn of(state: &'a State, reversals: &'a [StudyReversal]) -> Self {
+        let mine = reversals.iter().filter(|r| belongs(r, state));
+        Self { states: vec![state], told_by: told_by(state, reversals), counts: counts(mine, |r| enters(r, state)) }
+    }
+
+    fn same(&self, other: &Self) -> bool {
+        let (a, b) = (self.states[0], other.states[0]);
+        (&a.sample, a.controlled, self.told_by, &self.counts) == (&b.sample, b.controlled, other.told_by, &other.counts)
+    }
+
+    fn row(&self) -> Vec<String> {
+        let first = self.states[0];
+        let n = self.states.len() as u32;
+        let labels: Vec<&str> = self.states.iter().map(|s| s.set_point.as_str()).collect();
+        let (held, told_by) = (first.controlled.name().to_owned(), self.told_by.to_owned());
+        let mut cells = vec![first.sample.clone(), set_points(&labels), held, told_by];
+        cells.extend(counted(&self.counts, n));
+        cells
+    }
+}
+
+/// `0.1, 0.2 and 0.5 1/s`: the unit once where all share it.
+fn set_points(labels: &[&str]) -> String {
+    let parts: Vec<Option<(&str, &str)>> = labels.iter().map(|label| label.split_once(' ')).collect();
+    match parts.first() {
+        Some(Some((_, unit))) if parts.iter().all(|p| p.is_some_and(|p| p.1 == *unit)) => {
+            let numbers = listed(parts.iter().flatten().map(|p| p.0.to_owned()));
+            format!("{numbers} {unit}")
+        }
+        _ => listed(labels.iter().map(|label| (*label).to_owned())),
+    }
 }
 
 fn counts<'a>(reversals: impl Iterator<Item = &'a StudyReversal>, used: impl Fn(&StudyReversal) -> bool) -> Counts<'a> {
@@ -45,11 +90,11 @@ fn counts<'a>(reversals: impl Iterator<Item = &'a StudyReversal>, used: impl Fn(
     counts
 }
 
-/// The cells from `loadings` on.
-fn counted(counts: &Counts<'_>, used: u32) -> Vec<String> {
+/// The cells from `loadings` on, of `n` set-points with these counts each.
+fn counted(counts: &Counts<'_>, n: u32) -> Vec<String> {
     let loadings: std::collections::BTreeSet<&str> = counts.keys().map(|(loading, _)| *loading).collect();
     let repeats = counts.keys().filter(|(_, repeat)| !repeat.is_empty()).count();
-    let found: u32 = counts.values().map(|(_, found)| found).sum();
+    let (used, found) = counts.values().fold((0, 0), |(used, found), c| (used + c.0, found + c.1));
     let one = |((loading, repeat), (used, found)): (&(&str, &str), &(u32, u32))| {
         let repeat = if repeat.is_empty() { String::new() } else { format!(" / {repeat}") };
         format!("{loading}{repeat}: {used} of {found}")
@@ -57,8 +102,8 @@ fn counted(counts: &Counts<'_>, used: u32) -> Vec<String> {
     vec![
         loadings.len().to_string(),
         or_missing((repeats > 0).then(|| repeats.to_string())),
-        found.to_string(),
-        used.to_string(),
+        (n * found).to_string(),
+        (n * used).to_string(),
         counts.iter().map(one).collect::<Vec<_>>().join("; "),
     ]
 }
@@ -72,7 +117,7 @@ fn stateless(states: &[State], reversals: &[StudyReversal]) -> Vec<Vec<String>> 
     let row = |((sample, control), found): ((&str, bool), Vec<&StudyReversal>)| {
         let what = if control { "(control)" } else { "no set-point" };
         let mut cells: Vec<String> = [sample, what, "", ""].map(ToOwned::to_owned).into();
-        cells.extend(counted(&counts(found.into_iter(), |_| false), 0));
+        cells.extend(counted(&counts(found.into_iter(), |_| false), 1));
         cells
     };
     of.into_iter().map(row).collect()
@@ -89,17 +134,40 @@ pub(super) fn enters(reversal: &StudyReversal, state: &State) -> bool {
     state.contact_share.is_some() && state.loading_means.iter().any(|m| m.share_from.contains(&reversal.reversal))
 }
 
-fn belongs(reversal: &StudyReversal, state: &State) -> bool {
+/// Whether a reversal is one of a state's, used or not.
+pub(super) fn belongs(reversal: &StudyReversal, state: &State) -> bool {
     reversal.identity.sample == state.sample && reversal.set_point.as_ref() == Some(&state.set_point)
 }
 
 /// Who told the set-point: the export, the study file, or nobody, so that it was found from the motion.
-fn told_by(state: &State, reversals: &[StudyReversal]) -> String {
+fn told_by(state: &State, reversals: &[StudyReversal]) -> &'static str {
     let mut mine = reversals.iter().filter(|r| belongs(r, state));
     match (state.set_point_told, mine.any(|r| r.judged.read.set_point_in_export.is_some())) {
         (false, _) => "the motion",
         (true, true) => "the export",
         (true, false) => "the study file",
     }
-    .to_owned()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::fixture;
+
+    #[test]
+    fn set_points_of_one_unit_name_it_once() {
+        assert_eq!(set_points(&["0.1 1/s", "2 1/s"]), "0.1 and 2 1/s");
+        assert_eq!(set_points(&["1 Pa", "2 1/s"]), "1 Pa and 2 1/s");
+        assert_eq!(set_points(&["high"]), "high");
+    }
+
+    #[test]
+    fn every_reversal_is_counted_once() {
+        let (states, runs) = (fixture::states(), fixture::runs());
+        let table = design(&states.states, &states.reversals, &runs);
+        let sum = |column: usize| table.rows.iter().map(|row| row[column].parse::<usize>().unwrap_or(0)).sum::<usize>();
+        assert_eq!(sum(6), states.reversals.len());
+        let used = states.reversals.iter().filter(|r| states.states.iter().any(|s| enters(r, s))).count();
+        assert_eq!(sum(7), used);
+    }
 }

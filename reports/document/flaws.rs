@@ -2,9 +2,10 @@
 //! was left out give every case.
 
 use super::data::SetAside;
-use super::left_out::telling;
+use super::left_out::{all_gone, telling};
 use crate::text::methods::listed;
 use crate::text::numbers::count;
+use crate::text::said;
 use stages::reversal::result::{Grade, JudgedRun};
 use stages::states::result::StudyReversal;
 use std::collections::BTreeMap;
@@ -33,7 +34,7 @@ pub(super) fn flaws(
         r.judged.read.before.is_some() && !r.judged.resolved && too_late
     });
     let of_reversals = [
-        ("Nothing steady that could be read before the reversal", places(unread, run)),
+        ("Nothing steady that could be read before the reversal", places(unread, |r| run(r) + &gone(r, judged))),
         ("Not usable", places(unusable, |r| format!("{}, step {}{}", run(r), r.judged.read.step, first_remark(r)))),
         ("Not steady", places(drifting, |r| format!("{}, loading {}", state(r), r.identity.loading))),
         ("Hidden until the drive had turned round", places(hidden, state)),
@@ -44,7 +45,12 @@ pub(super) fn flaws(
 }
 
 fn first_remark(r: &StudyReversal) -> String {
-    telling(&r.judged.remarks).first().map_or_else(String::new, |remark| format!(", {remark}"))
+    telling(&r.judged.remarks).first().map_or_else(String::new, |remark| format!(", {}", said::printed(remark)))
+}
+
+/// Why all of its run was set aside, if it was.
+fn gone(r: &StudyReversal, judged: &[JudgedRun]) -> String {
+    all_gone(r, judged).map_or_else(String::new, |reasons| format!(", {reasons}"))
 }
 
 fn run(r: &StudyReversal) -> String {
@@ -80,17 +86,18 @@ fn named(mut places: Vec<String>) -> Vec<String> {
     places
 }
 
-/// Readings that rules of cleaning set aside, by reason.
+/// Readings that rules of cleaning set aside, each under its gravest reason, as the table of exclusions counts them.
 fn readings(judged: &[JudgedRun]) -> Option<String> {
     let mut all: BTreeMap<&str, (u64, u64)> = BTreeMap::new();
-    let by_rule = judged.iter().flat_map(|r| &r.excluded).filter(|(reason, n)| *reason != "set-aside" && **n > 0);
+    let by_rule =
+        judged.iter().flat_map(|r| &r.account.counted).filter(|(reason, n)| *reason != "set-aside" && **n > 0);
     for (reason, n) in by_rule {
         let entry = all.entry(reason).or_default();
         *entry = (entry.0 + n, entry.1 + 1);
     }
     let parts = all.into_iter().map(|(reason, (n, runs))| {
-        format!("{} ({}, {})", reason.replace('-', " "), count(n, "reading"), count(runs, "run"))
+        format!("{} ({} in {})", reason.replace('-', " "), count(n, "reading"), count(runs, "run"))
     });
     let text = listed(parts);
-    (!text.is_empty()).then(|| format!("Readings set aside by rule: {text}"))
+    (!text.is_empty()).then(|| format!("Readings set aside by rule, each under its gravest reason: {text}"))
 }

@@ -1,15 +1,21 @@
 //! The reversals that enter no state, as they are printed: those of one sample and set-point with the same reason in
 //! one row, with the range of the numbers in it. Every case stands in the published table.
 
-use super::design::enters;
+use super::design::{belongs, enters};
 use super::printed::{Printed, or_missing, printed};
 use crate::tables::column::joined;
 use crate::text::methods::listed;
+use crate::text::numbers::percent;
+use crate::text::said;
+use stages::numerics::float;
+use stages::reversal::result::{Before, JudgedRun};
 use stages::states::result::{State, StudyReversal};
 
 /// Remarks that say how a reversal was read and not what is wrong with it.
 const BESIDE: [&str; 3] =
     ["read from a later strain on", "too few readings to know the noise", "density not given: momentum diffusion"];
+/// The remark of a stretch before that is not steady.
+const NOT_STEADY: &str = "not steady";
 
 /// The remarks that tell why, or all where there are no others.
 pub(super) fn telling(remarks: &[String]) -> Vec<String> {
@@ -18,8 +24,30 @@ pub(super) fn telling(remarks: &[String]) -> Vec<String> {
     if telling.is_empty() { remarks.to_vec() } else { telling }
 }
 
+/// For which reasons all readings of the run of a reversal are set aside; none where some are kept, or the run was set
+/// aside by hand.
+pub(super) fn all_gone(reversal: &StudyReversal, judged: &[JudgedRun]) -> Option<String> {
+    let run = judged.iter().find(|run| run.identity.run == reversal.identity.run)?;
+    let reasons = run.account.counted.iter().filter(|(_, n)| **n > 0).map(|(reason, _)| reason.replace('-', " "));
+    (run.account.kept == 0 && reversal.judged.read.set_aside.is_none())
+        .then(|| format!("all its readings set aside as {}", listed(reasons)))
+}
+
+/// How a stretch before that is not steady changes.
+fn change(before: &Before) -> String {
+    let back = before
+        .recovery
+        .map_or_else(String::new, |r| format!(", and by {} until it has recovered", signed(float::exp(r.value) - 1.0)));
+    let over = crate::text::numbers::plain(before.window_strain);
+    format!(": the viscosity changes by {} over a strain of {over} before{back}", signed(before.drift.value))
+}
+
+fn signed(share: f64) -> String {
+    if share > 0.0 { format!("+{}", percent(share)) } else { percent(share) }
+}
+
 /// Reversals that do not enter the contact share of a state.
-pub(super) fn left_out(states: &[State], reversals: &[StudyReversal]) -> Printed {
+pub(super) fn left_out(states: &[State], reversals: &[StudyReversal], judged: &[JudgedRun]) -> Printed {
     let columns = [
         ("sample", "name"),
         ("set-point", "left"),
@@ -31,16 +59,21 @@ pub(super) fn left_out(states: &[State], reversals: &[StudyReversal]) -> Printed
     let used = |r: &StudyReversal| states.iter().any(|s| enters(r, s));
     let mut groups: Vec<Vec<(usize, &StudyReversal)>> = Vec::new();
     for (i, r) in reversals.iter().enumerate().filter(|(_, r)| !r.identity.control && !used(r)) {
-        match groups.iter_mut().find(|group| same(group[0].1, r)) {
+        match groups.iter_mut().find(|group| same(group[0].1, r, judged)) {
             Some(group) => group.push((i, r)),
             None => groups.push(vec![(i, r)]),
         }
     }
-    groups.sort_by(|a, b| a[0].1.identity.sample.cmp(&b[0].1.identity.sample));
-    printed(&columns, groups.iter().map(|group| row(group)).collect())
+    // By sample and, within it, by set-point in the order of the states; what has none comes last.
+    let at = |r: &StudyReversal| states.iter().position(|s| belongs(r, s)).unwrap_or(usize::MAX);
+    groups.sort_by(|a, b| {
+        let key = |group: &[(usize, &StudyReversal)]| (group[0].1.identity.sample.clone(), at(group[0].1));
+        key(a).cmp(&key(b))
+    });
+    printed(&columns, groups.iter().map(|group| row(group, judged)).collect()).grouped(&[0])
 }
 
-fn row(group: &[(usize, &StudyReversal)]) -> Vec<String> {
+fn row(group: &[(usize, &StudyReversal)], judged: &[JudgedRun]) -> Vec<String> {
     let first = group[0].1;
     let run = if first.set_point.is_some() { String::new() } else { format!(" ({})", first.identity.run) };
     vec![
@@ -49,21 +82,27 @@ fn row(group: &[(usize, &StudyReversal)]) -> Vec<String> {
         group.len().to_string(),
         ranges(group) + &run,
         first.judged.grade.name().to_owned(),
-        or_missing(Some(merged(&group.iter().map(|(_, r)| why(r)).collect::<Vec<_>>()))),
+        or_missing(Some(merged(&group.iter().map(|(_, r)| why(r, judged)).collect::<Vec<_>>()))),
     ]
 }
 
-fn same(a: &StudyReversal, b: &StudyReversal) -> bool {
-    let of = |r: &StudyReversal| (r.identity.sample.clone(), r.set_point.clone(), r.judged.grade, pieces(&why(r)).0);
+fn same(a: &StudyReversal, b: &StudyReversal, judged: &[JudgedRun]) -> bool {
+    let of =
+        |r: &StudyReversal| (r.identity.sample.clone(), r.set_point.clone(), r.judged.grade, pieces(&why(r, judged)).0);
     of(a) == of(b) && (a.set_point.is_some() || a.identity.run == b.identity.run)
 }
 
 /// Why a reversal is left out. What was set aside by hand needs no other reason: nothing of it was read.
-fn why(reversal: &StudyReversal) -> String {
-    match &reversal.judged.read.set_aside {
-        Some(because) => format!("set aside by hand: {because}"),
-        None => joined(&telling(&reversal.judged.remarks)).unwrap_or_default(),
+fn why(reversal: &StudyReversal, judged: &[JudgedRun]) -> String {
+    if let Some(because) = &reversal.judged.read.set_aside {
+        return format!("set aside by hand: {because}");
     }
+    let told = |remark: &String| match &reversal.judged.read.before {
+        Some(before) if remark == NOT_STEADY => remark.clone() + &change(before),
+        None => all_gone(reversal, judged).map_or_else(|| remark.clone(), |gone| format!("{remark}: {gone}")),
+        Some(_) => said::printed(remark),
+    };
+    joined(&telling(&reversal.judged.remarks).iter().map(told).collect::<Vec<_>>()).unwrap_or_default()
 }
 
 /// Names of reversals, neighbours as `R0001–R0004`.
@@ -83,8 +122,9 @@ fn pieces(text: &str) -> (Vec<String>, Vec<String>) {
     let mut chars = text.chars().peekable();
     let mut before = ' ';
     while let Some(c) = chars.next() {
-        // A digit inside a word belongs to it.
-        if c.is_ascii_digit() && !before.is_alphanumeric() {
+        // A digit inside a word belongs to it, a sign in front of a digit to the number.
+        let signed = ['+', '\u{2212}'].contains(&c) && chars.peek().is_some_and(char::is_ascii_digit);
+        if (c.is_ascii_digit() || signed) && !before.is_alphanumeric() {
             let mut number = String::from(c);
             while let Some(next) = chars.next_if(|n| n.is_ascii_digit() || *n == '.') {
                 number.push(next);
@@ -107,7 +147,7 @@ fn merged(texts: &[String]) -> String {
     let (words, numbers) = pieces(first);
     let all: Vec<Vec<String>> = texts.iter().map(|text| pieces(text).1).collect();
     let range = |i: usize| {
-        let value = |text: &&String| text.parse::<f64>().unwrap_or(f64::NAN);
+        let value = |text: &&String| text.replace('\u{2212}', "-").parse::<f64>().unwrap_or(f64::NAN);
         let mut found: Vec<&String> = all.iter().filter_map(|numbers| numbers.get(i)).collect();
         found.sort_by(|a, b| value(a).total_cmp(&value(b)));
         match (found.first(), found.last()) {
@@ -128,6 +168,8 @@ mod tests {
         let texts = ["strain 0.036 is above 0.03", "strain 0.071 is above 0.03", "strain 0.04 is above 0.03"];
         assert_eq!(merged(&texts.map(str::to_owned)), "strain 0.036 to 0.071 is above 0.03");
         assert_eq!(merged(&["see L2 at 3.".to_owned()]), "see L2 at 3.");
+        let signed = ["by \u{2212}3.2 %", "by \u{2212}6.4 %", "by +1.0 %"].map(str::to_owned);
+        assert_eq!(merged(&signed), "by \u{2212}6.4 to +1.0 %");
     }
 
     #[test]

@@ -3,6 +3,7 @@
 use super::printed::{Printed, or_missing, printed};
 use crate::tables::limits::{Row, rows};
 use crate::text::numbers::{self, MISSING};
+use crate::text::said;
 use stages::reversal::result::JudgedRun;
 use std::collections::BTreeSet;
 
@@ -25,18 +26,18 @@ pub(super) fn exclusions(judged: &[JudgedRun]) -> Printed {
     };
     let mut rows: Vec<Vec<String>> = judged.iter().map(|run| cells(run.identity.run.clone(), &[run])).collect();
     rows.push(cells("all runs".to_owned(), &judged.iter().collect::<Vec<_>>()));
-    Printed { head, kind: ["name"].into_iter().chain(std::iter::repeat_n("right", reasons.len() + 2)).collect(), rows }
+    let kind = ["name"].into_iter().chain(std::iter::repeat_n("right", reasons.len() + 2)).collect();
+    Printed { head, kind, rows, groups: Vec::new() }
 }
 
 /// Each number at its worst over the runs, in the order in which clean makes them, and in how many runs it fails.
 pub(super) fn limits(judged: &[JudgedRun]) -> Printed {
     let columns = [
-        ("number", "left"),
+        ("number, and how it is made", "said"),
         ("worst", "right"),
         ("bound", "right"),
         ("beyond it", "right"),
         ("worst in", "name"),
-        ("how it is made", "text"),
     ];
     let all = rows(judged);
     let mut names: Vec<&str> = Vec::new();
@@ -64,18 +65,26 @@ fn is_most(row: &Row) -> bool {
 }
 
 /// The number's name in print.
-fn name(limit: &str) -> String {
+pub(super) fn name(limit: &str) -> String {
     match limit {
-        "reynolds" => "Reynolds number".to_owned(),
-        "taylor" => "Taylor number".to_owned(),
-        "nahme" => "Nahme number".to_owned(),
-        "particle-reynolds" => "particle Reynolds number".to_owned(),
-        "stokes" => "Stokes number".to_owned(),
-        "peclet" => "Péclet number".to_owned(),
-        "gap-too-narrow" => "gap in particle diameters".to_owned(),
-        "settled" => "part of the gap settled".to_owned(),
-        other => other.replace('-', " "),
+        "torque-in-floors" => "torque over the smallest torque of the instrument",
+        "torque-of-ceiling" => "torque over the largest torque of the instrument",
+        "strain-of-twist" => "strain that the twist of the instrument would feign",
+        "inertial-normal-stress" => "inertial normal stress",
+        "reynolds" => "Reynolds number of the gap",
+        "taylor" => "Taylor number",
+        "momentum-time" => "time that momentum takes across the gap",
+        "nahme" => "Nahme number",
+        "temperature-span" => "temperature span",
+        "particle-reynolds" => "particle Reynolds number",
+        "stokes" => "Stokes number",
+        "peclet" => "Péclet number",
+        "gap-too-narrow" => "gap in particle diameters",
+        "settled" => "settling",
+        "stress-over-weight" => "stress over weight",
+        other => return other.replace('-', " "),
     }
+    .to_owned()
 }
 
 fn cells(worst: &Row, all: &[&Row]) -> Vec<String> {
@@ -85,11 +94,15 @@ fn cells(worst: &Row, all: &[&Row]) -> Vec<String> {
     let beyond = all.iter().filter(|r| r.limit.holds == Some(false)).count();
     let step = limit.step.map_or_else(String::new, |step| format!(", step {step}"));
     vec![
-        name(&limit.limit),
+        format!("{}\n{}", name(&limit.limit), said::printed(&limit.remark)),
         format!("{}{unit}", numbers::plain(limit.value)),
-        or_missing(limit.bound.map(|b| format!("{side} {}{unit}", numbers::plain(b)))),
+        or_missing(limit.bound.map(|b| format!("{side} {}{unit}", bound(b)))),
         or_missing(limit.bound.map(|_| format!("{beyond} of {}", numbers::count(all.len() as u64, "run")))),
         format!("{}{step}", worst.run),
-        limit.remark.clone(),
     ]
+}
+
+/// A bound as it was set; one that was computed to three digits.
+fn bound(value: f64) -> String {
+    Some(numbers::setting(value)).filter(|text| text.chars().count() <= 5).unwrap_or_else(|| numbers::plain(value))
 }

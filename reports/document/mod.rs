@@ -6,13 +6,17 @@
 pub mod attached;
 mod budget;
 mod choices;
+mod controls;
 pub mod data;
 mod design;
 pub mod find;
+mod fits;
 mod flaws;
 mod left_out;
 mod limits;
+mod one_by_one;
 pub mod printed;
+mod remarks;
 pub mod typeset;
 
 use data::{FigureRef, Parts, SettingLine};

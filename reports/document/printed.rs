@@ -1,17 +1,15 @@
 //! The tables as they are printed: chosen columns, rounded, as text. What is published in full is in `tables`.
 
-use crate::tables::reversals::{contact_share, share_at_minimum};
-use crate::text::models;
+use crate::text::methods::Given;
 use crate::text::numbers::{self, MISSING};
 use serde::Serialize;
 use stages::claims::result::ClaimRow;
-use stages::fit::result::FitRow;
 use stages::physics::geometry::{Geometry, Shape};
 use stages::physics::instrument::Instrument;
 use stages::physics::materials::Sample;
 use stages::physics::quantity::Quantity;
 use stages::reversal::result::JudgedRun;
-use stages::states::result::{Interval, State, StudyReversal, Thickening};
+use stages::states::result::{Interval, State, Thickening};
 
 /// A printed table: headings with their alignment, rows of text.
 #[derive(Debug, Clone, PartialEq, Serialize, Default)]
@@ -20,10 +18,20 @@ pub struct Printed {
     pub head: Vec<String>,
     /// For each column `left` or `right`; `name` for text that may break where it is long, `wide` for such text that
     /// takes what is left of the width, `text` for sentences, `hash` for hashes, `symbol` for a symbol that may have
-    /// an index behind `_`, and its meaning behind a comma.
+    /// an index behind `_`, and its meaning behind a comma; `said` for a name with what is said of it on the lines
+    /// below.
     pub kind: Vec<&'static str>,
-    /// Cells.
+    /// Cells. A row of one cell stands over the whole width, as a head of the rows below it.
     pub rows: Vec<Vec<String>>,
+    /// Columns that tell a group: a thin line stands where one of them changes.
+    pub groups: Vec<usize>,
+}
+
+impl Printed {
+    /// The same with thin lines between groups, which these columns tell.
+    pub(super) fn grouped(self, groups: &[usize]) -> Self {
+        Self { groups: groups.to_vec(), ..self }
+    }
 }
 
 pub(super) fn printed(columns: &[(&'static str, &'static str)], rows: Vec<Vec<String>>) -> Printed {
@@ -31,7 +39,14 @@ pub(super) fn printed(columns: &[(&'static str, &'static str)], rows: Vec<Vec<St
         head: columns.iter().map(|c| c.0.to_owned()).collect(),
         kind: columns.iter().map(|c| c.1).collect(),
         rows,
+        groups: Vec::new(),
     }
+}
+
+/// The numbers in a formula of the methods text.
+pub(super) fn given(given: &Given) -> Printed {
+    let columns: Vec<(&'static str, &'static str)> = given.columns.iter().map(|name| (*name, "left")).collect();
+    printed(&columns, given.rows.clone())
 }
 
 pub(super) fn or_missing(text: Option<String>) -> String {
@@ -87,7 +102,7 @@ pub fn states(states: &[State]) -> Printed {
             format!("{} / {}", s.loadings, s.reversals),
         ]
     };
-    printed(&columns, states.iter().map(row).collect())
+    printed(&columns, states.iter().map(row).collect()).grouped(&[0])
 }
 
 /// Shares of the rise.
@@ -119,131 +134,18 @@ pub fn thickening(rows: &[Thickening]) -> Printed {
     printed(&columns, rows.iter().map(row).collect())
 }
 
-/// Claims.
+/// Claims; what is wrong with one stands below its words.
 pub fn claims(rows: &[ClaimRow]) -> Printed {
-    let columns = [
-        ("claim", "wide"),
-        ("says", "right"),
-        ("within", "right"),
-        ("found", "right"),
-        ("holds", "left"),
-        ("", "wide"),
-    ];
+    let columns = [("claim", "said"), ("says", "right"), ("within", "right"), ("found", "right"), ("holds", "left")];
     let row = |c: &ClaimRow| {
+        let remarks = if c.remarks.is_empty() { String::new() } else { format!("\n{}", c.remarks) };
         vec![
-            c.says.clone(),
+            // Words of the study keep to one line, so that a line break tells ours apart.
+            c.says.replace(['\n', '\r'], " ") + &remarks,
             numbers::setting(c.value),
             numbers::setting(c.within),
             or_missing(c.found.map(|f| numbers::plus_minus(f, c.u_found.unwrap_or(f64::NAN)))),
             if c.holds { "yes" } else { "no" }.to_owned(),
-            c.remarks.clone(),
-        ]
-    };
-    printed(&columns, rows.iter().map(row).collect())
-}
-
-/// Rows of one fit: a model and what it was fitted to.
-fn same_fit(a: &FitRow, b: &FitRow) -> bool {
-    (&a.model, &a.scope) == (&b.model, &b.scope)
-}
-
-/// What all rows of one fit say is said of the fit, once.
-pub fn remarks_of_fits(rows: &[FitRow]) -> Vec<String> {
-    let mut said: Vec<(String, Vec<String>)> = Vec::new();
-    for rows in rows.chunk_by(same_fit) {
-        let common = common_remarks(rows);
-        let own = rows.iter().flat_map(|r| &r.remarks).filter(|r| !common.contains(r) && is_sentence(r));
-        let text = common.iter().chain(own).cloned().collect::<Vec<_>>().join("; ");
-        let name = format!("{} ({})", models::name(&rows[0].model), rows[0].scope);
-        match said.iter_mut().find(|(earlier, _)| *earlier == text) {
-            Some((_, names)) => names.push(name),
-            None => said.push((text, vec![name])),
-        }
-    }
-    let told = said.into_iter().filter(|(text, _)| !text.is_empty());
-    told.map(|(text, names)| format!("{}: {text}", names.join(", "))).collect()
-}
-
-/// Whether a remark is too long for a cell of the table and stands in the list; 40 characters are about a column.
-fn is_sentence(remark: &str) -> bool {
-    remark.chars().count() > 40
-}
-
-/// Remarks of all parameters that were fitted; one that was held says nothing of the fit.
-fn common_remarks(rows: &[FitRow]) -> Vec<String> {
-    let fitted: Vec<&FitRow> = rows.iter().filter(|r| !r.remarks.iter().any(|remark| remark == "held")).collect();
-    let in_all = |remark: &&String| fitted.iter().all(|r| r.remarks.contains(remark));
-    fitted.first().map_or_else(Vec::new, |first| first.remarks.iter().filter(in_all).cloned().collect())
-}
-
-/// Fits that were made; what is said of the others, and sentences on one parameter, stand above the table.
-pub fn fits(rows: &[FitRow]) -> Printed {
-    let columns = [
-        ("model", "left"),
-        ("fitted to", "left"),
-        ("parameter", "symbol"),
-        ("value", "right"),
-        ("unit", "left"),
-        ("95 %", "left"),
-        ("AICc", "right"),
-    ];
-    let row = |f: &FitRow, common: &[String]| {
-        let own: Vec<&str> =
-            f.remarks.iter().filter(|r| !common.contains(r) && !is_sentence(r)).map(String::as_str).collect();
-        let own = if own.is_empty() { String::new() } else { format!(" ({})", own.join("; ")) };
-        let u = f.u_value.unwrap_or(f64::NAN);
-        let interval = f.value.map(|value| Interval { value, u, low: f.value_low, high: f.value_high });
-        vec![
-            models::name(&f.model).to_owned(),
-            f.scope.clone(),
-            models::parameter(&f.parameter).to_owned() + &own,
-            or_missing(f.value.map(|v| numbers::plus_minus(v, u))),
-            f.unit.clone(),
-            ends(interval),
-            or_missing(f.aicc.map(numbers::plain)),
-        ]
-    };
-    let made = |rows: &&[FitRow]| rows.iter().any(|r| r.u_value.is_some());
-    let of_fit = |rows: &[FitRow]| {
-        let common = common_remarks(rows);
-        rows.iter().map(|r| row(r, &common)).collect::<Vec<_>>()
-    };
-    printed(&columns, rows.chunk_by(same_fit).filter(made).flat_map(of_fit).collect())
-}
-
-/// Every reversal with the three measurands side by side.
-pub fn reversals(rows: &[StudyReversal]) -> Printed {
-    let columns = [
-        ("reversal", "left"),
-        ("run", "name"),
-        ("step", "right"),
-        ("set-point", "left"),
-        ("η before / (Pa s)", "right"),
-        ("zero strain", "right"),
-        ("plateau", "right"),
-        ("minimum", "right"),
-        ("first strain", "right"),
-        ("grade", "left"),
-    ];
-    let row = |r: &StudyReversal| {
-        let read = &r.judged.read;
-        let (before, after) = (read.before.as_ref(), read.after.as_ref());
-        let zero = match (contact_share(r), r.judged.contact_share_low.filter(|_| !r.judged.resolved)) {
-            (Some(x), _) => numbers::concise(x.value, x.u),
-            (None, Some(bound)) => format!("≥ {}", numbers::significant(bound, 2)),
-            (None, None) => MISSING.to_owned(),
-        };
-        vec![
-            r.reversal.clone(),
-            r.identity.run.clone(),
-            read.step.to_string(),
-            or_missing(r.set_point.clone()),
-            or_missing(before.map(|b| numbers::concise(b.viscosity_pa_s.value, b.viscosity_pa_s.u))),
-            zero,
-            or_missing(after.and_then(|a| a.plateau).map(|p| numbers::significant(p.1, 2))),
-            or_missing(share_at_minimum(r).map(|x| numbers::significant(x, 2))),
-            or_missing(before.map(|_| numbers::significant(read.dead.first_usable(), 2))),
-            r.judged.grade.name().to_owned(),
         ]
     };
     printed(&columns, rows.iter().map(row).collect())
@@ -256,10 +158,10 @@ pub fn samples(samples: &[Sample]) -> Printed {
         ("φ", "right"),
         ("particles", "name"),
         ("d / µm", "right"),
-        ("ρ / (kg/m³)", "right"),
+        ("particles ρ / (kg/m³)", "right"),
         ("liquid", "name"),
-        ("ρ / (kg/m³)", "right"),
-        ("η / (Pa s)", "right"),
+        ("liquid ρ / (kg/m³)", "right"),
+        ("liquid η / (Pa s)", "right"),
     ];
     let row = |s: &Sample| {
         let name = if s.control { format!("{} (control)", s.name) } else { s.name.clone() };

@@ -151,7 +151,7 @@ fn run_from(results: Done, plan: &Plan, scratch: &Path) -> Result<Done, Vec<Diag
             }
             Source::Raw(path) => own_file(path),
         };
-        let inputs = task.inputs.iter().map(|i| (i.name.clone(), Arc::from(bytes(&i.source).as_slice()))).collect();
+        let inputs = task.inputs.iter().map(|i| (i.name.clone(), Arc::new(bytes(&i.source).to_vec()))).collect();
         let folder = scratch.join(crate::text::slug::slug(&task.name()));
         fs::create_dir_all(&folder).unwrap();
         let context = Context::new(&task.settings, inputs, task.tool.as_ref(), &folder, &cancel);

@@ -14,8 +14,8 @@ use stages::reversal::result::{After, Grade};
 use stages::states::result::StudyReversal;
 
 const COLUMNS: usize = 4;
-/// Height of a row, pt: lettering, frame, tick labels.
-const ROW: f64 = 108.0;
+/// Height of a row, pt: lettering, frame, tick labels. Seven of them fill a page.
+const ROW: f64 = 102.0;
 const LEFT: f64 = 24.0;
 const STEP: f64 = (TWO_COLUMNS - LEFT) / COLUMNS as f64;
 /// Lettering of an atlas, pt.
@@ -65,7 +65,7 @@ fn strain_range(traced: &[(&StudyReversal, &After)]) -> (f64, f64) {
 fn cell(area: &Area<'_>, column: usize, traced: (&StudyReversal, &After), strains: (f64, f64)) -> Drawn {
     let (reversal, after) = traced;
     let left = LEFT + STEP * column as f64;
-    let place = Place { left, top: 21.0, width: STEP - 8.0, height: 70.0 };
+    let place = Place { left, top: 19.0, width: STEP - 8.0, height: 66.0 };
     heading(area, place, reversal)?;
     let x = Axis::log(strains.0, strains.1, "");
     let mut panel = Panel::new(area, place, x, Axis::linear(0.0, 1.25, ""))?;
@@ -97,8 +97,9 @@ fn heading(area: &Area<'_>, place: Place, reversal: &StudyReversal) -> Drawn {
 
 fn trace(panel: &mut Panel<'_, '_>, reversal: &StudyReversal, after: &After, first: f64) -> Drawn {
     let bins: Vec<_> = after.bins.iter().map(|b| (b.0, b.1)).collect();
-    panel.cloud(&bins, TRACE, 0.8)?;
-    panel.curve(&after.curve, pen(INK, 0.7))?;
+    // The line is thin, so that circles and what they miss of it are both seen.
+    panel.cloud(&bins, TRACE, 1.1)?;
+    panel.curve(&after.curve, pen(INK, 0.35))?;
     if let Some(share) = contact_share(reversal) {
         let zero = 1.0 - share.value;
         // On the left edge, where the log axis ends.

@@ -14,14 +14,15 @@ use stages::table::Table;
 use stages::uncertainty::result::{ChoiceRow, IN_FORCE};
 
 /// Step from row to row, pt.
-const STEP: f64 = 10.5;
+const STEP: f64 = 9.0;
 /// Where the first panel begins, pt; choices stand to the left.
 const LEFT: f64 = 112.0;
-const BETWEEN: f64 = 16.0;
+/// Room between the panels, in which the outer tick labels of both must stand, pt.
+const BETWEEN: f64 = 26.0;
 const WIDTH: f64 = (TWO_COLUMNS - LEFT - BETWEEN - 6.0) / 2.0;
 /// Room above and below a panel, pt.
-const TOP: f64 = 15.0;
-const BOTTOM: f64 = 31.0;
+const TOP: f64 = 14.0;
+const BOTTOM: f64 = 18.0;
 
 /// Rows of one sample, in the order of the picture, and the title of each panel.
 struct Block<'a> {
@@ -88,7 +89,7 @@ fn panel(area: &Area<'_>, place: Place, block: &Block<'_>, k: usize, color: RGBC
     let inside = if k == 0 { [0.5, middle] } else { [middle, middle] };
     let x = Axis::linear_around(values, inside, "");
     let lowest = x.lo;
-    let mut panel = Panel::new(area, place, x, Axis::linear(-0.5, block.rows.len() as f64 - 0.5, ""))?;
+    let mut panel = Panel::new(area, place, x, Axis::linear(-0.6, block.rows.len() as f64 - 0.2, ""))?;
     panel.labels.left = false;
     let in_force = all().find(|r| r.choice == IN_FORCE).and_then(|r| r.interval);
     if let Some((low, high)) = in_force.and_then(|i| Some((i.low?, i.high?))) {
@@ -109,7 +110,8 @@ fn panel(area: &Area<'_>, place: Place, block: &Block<'_>, k: usize, color: RGBC
         let (low, high) = (interval.low.unwrap_or(interval.value), interval.high.unwrap_or(interval.value));
         panel.bar_across(at, low, high, pen(color, 0.7))?;
         let filled = row[k].is_some_and(|r| r.choice == IN_FORCE);
-        panel.marker((interval.value, at), Series { color, shape: Shape::Circle }, filled, 2.0)?;
+        let shape = if row[k].is_some_and(|r| r.decides) { Shape::Circle } else { Shape::Square };
+        panel.marker((interval.value, at), Series { color, shape }, filled, 2.0)?;
     }
     panel.frame(&literal(&block.titles[k]))
 }

@@ -11,6 +11,8 @@ use stages::fit::result::{Fits, FlowDiagram, FlowState};
 
 /// Borders, in the order of their dashes.
 const BORDERS: [&str; 3] = ["rate maximum", "rate minimum", "jamming"];
+/// Width of a legend that stands above a frame, pt.
+const LEGEND: f64 = ONE_COLUMN - 44.0;
 /// Height of a panel's frame and of what stands around it, pt.
 const FRAME: (f64, f64) = (164.0, 42.0);
 
@@ -21,14 +23,16 @@ const FRAME: (f64, f64) = (164.0, 42.0);
 pub fn draw(samples: &[String], fits: &Fits) -> Result<Figure, DrawError> {
     let states: Vec<Shown> = fits.flow_states.iter().map(measured).collect();
     let borders: Vec<Shown> = fits.diagrams.iter().flat_map(border).collect();
-    let data = shown_table(&[states, borders].concat(), "volume_fraction", "stress_pa");
+    let guides: Vec<Shown> = fits.diagrams.iter().flat_map(guides).collect();
+    let data = shown_table(&[states, borders, guides].concat(), "volume_fraction", "stress_pa");
     let title = "Flow-state diagram of the fitted thickening law";
     if fits.diagrams.is_empty() {
         return nothing(title, "no thickening law was fitted with all its parameters", data);
     }
     let entry = |(i, name): (usize, &String)| Entry { look: series(i), filled: true, text: name.clone() };
     let lines: Vec<(Dash, String)> = BORDERS.iter().enumerate().map(|(i, b)| (dash(i), (*b).to_owned())).collect();
-    let legend = Legend::new(samples.iter().enumerate().map(entry).collect(), ONE_COLUMN - 48.0).with_lines(lines);
+    let drawn = samples.iter().enumerate().filter(|(_, name)| fits.flow_states.iter().any(|s| s.sample == **name));
+    let legend = Legend::new(drawn.map(entry).collect(), LEGEND).with_lines(lines);
     let top = 4.0 + legend.height();
     let size = (ONE_COLUMN, top + (FRAME.0 + FRAME.1) * fits.diagrams.len() as f64);
     let svg = picture(size, title, |area| {
@@ -63,6 +67,21 @@ fn border(diagram: &FlowDiagram) -> Vec<Shown> {
         ..Shown::default()
     };
     diagram.borders.iter().flat_map(|b| b.points.iter().map(|p| row(&b.name, p))).collect()
+}
+
+/// The thin lines of a diagram as rows of the table: a stress or a solid fraction, the other one not a number.
+fn guides(diagram: &FlowDiagram) -> [Shown; 3] {
+    let row = |name: &str, x: f64, y: Option<f64>| Shown {
+        series: format!("{name}, {}", diagram.scope),
+        x,
+        y,
+        ..Shown::default()
+    };
+    [
+        row("onset stress", f64::NAN, Some(diagram.onset_stress_pa)),
+        row("jamming without friction", diagram.jamming_fractions.0, None),
+        row("jamming with friction", diagram.jamming_fractions.1, None),
+    ]
 }
 
 fn panel(area: &Area<'_>, place: Place, samples: &[String], diagram: &FlowDiagram, states: &[&FlowState]) -> Drawn {

@@ -47,16 +47,20 @@ struct Drawing<'a> {
 pub fn draw(samples: &[MadeOf], states: &[State], fits: &Fits) -> Result<Figure, DrawError> {
     let drawing = Drawing::of(samples, states, fits);
     let measured: Vec<Shown> = drawing.points.iter().map(|p| p.shown.clone()).collect();
-    let laws: Vec<Shown> = fits.law_curves.iter().flat_map(law).collect();
-    let data = shown_table(&[measured, laws].concat(), "volume_fraction", "relative_viscosity");
+    let laws: Vec<Shown> =
+        fits.law_curves.iter().flat_map(law).chain(drawing.divergences.iter().map(diverges)).collect();
+    let fractions = drawing.points.iter().map(|p| Some(p.u_fraction)).chain(laws.iter().map(|_| None));
+    let fractions: Vec<Option<f64>> = fractions.collect();
+    let data = shown_table(&[measured, laws].concat(), "volume_fraction", "relative_viscosity")
+        .float("u_volume_fraction", fractions);
     let title = "Relative viscosity against solid volume fraction";
     if drawing.points.is_empty() {
         return nothing(title, "no state has a relative viscosity and a solid fraction", data);
     }
     let legend = drawing.legend();
     let top = 4.0 + legend.height();
-    let size = (TWO_COLUMNS, top + 213.0);
-    let place = Place { left: 42.0, top: top + 2.0, width: TWO_COLUMNS - 50.0, height: 186.0 };
+    let size = (TWO_COLUMNS, top + 193.0);
+    let place = Place { left: 42.0, top: top + 2.0, width: TWO_COLUMNS - 50.0, height: 166.0 };
     let svg = picture(size, title, |area| {
         legend.draw(area, place.left, 2.0)?;
         drawing.panel(area, place)
@@ -109,6 +113,22 @@ fn law(curve: &LawCurve) -> Vec<Shown> {
     curve.points.iter().map(row).collect()
 }
 
+/// Where a law diverges, as a row of the table: a solid fraction without a viscosity.
+fn diverges((model, scope, at): &(&str, &str, f64)) -> Shown {
+    Shown { series: format!("{scope}, {model}"), label: "diverges".to_owned(), x: *at, ..Shown::default() }
+}
+
+fn is_low(series: &str) -> bool {
+    series.starts_with(ENDS[0])
+}
+
+/// The band of a law as far as its lower end rises: every curve of the law does, so that beyond it the error, which is
+/// carried linearly, says nothing.
+fn band(law: &LawCurve) -> Vec<(f64, f64, f64)> {
+    let falls = law.points.windows(2).position(|pair| pair[1].low < pair[0].low).map_or(law.points.len(), |i| i + 1);
+    law.points[..falls].iter().map(|p| (p.volume_fraction, p.low, p.high)).collect()
+}
+
 impl<'a> Drawing<'a> {
     fn of(samples: &[MadeOf], states: &[State], fits: &'a Fits) -> Self {
         let (mut points, mut series): (Vec<Point>, Vec<String>) = (Vec::new(), Vec::new());
@@ -149,7 +169,7 @@ impl<'a> Drawing<'a> {
     }
 
     fn legend(&self) -> Legend {
-        let entry = |name: &String| Entry { look: self.look(name), filled: true, text: name.clone() };
+        let entry = |name: &String| Entry { look: self.look(name), filled: !is_low(name), text: name.clone() };
         let lines = self.models().into_iter().map(|m| (self.dash(m), models::name(m).to_owned())).collect();
         Legend::new(self.series.iter().map(entry).collect(), TWO_COLUMNS - 60.0).with_lines(lines)
     }
@@ -167,8 +187,7 @@ impl<'a> Drawing<'a> {
         let y = Axis::log_around(values.chain(self.laws_within()), "relative viscosity *η*_{r}");
         let mut panel = Panel::new(area, place, self.across(), y)?;
         for law in self.laws {
-            let band: Vec<_> = law.points.iter().map(|p| (p.volume_fraction, p.low, p.high)).collect();
-            panel.band(&band, self.look(&law.scope).color)?;
+            panel.band(&band(law), self.look(&law.scope).color)?;
         }
         for (model, scope, at) in &self.divergences {
             panel.upright_dashed(*at, self.dash(model), pen(self.look(scope).color, 0.4))?;
@@ -182,7 +201,9 @@ impl<'a> Drawing<'a> {
             panel.bar(shown.x, shown.low.unwrap_or(y), shown.high.unwrap_or(y), pen(look.color, 0.7))?;
             // 95 % of a normal error, as for the other bars.
             panel.bar_across(y, shown.x - 1.96 * u_fraction, shown.x + 1.96 * u_fraction, pen(look.color, 0.7))?;
-            panel.marker((shown.x, y), look, true, 2.2)?;
+            // Open and larger, so that both ends are seen where they fall together.
+            let (filled, radius) = if is_low(&shown.series) { (false, 3.2) } else { (true, 1.8) };
+            panel.marker((shown.x, y), look, filled, radius)?;
         }
         panel.frame("")
     }

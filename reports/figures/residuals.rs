@@ -26,18 +26,19 @@ pub fn draw(samples: &[String], fits: &Fits) -> Result<Figure, DrawError> {
         return nothing(title, "no thickening law was fitted", data);
     }
     let entry = |(i, name): (usize, &String)| Entry { look: series(i), filled: true, text: name.clone() };
-    let legend = Legend::new(samples.iter().enumerate().map(entry).collect(), TWO_COLUMNS - 60.0);
-    let top = 4.0 + legend.height();
-    let size = (TWO_COLUMNS, top + 151.0);
+    let drawn = samples.iter().enumerate().filter(|(_, name)| shown.iter().any(|r| r.sample == **name));
+    let legend = Legend::new(drawn.map(entry).collect(), TWO_COLUMNS - 60.0);
+    let top = 16.0 + legend.height();
+    let size = (TWO_COLUMNS, top + 135.0);
     let width = TWO_COLUMNS / 2.0 - 50.0;
-    let place = |left: f64| Place { left, top: top + 2.0, width, height: 124.0 };
+    let place = |left: f64| Place { left, top, width, height: 108.0 };
     let svg = picture(size, title, |area| {
         legend.draw(area, 42.0, 2.0)?;
         let stresses = Axis::log_around(shown.iter().map(|r| r.stress_pa), "shear stress *σ* / Pa");
-        panel(area, place(42.0), samples, stresses, &points(&shown, |r| r.stress_pa))?;
+        panel(area, place(42.0), "(a)", samples, stresses, &points(&shown, |r| r.stress_pa))?;
         let leverage = Axis::linear(0.0, 1.0, "leverage");
         let of = |r: &Residual| r.leverage.unwrap_or(f64::NAN);
-        panel(area, place(TWO_COLUMNS / 2.0 + 42.0), samples, leverage, &points(&shown, of))
+        panel(area, place(TWO_COLUMNS / 2.0 + 42.0), "(b)", samples, leverage, &points(&shown, of))
     })?;
     let (text, alt) = captions::residuals(shown.len());
     Ok(Figure { svg, data, caption: Caption { text, alt, empty: None, width: size.0, height: size.1, row: None } })
@@ -63,8 +64,8 @@ fn points(rows: &[&Residual], x: impl Fn(&Residual) -> f64) -> Vec<Shown> {
     rows.iter().map(point).collect()
 }
 
-fn panel(area: &Area<'_>, place: Place, samples: &[String], x: Axis, points: &[Shown]) -> Drawn {
-    let y = Axis::linear_around(points.iter().filter_map(|p| p.y), [-3.0, 3.0], "residual over its *s*");
+fn panel(area: &Area<'_>, place: Place, tag: &str, samples: &[String], x: Axis, points: &[Shown]) -> Drawn {
+    let y = Axis::linear_around(points.iter().filter_map(|p| p.y), [-3.0, 3.0], "standardised residual");
     let mut panel = Panel::new(area, place, x, y)?;
     for level in [-BAND, 0.0, BAND] {
         panel.level(level, pen(GREY, 0.5))?;
@@ -73,5 +74,5 @@ fn panel(area: &Area<'_>, place: Place, samples: &[String], x: Axis, points: &[S
         let look = series(samples.iter().position(|s| *s == point.series).unwrap_or(0));
         panel.marker((point.x, point.y.unwrap_or(f64::NAN)), look, true, 2.0)?;
     }
-    panel.frame("")
+    panel.frame(tag)
 }

@@ -49,6 +49,14 @@ pub fn published() -> Vec<TableSpec> {
     ]
 }
 
+/// Tables that no claim can be about: those of what is claimed, and the readings, which are a file per export.
+const WITHOUT_CLAIMS: [&str; 3] = ["claims", "old_results", "points"];
+
+/// The tables that a claim can be about.
+pub fn claimable() -> Vec<TableSpec> {
+    published().into_iter().filter(|table| !WITHOUT_CLAIMS.contains(&table.name)).collect()
+}
+
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]
 mod tests;

@@ -56,6 +56,9 @@ pub fn choices() -> Vec<Column<ChoiceRow>> {
         text("sample", "Sample", |r| Some(r.sample.clone())),
         text("set_point", "Set-point; null for quantities of a sample", |r| r.set_point.clone()),
         text("choice", "The settings in force, or what was chosen instead", |r| Some(r.choice.clone())),
+        truth("decides", "Whether the verdict must stand under it; not under another quantity of the same name", |r| {
+            Some(r.decides)
+        }),
         float("value", "", "Value under this choice; null where it leaves none", |r| r.interval.map(|i| i.value)),
         float("u_value", "", "Standard uncertainty of value", |r| r.interval.map(|i| i.u)),
         float("value_low", "", "Lower end of the 95 % interval of value", |r| r.interval.and_then(|i| i.low)),

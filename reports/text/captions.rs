@@ -3,14 +3,22 @@
 
 use super::methods::listed;
 use super::numbers::{count, plain, plus_minus, significant};
+use crate::figures::control::few;
 use crate::figures::typical::Chosen;
 use crate::tables::reversals::share_at_minimum;
 use stages::fit::result::Fits;
 use stages::old_results::result::{Agreement, OldRow, Outcome};
 use stages::reversal::result::{Control, Estimate};
-use stages::states::result::{State, StudyReversal};
+use stages::states::result::{Interval, State, StudyReversal};
 
-const BARS: &str = "Bars: 95 % intervals.";
+/// What bars are, where there are any.
+fn bars(there: bool) -> &'static str {
+    if there { "Bars: 95 % intervals." } else { "No interval is known, so that there are no bars." }
+}
+
+fn has_bars(interval: Option<Interval>) -> bool {
+    interval.is_some_and(|i| i.low.is_some() && i.high.is_some())
+}
 
 /// Title of the viscosity figure of a sample.
 pub fn viscosity_title(sample: &str) -> String {
@@ -65,15 +73,16 @@ pub fn viscosity(sample: &str, states: &[&State]) -> String {
     let resolved = states.iter().filter(|s| s.contact_share.is_some()).count();
     let bounds = states.iter().filter(|s| s.contact_share.is_none() && s.contact_share_bound.is_some()).count();
     let mut text = format!(
-        "{sample}: steady viscosity and its two parts against shear stress, {}, {resolved} of them resolved. The \
-         hydrodynamic part is what stays at reversal, the contact part what vanishes. {BARS}",
-        count(states.len() as u64, "state")
+        "{sample}: steady viscosity, the part that stays at reversal (hydrodynamic) and the part that vanishes \
+         (contact), {}, {resolved} resolved. {}",
+        count(states.len() as u64, "state"),
+        bars(states.iter().any(|s| has_bars(s.viscosity_pa_s) || has_bars(s.contact_viscosity_pa_s)))
     );
     if resolved < states.len() {
-        text.push_str(" Open circles: total viscosity of states that are not resolved.");
+        text.push_str(" Open circles: not resolved.");
     }
     if bounds > 0 {
-        text.push_str(" Arrows: where only a bound is known, contacts carry at least, the liquid at most, this much.");
+        text.push_str(" Arrows: contacts carry at least, the liquid at most, this much.");
     }
     text
 }
@@ -102,7 +111,8 @@ pub fn contact_share(states: &[State]) -> (String, String) {
     if nothing > 0 {
         text.push_str(&format!(" {} without information not shown.", count(nothing as u64, "state")));
     }
-    text.push_str(&format!(" {BARS} Thin lines join the states of a sample and are no fit."));
+    let bars = bars(states.iter().any(|s| has_bars(s.contact_share)));
+    text.push_str(&format!(" {bars} Thin lines join the states of a sample and are no fit."));
     let all: Vec<&State> = states.iter().collect();
     let alt = format!("Contact share between 0 and 1 against stress on a log axis, {}.", stretch(&all));
     (text, alt)
@@ -116,7 +126,11 @@ pub fn typical(chosen: Chosen<'_>, share: Estimate) -> (String, String) {
     let bins = read.after.as_ref().map_or(0, |a| a.bins.len());
     let dead = read.dead.first_usable();
     let left_out = if dead > 0.0 {
-        format!(" Shaded: strain below {}, which is not used.", significant(dead, 2))
+        format!(
+            " Shaded: strain below {}, which does not enter the value.{}",
+            significant(dead, 2),
+            within(&[reversal])
+        )
     } else {
         String::new()
     };
@@ -124,7 +138,8 @@ pub fn typical(chosen: Chosen<'_>, share: Estimate) -> (String, String) {
         "A typical reversal: {}, {}{at}, loading {}, grade {}; {}. Circles: viscosity over its steady value before the reversal, {} with standard \
          uncertainty as bars. Line: fitted curve of the form with the largest weight. Diamond and horizontal line: \
          value at zero strain, averaged over forms, with its 95 % interval, so that the contact share is {}. \
-         Triangle: minimum of the curve.{left_out} (a) Linear and (b) logarithmic strain.",
+         Triangle: minimum of the curve.{left_out} (a) Linear and (b) logarithmic strain; (c) trace less curve over the \
+         standard uncertainty of each bin.",
         reversal.reversal,
         identity.sample,
         identity.loading,
@@ -142,11 +157,24 @@ pub fn typical(chosen: Chosen<'_>, share: Estimate) -> (String, String) {
     (text, alt)
 }
 
+/// What circles in the shade mean, if there are any: the control's time came after the curve was fitted.
+fn within(reversals: &[&StudyReversal]) -> &'static str {
+    let shaded = |r: &&StudyReversal| {
+        let dead = r.judged.read.dead.first_usable();
+        r.judged.read.after.iter().flat_map(|a| &a.bins).any(|bin| bin.0 < dead)
+    };
+    if reversals.iter().any(|r| shaded(&r)) {
+        " Circles in the shade, where the control is not back yet, enter the curve but not the value."
+    } else {
+        ""
+    }
+}
+
 /// Why this reversal is the one that is shown.
 fn chosen_among(chosen: Chosen<'_>) -> String {
     let of = match (chosen.thickens, chosen.at_high_end) {
-        (true, true) => "at the upper end of the rise of samples that thicken",
-        (true, false) => "of samples that thicken",
+        (true, true) => "at the upper end of the rise of the viscosity",
+        (true, false) => "of samples whose viscosity rises",
         (false, _) => "of the study, in which no sample is shown to thicken",
     };
     match chosen.peers {
@@ -177,10 +205,15 @@ pub fn control(control: &Control, shown: &[&StudyReversal]) -> (String, String) 
     let on = shown.first().map_or_else(String::new, |r| {
         format!(" on instrument {} with geometry {}", r.identity.instrument, r.identity.geometry)
     });
+    let ratios = if few(shown) {
+        "Bars: standard uncertainties."
+    } else {
+        "Circles: medians of all reversals in an eighth of a decade; bars: the middle half."
+    };
     let text = format!(
         "The control, a Newtonian liquid under the same protocol{on}: {} of {}. (a) Apparent viscosity over its steady \
-         value before. Bars: standard uncertainties. (b) Deviation of the torque from its steady value, in \
-         per cent of it; the vertical axis leaves out the outermost 4 % of the readings, those in the turn itself. {share}{dead}",
+         value before. {ratios} (b) Deviation of the torque from its steady value, in per cent of it: medians over all \
+         reversals and the middle half; the vertical axis leaves out what lies in the turn itself. {share}{dead}",
         count(shown.len() as u64, "reversal"),
         listed(control.runs.iter().cloned()),
     );
@@ -203,10 +236,12 @@ pub fn atlas(sample: &str, reversals: &[&StudyReversal]) -> (String, String) {
     };
     let text = format!(
         "Reversals of {sample}: {} (grades: {}). Across: strain since reversal. Up: viscosity over its steady \
-         value before. Circles: binned trace; line: fitted curve; shaded: strain that is not used; diamond on the left \
-         edge, where resolved: value at zero strain with its 95 % interval. Name, set-point and grade above each.{undrawn}",
+         value before. Circles: binned trace; line: fitted curve; shaded: strain that does not enter the value; diamond \
+         on the left edge, where resolved: value at zero strain with its 95 % interval. Above each: name, set-point, \
+         grade, loading.{}{undrawn}",
         count(reversals.len() as u64, "reversal"),
         grades.join(", "),
+        within(reversals),
     );
     let alt = format!("{} of {sample} in small panels.", count(reversals.len() as u64, "reversal"));
     (text, alt)
@@ -225,15 +260,18 @@ fn models<'a>(names: impl Iterator<Item = &'a String>) -> String {
 }
 
 /// Caption and alternative text of the flow curves.
-pub fn flow_curves(states: usize, samples: usize, fits: &Fits) -> (String, String) {
-    let shown = format!("{} of {}", count(states as u64, "state"), count(samples as u64, "sample"));
+pub fn flow_curves((states, with_bars): (usize, bool), samples: &[String], fits: &Fits) -> (String, String) {
+    let shown = format!("{} of {}", count(states as u64, "state"), count(samples.len() as u64, "sample"));
+    let bare = samples.iter().filter(|sample| !fits.flow_curves.iter().any(|c| c.sample == **sample));
+    let bare = listed(bare.cloned());
     let lines = if fits.flow_curves.is_empty() {
         "No fitted curve is shown.".to_owned()
     } else {
         let models = models(fits.flow_curves.iter().map(|c| &c.model));
-        format!("Lines: fit of {models} at the stated solid fraction of each sample; bands: 95 % of the fit.")
+        let none = if bare.is_empty() { bare } else { format!(" No curve was fitted to {bare}.") };
+        format!("Lines: fit of {models} at the stated solid fraction of each sample; bands: 95 % of the fit.{none}")
     };
-    let text = format!("Relative viscosity against shear stress, {shown}. {BARS} {lines}");
+    let text = format!("Relative viscosity against shear stress, {shown}. {} {lines}", bars(with_bars));
     (text, format!("Log-log plot of relative viscosity against stress, {shown}. {lines}"))
 }
 
@@ -255,9 +293,10 @@ pub fn flow_state(fits: &Fits) -> (String, String) {
 pub fn residuals(states: usize) -> (String, String) {
     let shown = count(states as u64, "state");
     let text = format!(
-        "Logarithm of the measured over the fitted relative viscosity by the thickening law, over its own standard \
-         deviation with what it shares with other states taken off, {shown}. Thin lines: 95 % of a normal error. Right: \
-         against the leverage, the part that a state has in its own fitted value."
+        "What the thickening law leaves, {shown}: the logarithm of the measured over the fitted relative viscosity, \
+         divided by its own standard deviation; what a state shares with others is taken off. Thin lines: 95 % of a \
+         normal error. (a) Against the shear stress, (b) against the leverage, which is the part that a state has in \
+         its own fitted value."
     );
     (text, format!("Two panels of residuals of {shown}, against stress and against leverage."))
 }
@@ -268,13 +307,14 @@ pub fn relative_viscosity(points: usize, fits: &Fits) -> (String, String) {
         "No fitted law is shown.".to_owned()
     } else {
         format!(
-            "Lines: {}; bands: 95 % of the fit; thin upright lines: the solid fractions at which they diverge.",
+            "Lines: {}; bands: 95 % of the fit, as far as its error can be carried linearly; thin upright lines: the \
+             solid fractions at which the laws diverge.",
             models(fits.law_curves.iter().map(|c| &c.model))
         )
     };
     let text = format!(
-        "Relative viscosity against solid volume fraction at the lowest and at the highest stress of each sample, {}. \
-         Bars: 95 % intervals of both. {lines}",
+        "Relative viscosity against solid volume fraction at the lowest (open) and at the highest stress (filled) of \
+         each sample, {}. Bars: 95 % intervals of both. {lines}",
         count(points as u64, "point")
     );
     (text, format!("Relative viscosity, logarithmic, rises with the solid fraction. {lines}"))
@@ -286,8 +326,9 @@ pub fn choices(samples: usize, rows: usize) -> (String, String) {
     let others = count(rows.saturating_sub(1) as u64, "choice");
     let text = format!(
         "What hangs on choices: {samples} under the settings in force (filled) and {others} that could be defended as \
-         well (open), sorted by the share of the rise. Shaded: interval under the settings in force. Line: one half, \
-         where the verdict turns. {BARS}"
+         well (open), sorted by the share of the rise; squares are other quantities that go by the same name and decide \
+         nothing. Shaded: interval under the settings in force. Line: one half, where the verdict turns. Bars: \
+         95 % intervals."
     );
     (text, format!("Sorted points with bars: share of the rise and contact share of {samples} under {others}."))
 }

@@ -1,23 +1,28 @@
 //! Sentences of the methods text on rules over whole steps and on numbers by which the flow is judged.
 
-use super::methods::{Sentence, say};
+use super::methods::{InForce, Sentence, listed, say};
 use super::numbers::{count, setting, setting_percent};
 use stages::clean::params::Params as Clean;
 
 /// Sentences on exclusions, a rule each; none for a rule that is off.
-pub(super) fn exclusions(clean: &Clean) -> Vec<Sentence> {
+pub(super) fn exclusions(settings: &InForce) -> Vec<Sentence> {
+    let clean = &settings.clean;
     let secondary = clean.secondary_flow.on().map(|r| {
-        let text = format!(
-            "Steps in which a secondary flow is to be expected are set aside: Reynolds number of the gap above {} (a \
-             cone's by its gap at the rim), Taylor number above {} between cylinders.",
-            setting(r.reynolds),
-            setting(r.taylor)
-        );
-        say(text, &["stages.clean.secondary_flow"]).citing(&["ewoldt-2015", "turian-1972", "taylor-1923"])
+        let reynolds =
+            format!("a Reynolds number of the gap above {} (a cone's by its gap at the rim)", setting(r.reynolds));
+        let taylor = format!("a Taylor number above {} between cylinders", setting(r.taylor));
+        let (flat, round) = (settings.cones || settings.plates, settings.cylinders);
+        let (number, sources) = match (flat, round) {
+            (true, false) => (reynolds, vec!["ewoldt-2015", "turian-1972"]),
+            (false, true) => (taylor, vec!["ewoldt-2015", "taylor-1923"]),
+            _ => (format!("{reynolds}, {taylor}"), vec!["ewoldt-2015", "turian-1972", "taylor-1923"]),
+        };
+        let text = format!("Steps in which a secondary flow is to be expected are set aside: {number}.");
+        say(text, &["stages.clean.secondary_flow"]).citing(&sources)
     });
     let momentum = clean.momentum_diffusion.on().map(|r| {
         let text = format!(
-            "After a start or a change of speed in one sense, readings are set aside for {} times density · gap² / \
+            "After a start or a change of speed in one sense, readings are set aside for a time of {} density · gap² / \
              viscosity.",
             setting(r.times)
         );
@@ -59,7 +64,8 @@ fn drifting(clean: &Clean) -> Option<Sentence> {
 /// Sentences on stress between plates, and on what is judged and not set aside.
 pub(super) fn judged(clean: &Clean, plates: bool) -> Vec<Sentence> {
     let rim = plates.then(|| rim(clean));
-    rim.into_iter().chain([heat(clean), particles(clean), instrument(clean)].into_iter().flatten()).collect()
+    let more = [heat(clean), one_temperature(clean), particles(clean), instrument(clean)];
+    rim.into_iter().chain(more.into_iter().flatten()).collect()
 }
 
 fn rim(clean: &Clean) -> Sentence {
@@ -91,10 +97,24 @@ fn heat(clean: &Clean) -> Option<Sentence> {
     Some(say(text, &["stages.clean.temperature"]))
 }
 
+fn one_temperature(clean: &Clean) -> Option<Sentence> {
+    let rule = clean.temperature_correction.on()?;
+    let to = rule.reference.map_or("that for which the liquid is stated".to_owned(), |t| format!("{} °C", setting(t)));
+    let law = rule.per_kelvin.map_or(String::new(), |per_kelvin| {
+        format!(", or by {} per kelvin where its composition is not stated", setting(per_kelvin))
+    });
+    let text = format!(
+        "The stress of each step was brought from its median temperature to {to}, at the measured rate and in proportion \
+         to the liquid's viscosity by the formula for its composition{law}; where the stress decides on contacts, this \
+         is right to first order only."
+    );
+    Some(say(text, &["stages.clean.temperature_correction"]).citing(&["iapws-r12-08", "cheng-2008"]))
+}
+
 fn particles(clean: &Clean) -> Option<Sentence> {
     let numbers = clean.particle_numbers.on().map(|r| {
         format!(
-            "particle Reynolds and Stokes numbers above {} and Péclet numbers below {}, all by the radius",
+            "particle Reynolds and Stokes numbers above {} and Péclet numbers below {} (all by the radius)",
             setting(r.inertia),
             setting(r.peclet)
         )
@@ -103,7 +123,7 @@ fn particles(clean: &Clean) -> Option<Sentence> {
         format!("particles that would settle at rest by more than {} of the gap during a run", setting_percent(r.share))
     });
     let parts: Vec<String> = [numbers, settling].into_iter().flatten().collect();
-    let text = format!("Remarked are {}.", super::methods::listed(parts.iter().cloned()));
+    let text = format!("Remarked are {}.", listed(parts.iter().cloned()));
     let from = ["stages.clean.particle_numbers", "stages.clean.settling"];
     (!parts.is_empty()).then(|| say(text, &from).citing(&["richardson-1954"]))
 }
@@ -125,7 +145,7 @@ fn instrument(clean: &Clean) -> Option<Sentence> {
         )
     });
     let parts: Vec<String> = [twist, stated].into_iter().flatten().collect();
-    let text = format!("Remarked are also {}.", super::methods::listed(parts.iter().cloned()));
+    let text = format!("Remarked are also {}.", listed(parts.iter().cloned()));
     let from = ["stages.clean.unknown_compliance", "stages.clean.inertia_as_stated"];
     (!parts.is_empty()).then(|| say(text, &from))
 }
@@ -136,7 +156,8 @@ mod tests {
     use stages::settings::Rule;
 
     fn all(clean: &Clean, plates: bool) -> String {
-        exclusions(clean).iter().chain(&judged(clean, plates)).map(|s| s.text.clone()).collect::<Vec<_>>().join(" ")
+        let settings = InForce { clean: clean.clone(), plates, ..InForce::default() };
+        exclusions(&settings).iter().chain(&judged(clean, plates)).map(|s| s.text.clone()).collect::<Vec<_>>().join(" ")
     }
 
     #[test]
@@ -156,6 +177,25 @@ mod tests {
             off(&mut clean);
             assert!(!all(&clean, false).contains(words), "{words}");
         }
+    }
+
+    #[test]
+    fn nothing_is_said_of_geometries_that_are_not_there() {
+        let said = |cones, cylinders| {
+            let settings = InForce { cones, cylinders, ..InForce::default() };
+            exclusions(&settings).iter().map(|s| s.text.clone()).collect::<String>()
+        };
+        assert!(said(true, false).contains("Reynolds") && !said(true, false).contains("cylinders"));
+        assert!(!said(false, true).contains("Reynolds") && said(true, true).contains("cylinders"));
+    }
+
+    #[test]
+    fn a_temperature_that_was_corrected_is_told() {
+        let mut clean = Clean::default();
+        assert!(!all(&clean, false).contains("median temperature"));
+        let rule = stages::clean::params::TemperatureCorrection { reference: Some(25.0), per_kelvin: Some(0.06) };
+        clean.temperature_correction = Rule::On(rule);
+        assert!(all(&clean, false).contains("to 25 °C") && all(&clean, false).contains("0.06 per kelvin"));
     }
 
     #[test]

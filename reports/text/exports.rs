@@ -1,11 +1,12 @@
 //! What is said of how the exports were read: words for missing values, rows that cannot be read, steps, angles.
 
-use super::methods::{Sentence, listed, say};
+use super::methods::{InForce, Sentence, listed, say};
 use super::numbers::setting_percent;
 use stages::ingest::params::Params;
 
 /// Sentences on reading.
-pub fn sentences(ingest: &Params, stress_agreement: f64) -> Vec<Sentence> {
+pub fn sentences(settings: &InForce) -> Vec<Sentence> {
+    let ingest = &settings.ingest;
     let words = ingest.missing.iter().map(|word| format!("“{word}”"));
     let missing = if ingest.missing.is_empty() {
         "A field counts as missing where it is blank.".to_owned()
@@ -17,30 +18,31 @@ pub fn sentences(ingest: &Params, stress_agreement: f64) -> Vec<Sentence> {
     } else {
         "A number that cannot be read stops the analysis; there was none."
     };
-    let angle = if ingest.unwrap_angle {
+    let mut out = vec![say(missing, &["stages.ingest.missing"]), say(unreadable, &["stages.ingest.refuse_unreadable"])];
+    out.extend(settings.angles.then(|| angle(ingest)));
+    out.extend(settings.steps_by_set_point.then(|| {
+        let change = setting_percent(ingest.set_point_change);
+        let text = format!(
+            "Where an export does not number its steps, a relative change of its set-point by more than {change} begins one."
+        );
+        say(text, &["stages.ingest.set_point_change"])
+    }));
+    out.extend(settings.stress_and_torque.then(|| {
+        let within = setting_percent(settings.clean.stress_agreement);
+        let text = format!(
+            "Where an export gives both stress and torque, they agree with the constants of the geometry within {within}; \
+             otherwise the analysis stops."
+        );
+        say(text, &["stages.clean.stress_agreement"])
+    }));
+    out
+}
+
+fn angle(ingest: &Params) -> Sentence {
+    let text = if ingest.unwrap_angle {
         "An angle that starts anew after each turn was made continuous."
     } else {
         "Angles were taken as they are."
     };
-    vec![
-        say(missing, &["stages.ingest.missing"]),
-        say(unreadable, &["stages.ingest.refuse_unreadable"]),
-        say(angle, &["stages.ingest.unwrap_angle"]),
-        say(
-            format!(
-                "Where an export does not number its steps, a relative change of its set-point by more than {} begins \
-                 one.",
-                setting_percent(ingest.set_point_change)
-            ),
-            &["stages.ingest.set_point_change"],
-        ),
-        say(
-            format!(
-                "Where an export gives both stress and torque, they agree with the constants of the geometry within {}; \
-                 otherwise the analysis stops.",
-                setting_percent(stress_agreement)
-            ),
-            &["stages.clean.stress_agreement"],
-        ),
-    ]
+    say(text, &["stages.ingest.unwrap_angle"])
 }

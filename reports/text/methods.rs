@@ -3,20 +3,24 @@
 
 use super::cleaning;
 use super::exports;
+use super::geometries;
 use super::liquids;
 use super::numbers::{count, setting, setting_percent, whole};
 use super::transient;
 use serde::{Deserialize, Serialize};
 use stages::clean::params::Params as Clean;
-use stages::fit::params::{Loss, Params as Fit};
+use stages::fit::params::{Loss, ModelName, Params as Fit};
+use stages::fit::rules;
 use stages::ingest::params::Params as Ingest;
+use stages::numerics::interval::PART_POWER;
+use stages::numerics::least_squares::INDEPENDENT;
 use stages::physics::liquids::Composition;
 use stages::physics::models::{self, Model, Subject};
 use stages::references;
-use stages::reversal::params::{Choices, Params as Reversal};
+use stages::reversal::params::{Choices, Fit as Curve, Params as Reversal};
 use stages::reversal::result::JudgedRun;
 use stages::states::params::{Ends, Params as StatesParams};
-use stages::states::result::States;
+use stages::states::result::{LEAST_FORM_WEIGHT, LINE_STRAIN, States};
 use stages::uncertainty::params::Params as Uncertainty;
 
 /// The settings of all stages, as they are in force.
@@ -42,6 +46,20 @@ pub struct InForce {
     pub inertia_known: bool,
     /// Whether any geometry in use is parallel plates.
     pub plates: bool,
+    /// Whether any geometry in use is a cone and plate.
+    pub cones: bool,
+    /// Whether any geometry in use is concentric cylinders.
+    pub cylinders: bool,
+    /// Whether any export in use gives the angle of the moving part.
+    pub angles: bool,
+    /// Whether any export in use tells its steps by nothing but a set-point.
+    pub steps_by_set_point: bool,
+    /// Whether any export in use gives both stress and torque.
+    pub stress_and_torque: bool,
+    /// Whether any export in use gives stress and no torque.
+    pub stress_exported: bool,
+    /// Whether the solid fraction of any sample follows from masses.
+    pub weighed: bool,
 }
 
 /// A sentence with what it rests on.
@@ -60,8 +78,23 @@ pub struct Sentence {
 pub struct Paragraph {
     /// Its heading.
     pub title: &'static str,
+    /// A formula above its sentences and a table below them.
+    pub given: Option<Given>,
     /// Its sentences.
     pub sentences: Vec<Sentence>,
+}
+
+/// A formula, and the numbers in it as a table.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Given {
+    /// The formula; `^` stands before a power of one character.
+    pub formula: &'static str,
+    /// What the table is.
+    pub caption: &'static str,
+    /// Its heads.
+    pub columns: &'static [&'static str],
+    /// Its cells.
+    pub rows: Vec<Vec<String>>,
 }
 
 pub(super) fn say(text: impl Into<String>, from: &[&str]) -> Sentence {
@@ -78,14 +111,18 @@ impl Sentence {
 
 /// The methods text of a study.
 pub fn paragraphs(settings: &InForce, runs: &[JudgedRun], states: &States) -> Vec<Paragraph> {
-    let paragraph = |title, sentences| Paragraph { title, sentences };
+    let paragraph = |title, sentences| Paragraph { title, given: None, sentences };
+    let fit = &settings.reversal.fit;
+    let curve = Paragraph { title: "The fitted curve", given: Some(transient::given(fit)), sentences: curve(fit) };
     let all = vec![
         paragraph("Liquids", liquids::sentences(&settings.computed_liquids)),
         paragraph("Readings", readings(settings, runs)),
-        paragraph("Exclusions", exclusions(&settings.clean)),
+        paragraph("Exclusions", exclusions(settings)),
         paragraph("Limits of the flow", cleaning::judged(&settings.clean, settings.plates)),
         paragraph("Before the reversal", before(settings)),
         paragraph("After the reversal", after(settings)),
+        curve,
+        paragraph("Beside the value at zero strain", beside(settings)),
         paragraph("Resolved or not, and grades", grades(settings)),
         paragraph("Control", control(settings, states)),
         paragraph("States and the share of the rise", hierarchy(settings, states)),
@@ -102,7 +139,8 @@ fn readings(settings: &InForce, runs: &[JudgedRun]) -> Vec<Sentence> {
         format!("{} with {} {were} read.", count(runs.len() as u64, "raw export"), count(rows, "row")),
         &["count of runs", "count of rows"],
     )];
-    out.extend(exports::sentences(&settings.ingest, settings.clean.stress_agreement));
+    out.extend(exports::sentences(settings));
+    out.extend(geometries::sentences(settings));
     let clean = &settings.clean;
     out.push(
         say(
@@ -130,7 +168,8 @@ fn readings(settings: &InForce, runs: &[JudgedRun]) -> Vec<Sentence> {
     out
 }
 
-fn exclusions(clean: &Clean) -> Vec<Sentence> {
+fn exclusions(settings: &InForce) -> Vec<Sentence> {
+    let clean = &settings.clean;
     let mut out = vec![say("Readings are flagged with a reason and never deleted.", &["count of exclusions"])];
     let plain = [
         (clean.missing, "without torque, time or motion", "stages.clean.missing"),
@@ -144,7 +183,7 @@ fn exclusions(clean: &Clean) -> Vec<Sentence> {
         out.push(say(format!("Set aside were readings {what}."), &from));
     }
     out.extend(flags(clean));
-    out.extend(cleaning::exclusions(clean));
+    out.extend(cleaning::exclusions(settings));
     out
 }
 
@@ -175,7 +214,8 @@ fn flags(clean: &Clean) -> Vec<Sentence> {
     });
     let ceiling = clean.above_torque_ceiling.on().map(|r| {
         let times = if r.factor == 1.0 { String::new() } else { format!("{} times ", setting(r.factor)) };
-        let text = format!("Stretches whose median torque lies above {times}its largest torque are set aside.");
+        let text =
+            format!("Stretches whose median torque lies above {times}the instrument's largest torque are set aside.");
         say(text, &["stages.clean.above_torque_ceiling"])
     });
     let inertia = clean.instrument_inertia.on().map(|r| {
@@ -244,9 +284,9 @@ fn before(settings: &InForce) -> Vec<Sentence> {
         ),
         say(
             format!(
-                "It counts as not steady if it drifts significantly by more than {} over that window, or if the value \
-                 to which it recovers past strain {} differs significantly by more than {}; steadiness is not shown \
-                 where the drift is known to no better than {}.",
+                "The stretch before counts as not steady if its viscosity drifts significantly by more than {} over that \
+                 window, or if the value to which it recovers past strain {} differs significantly by more than {}; \
+                 steadiness is not shown where the drift is known to no better than {}.",
                 setting_percent(before.drift),
                 setting(before.recovery_strain),
                 setting_percent(before.recovery),
@@ -273,45 +313,50 @@ fn usable(settings: &InForce) -> Sentence {
 }
 
 fn after(settings: &InForce) -> Vec<Sentence> {
-    let (fit, beside) = (&settings.reversal.fit, &settings.reversal.beside);
-    let mut out = vec![
+    vec![
         usable(settings),
         say(
-            "The contact share is one less the ratio of the viscosity at zero strain, H of the curve below, to the \
+            "The contact share is one less the ratio of the viscosity at zero strain, H of the fitted curve, to the \
              steady one before.",
             &["stages.reversal.fit"],
         )
         .citing(&["gadala-maria-1980", "lin-2015"]),
-    ];
-    out.extend(transient::sentences(fit));
-    out.extend([
+    ]
+}
+
+fn curve(fit: &Curve) -> Vec<Sentence> {
+    let mut out = transient::sentences(fit);
+    out.push(
         say(
             "Where no form fits the trace within the noise, its uncertainty is widened by the root of the sum of \
              squares per degree of freedom.",
             &["stages.reversal.fit"],
         )
         .citing(&["birge-1932"]),
-        say(
-            format!(
-                "Beside it are given the mean over an early flat stretch up to strain {}, the minimum up to strain {}, \
-                 and the strains of recovery, these only where the fall exceeds {} times its standard uncertainty. A \
-                 stretch is flat if, over a ratio of strains of at least {}, its slope is not significant and the \
-                 viscosity changes by less than {}.",
-                setting(beside.plateau_end),
-                setting(beside.minimum_end),
-                setting(beside.significant_fall),
-                setting(beside.plateau_ratio),
-                setting_percent(beside.plateau_change)
-            ),
-            &["stages.reversal.beside"],
-        ),
-    ]);
-    out.extend(settings.reversal.choices.on().map(choices));
+    );
+    out
+}
+
+fn beside(settings: &InForce) -> Vec<Sentence> {
+    let beside = &settings.reversal.beside;
+    let text = format!(
+        "Beside the value at zero strain are given the mean over an early flat stretch up to strain {}, the minimum up to \
+         strain {}, and the strains of recovery, these only where the fall exceeds {} times its standard uncertainty. A \
+         stretch is flat if, over a ratio of strains of at least {}, its slope is not significant and the viscosity \
+         changes by less than {}.",
+        setting(beside.plateau_end),
+        setting(beside.minimum_end),
+        setting(beside.significant_fall),
+        setting(beside.plateau_ratio),
+        setting_percent(beside.plateau_change)
+    );
+    let mut out = vec![say(text, &["stages.reversal.beside"])];
+    out.extend(settings.reversal.choices.on().into_iter().flat_map(choices));
     out
 }
 
 /// Under which other settings every contact share was read once more.
-fn choices(choices: &Choices) -> Sentence {
+fn choices(choices: &Choices) -> Vec<Sentence> {
     let values = |list: &[f64]| listed(list.iter().map(|x| setting(*x)));
     let part = |what: &str, list: &[f64]| (!list.is_empty()).then(|| format!("{what} {}", values(list)));
     let parts = [
@@ -320,6 +365,7 @@ fn choices(choices: &Choices) -> Sentence {
         part("the widths of the priors times", &choices.prior_width),
         part("the widths of the bins times", &choices.bin_width),
         choices.without_release.then(|| "no form with an elastic release".to_owned()),
+        choices.with_spikes.then(|| "the readings that count as spikes".to_owned()),
     ];
     let parts: Vec<String> = parts.into_iter().flatten().collect();
     let text = if parts.is_empty() {
@@ -330,7 +376,26 @@ fn choices(choices: &Choices) -> Sentence {
             parts.join("; with ")
         )
     };
-    say(text, &["stages.reversal.choices"])
+    let mut out = vec![say(text, &["stages.reversal.choices"])];
+    out.extend((!parts.is_empty()).then(other_readings));
+    out
+}
+
+/// What else is read from the same traces, beside the grid.
+fn other_readings() -> Sentence {
+    let (low, high) = LINE_STRAIN;
+    say(
+        format!(
+            "Beside these stand every form of the recovery alone, where its weight is at least {}; a straight line \
+             through the strains from {} to {}, drawn back to zero; and states with reversals of grade A only, or of \
+             grade C as well. A verdict must stand under all of these. The early plateau and the minimum are other \
+             quantities: they are shown with them and decide nothing.",
+            setting(LEAST_FORM_WEIGHT),
+            setting(low),
+            setting(high)
+        ),
+        &["stages.reversal.choices", "stages.reversal.states"],
+    )
 }
 
 fn grades(settings: &InForce) -> Vec<Sentence> {
@@ -339,8 +404,8 @@ fn grades(settings: &InForce) -> Vec<Sentence> {
         say(
             format!(
                 "A reversal is resolved if its first usable strain is at most {}, the standard uncertainty of its \
-                 contact share at most {}, the share itself at least {} and below one, and at least {} lie below \
-                 strain 0.1.",
+                 contact share at most {}, the share itself at least {} and below one by more than its uncertainty, \
+                 and at least {} lie below strain 0.1.",
                 setting(resolved.dead_strain),
                 setting(resolved.uncertainty),
                 setting(resolved.smallest_share),
@@ -358,9 +423,20 @@ fn grades(settings: &InForce) -> Vec<Sentence> {
         ),
         say(
             format!(
+                "Where the sample stands still and is sheared on in the old sense, contacts do not open and no transient \
+                 is allowed: the viscosity over strain 0.02 to 0.3 after such a restart is compared with that of the \
+                 window before, and it fails if they differ significantly (99 %) and by more than {}.",
+                setting_percent(grade.restart)
+            ),
+            &["stages.reversal.grade"],
+        )
+        .citing(&["gadala-maria-1980"]),
+        say(
+            format!(
                 "Grade F, not usable: nothing steady before, aborted below strain {}, below {} torque floors, speeds \
                  before and after that differ by more than {}, or set aside by hand. Grade C, shown only: not \
-                 resolved, not steady or not shown to be, the control failed, or the torque fell for good.",
+                 resolved, not steady or not shown to be, the control failed, a restart in the old sense in the same run \
+                 failed, or the torque fell for good.",
                 setting(grade.aborted),
                 setting(grade.torque_floors),
                 setting_percent(grade.speed_unusable)
@@ -406,14 +482,29 @@ fn control(settings: &InForce, states: &States) -> Vec<Sentence> {
         say(
             format!(
                 "The time until its torque is back within {} standard uncertainties is not used in any run of that \
-                 instrument and geometry. The control fails if its mean apparent contact share differs from zero by \
+                 instrument and geometry{}. The control fails if its mean apparent contact share differs from zero by \
                  more than two standard uncertainties and by more than {}.",
                 setting(control.back_within),
+                later(settings),
                 setting(control.failed_share)
             ),
-            &["stages.reversal.control"],
+            &["stages.reversal.control", "stages.reversal.choices.dead_strain"],
         ),
     ]
+}
+
+/// What becomes of a reversal in which the control comes back late.
+fn later(settings: &InForce) -> String {
+    let factors = settings.reversal.choices.on().map_or(&[][..], |c| &c.dead_strain);
+    if factors.is_empty() {
+        return ": a reversal that was read from an earlier strain on has no value".to_owned();
+    }
+    let factors = listed(factors.iter().map(|f| setting(*f))).replace(" and ", " or ");
+    format!(
+        ": a reversal that could be read from an earlier strain on is read again from {factors} times that strain on, \
+         the first of these that is late enough, and has no value if none is; plateau, minimum and the drawn curve stay \
+         those of the first reading"
+    )
 }
 
 fn hierarchy(settings: &InForce, states: &States) -> Vec<Sentence> {
@@ -424,7 +515,7 @@ fn hierarchy(settings: &InForce, states: &States) -> Vec<Sentence> {
     vec![
         say(
             format!(
-                "{} over {} {} {}. Reversals of a sample whose held quantity differs by less than a ratio of {} have \
+                "{} with a set-point, over {}, {} {}. Reversals of a sample whose held quantity differs by less than a ratio of {} have \
                  one set-point; found values that span more than a ratio of {} stop the analysis.",
                 count(n as u64, "reversal"),
                 count(loadings.len() as u64, "loading"),
@@ -441,6 +532,11 @@ fn hierarchy(settings: &InForce, states: &States) -> Vec<Sentence> {
             ],
         ),
         say(
+            "With the steady viscosity η and the contact share X, the hydrodynamic viscosity is η(1 − X), the contact \
+             viscosity ηX; the relative viscosity is η over the viscosity of the liquid.",
+            &["count of states"],
+        ),
+        say(
             format!(
                 "The value of a state is the unweighted mean over loadings of the means over their repeats, taken of \
                  the logarithms of viscosities and of their ratio, over reversals of grade {} or better; it needs {} \
@@ -452,9 +548,14 @@ fn hierarchy(settings: &InForce, states: &States) -> Vec<Sentence> {
         ),
         say(
             format!(
-                "Its 95 % interval joins, in quadrature, Student's t on the loading means with {} of the median \
-                 standard uncertainty of a reversal, which all of a state are taken to share.",
-                setting_percent(params.shared_part)
+                "Its standard uncertainty joins, in quadrature, the scatter of the loading means with {} of the median \
+                 standard uncertainty of a reversal, which all of a state are taken to share, and with the terms of \
+                 instrument and sample. The half-width of its 95 % interval is k times that, \
+                 k² = 1.96² + (t² − 1.96²)·p^{} but at least t²·p, with Student's t of the loading means and the part p \
+                 that their scatter has in the variance: by exact calculation this holds 95 to 98 % with two loadings and \
+                 95 to 97 % with three or more, whatever that part is in truth (own rule).",
+                setting_percent(params.shared_part),
+                setting(PART_POWER)
             ),
             &["stages.reversal.states.shared_part"],
         )
@@ -494,22 +595,22 @@ fn fits(fit: &Fit) -> Vec<Sentence> {
     if fit.skip || fit.models.is_empty() {
         return Vec::new();
     }
-    let fitted = fit.models.iter().filter_map(|name| models::find(name.as_str())).map(|model| fitted(fit, model));
-    let mut out: Vec<Sentence> = fitted.collect();
+    let named: Vec<&dyn Model> = fit.models.iter().filter_map(|name| models::find(name.as_str())).collect();
+    let of = |subject| named.iter().copied().filter(|m| m.subject() == subject).collect::<Vec<_>>();
+    let groups = [Subject::Thickening, Subject::Packing, Subject::FlowCurve].map(of);
+    let mut out: Vec<Sentence> = groups.iter().filter(|g| !g.is_empty()).map(|group| fitted(fit, group)).collect();
     out.push(minimised(fit));
+    out.extend(robust(fit));
+    out.extend(identified(fit));
     out.push(
         say(
-            "Intervals of parameters end where the sum of squares, least over all others, has risen by what 95 % allow; \
-             a parameter on its bound, or bounded on one side only, has no value, and with fewer than three solid \
-             fractions or one state that decides the fit alone the thickening law has none.",
-            &["stages.fit.models"],
-        )
-        .citing(&["baarda-1968"]),
-    );
-    out.push(
-        say(
-            "Explanations of the same data are weighed by the corrected Akaike criterion; its weights compare them \
-             with each other only.",
+            format!(
+                "Explanations of the same data are weighed by the corrected Akaike criterion; its weights compare them \
+                 with each other only, and one is called preferred from a weight of {}. The hydrodynamic part is called \
+                 flat where its change over the stresses stays within ±{} at 95 % (own rules).",
+                setting(rules::PREFERRED),
+                setting_percent(rules::FLAT)
+            ),
             &["stages.fit.models"],
         )
         .citing(&["akaike-1974", "hurvich-1989", "burnham-2002"]),
@@ -517,41 +618,102 @@ fn fits(fit: &Fit) -> Vec<Sentence> {
     out
 }
 
-fn fitted(fit: &Fit, model: &dyn Model) -> Sentence {
-    let title = model.title();
-    let source: Vec<&'static str> = Some(model.source()).filter(|s| !s.is_empty()).into_iter().collect();
-    let what = match model.subject() {
+/// By which rules a parameter or a fit has a value.
+fn identified(fit: &Fit) -> Vec<Sentence> {
+    let digits = -stages::numerics::float::log10(INDEPENDENT);
+    let parameter = format!(
+        "Intervals of parameters end where the sum of squares, least over all others, has risen by what 95 % allow. A \
+         parameter has no value on its bound, where that rise does not come on both sides, where the interval is wider \
+         than ±{} for a solid fraction or reaches to a factor of {} either way for a scale (own rules), or where other \
+         parameters take its place to {digits:.0} digits (empirical); the condition number of each fit stands in the \
+         table of models.",
+        setting(rules::WIDEST_FRACTION),
+        setting(rules::WIDEST_SCALE),
+    );
+    let whole = format!(
+        "A fit has none where the data miss the model by more than {} standard uncertainties on the average, or where \
+         one state that chance puts so far off with a probability below {} moves a parameter by more than its standard \
+         uncertainty (own rules); below a probability of {} the model is said not to fit.",
+        setting(rules::MISSES),
+        setting_percent(rules::WILD),
+        setting_percent(rules::MISFIT)
+    );
+    let mut out =
+        vec![say(parameter, &["stages.fit.models"]), say(whole, &["stages.fit.models"]).citing(&["baarda-1968"])];
+    let about = |subject: Subject| {
+        let is = |name: &ModelName| models::find(name.as_str()).is_some_and(|m| m.subject() == subject);
+        fit.models.iter().any(is)
+    };
+    if about(Subject::Thickening) || about(Subject::Packing) {
+        let text = format!(
+            "A jamming fraction is remarked as implausible where its interval lies above the close packing of equal \
+             spheres, {:.4}, or below {} (own rule).",
+            rules::CLOSEST_PACKING,
+            setting(rules::LOOSEST_PACKING)
+        );
+        out.push(say(text, &["stages.fit.models"]));
+    }
+    if about(Subject::Thickening) {
+        let text = format!(
+            "The thickening law asks for {} solid fractions (own rule) and for a viscosity that follows the stress: that \
+             none does must have a probability below {}, or, with one loading per state, one must change by {}. Advice \
+             on amplitude and jamming fraction turns on whether the densest sample reaches {} of φ₀ (empirical).",
+            rules::FEWEST_FRACTIONS,
+            setting_percent(rules::CONSTANT),
+            setting_percent(rules::SMALLEST_RISE),
+            setting(rules::NEAR_JAMMING)
+        );
+        out.push(say(text, &["stages.fit.models"]));
+    }
+    out
+}
+
+/// One sentence for the models that are fitted to the same.
+fn fitted(fit: &Fit, models: &[&dyn Model]) -> Sentence {
+    let held = [("α", fit.alpha), ("β", fit.beta)];
+    let held = listed(held.iter().filter_map(|(name, v)| v.map(|v| format!("{name} held at {}", setting(v)))));
+    let what = match models[0].subject() {
         Subject::Thickening => {
-            let held = [("alpha", fit.alpha), ("beta", fit.beta)];
-            let held = held.iter().filter_map(|(name, v)| v.map(|v| format!("{name} held at {}", setting(v))));
-            let held: Vec<String> = held.collect();
-            let with = if held.is_empty() { String::new() } else { format!(", {}", listed(held.into_iter())) };
-            format!("to all samples and stresses at once{with}")
+            let with = if held.is_empty() { String::new() } else { format!(", {held}") };
+            format!("to all samples of the same particles at all stresses at once{with}")
         }
         Subject::Packing => "against the solid fraction at either end of the rise".to_owned(),
         Subject::FlowCurve => "to the flow curve of each sample".to_owned(),
     };
-    let from = ["stages.fit.models", "stages.fit.alpha", "stages.fit.beta"];
-    say(format!("The {title} model was fitted {what}."), &from).citing(&source)
+    let titles = listed(models.iter().map(|m| m.title().to_owned()));
+    let were = if models.len() == 1 { "model was" } else { "models were" };
+    let sources: Vec<&'static str> = models.iter().map(|m| m.source()).filter(|s| !s.is_empty()).collect();
+    say(format!("The {titles} {were} fitted {what}."), &["stages.fit.models", "stages.fit.alpha", "stages.fit.beta"])
+        .citing(&sources)
 }
 
 fn minimised(fit: &Fit) -> Sentence {
     let from = setting(fit.loss_scale);
-    let (loss, source) = match fit.loss {
-        Loss::Squares => ("squares of the residuals".to_owned(), None),
-        Loss::SoftL1 => (format!("a soft-L1 loss from {from} standard uncertainties on"), Some("huber-1964")),
-        Loss::Huber => (format!("Huber's loss from {from} standard uncertainties on"), Some("huber-1964")),
+    let loss = match fit.loss {
+        Loss::Squares => "squares of the residuals".to_owned(),
+        Loss::SoftL1 => format!("a soft-L1 loss from {from} standard uncertainties on"),
+        Loss::Huber => format!("Huber's loss from {from} standard uncertainties on"),
     };
-    let cites: Vec<&str> = std::iter::once("orear-1982").chain(source).collect();
     say(
         format!(
             "Fits minimise {loss} of the logarithm of the viscosity with their covariance; the solid fraction of a \
              sample moves within its uncertainty, and where the rate was held the error of the stress follows that of \
-             the viscosity (effective variance)."
+             the viscosity (effective variance), but a state keeps {} of its error at least (own rule). The scatter of \
+             a loading is taken as {} at least (common practice).",
+            setting_percent(rules::LEAST_MOVE),
+            setting_percent(rules::SMALLEST_SCATTER)
         ),
         &["stages.fit.loss", "stages.fit.loss_scale"],
     )
-    .citing(&cites)
+    .citing(&["orear-1982"])
+}
+
+/// What uncertainties and criteria are where the loss is robust.
+fn robust(fit: &Fit) -> Option<Sentence> {
+    let text = "Uncertainties are those of an M-estimate, from the variance of its pseudo-values and never below that of \
+                normal errors; states that the loss pulls at less than fully stand with their weights in the residuals, \
+                and no criterion weighs models of the viscosity.";
+    (fit.loss != Loss::Squares).then(|| say(text, &["stages.fit.loss"]).citing(&["huber-1964", "huber-1981"]))
 }
 
 fn uncertainty(settings: &InForce) -> Vec<Sentence> {
@@ -625,12 +787,24 @@ pub fn running_text(paragraph: &Paragraph, cited: &[&str]) -> String {
     paragraph.sentences.iter().map(sentence).collect::<Vec<_>>().join(" ")
 }
 
+/// A table in plain text.
+fn pipes(given: &Given) -> String {
+    let line = |cells: Vec<&str>| format!("| {} |\n", cells.join(" | "));
+    let rows = given.rows.iter().map(|row| line(row.iter().map(String::as_str).collect()));
+    let head = [line(given.columns.to_vec()), line(vec!["---"; given.columns.len()])];
+    format!("\n{}{}\n{}\n", head.concat(), rows.collect::<String>(), given.caption)
+}
+
 /// The methods text as plain text with headings, and the sources.
 pub fn markdown(paragraphs: &[Paragraph]) -> String {
     let cited = cited(paragraphs);
     let mut out = "# Methods\n".to_owned();
     for paragraph in paragraphs {
-        out.push_str(&format!("\n## {}\n\n{}\n", paragraph.title, running_text(paragraph, &cited)));
+        out.push_str(&format!("\n## {}\n\n", paragraph.title));
+        let given = paragraph.given.as_ref();
+        out.push_str(&given.map_or_else(String::new, |given| format!("    {}\n\n", given.formula)));
+        out.push_str(&format!("{}\n", running_text(paragraph, &cited)));
+        out.push_str(&given.map_or_else(String::new, pipes));
     }
     if !cited.is_empty() {
         out.push_str("\n## Sources\n\n");

@@ -16,7 +16,8 @@ fn other(value: &Value) -> Vec<Value> {
         Value::Number(n) if n.is_u64() => vec![json!(n.as_u64().unwrap() + 1)],
         Value::Number(n) => vec![json!(1.25 * n.as_f64().unwrap())],
         Value::Null => vec![json!(1.5)],
-        Value::String(_) => ["A", "C"].map(Value::from).to_vec(),
+        // Grades, losses.
+        Value::String(_) => ["A", "C", "squares", "soft-l1", "huber"].map(Value::from).to_vec(),
         Value::Array(items) => vec![json!(&items[..items.len().saturating_sub(1)])],
         Value::Object(_) => vec![json!(false), json!({"S": {"low": "1 Pa"}})],
     }
@@ -54,7 +55,11 @@ fn changed(settings: &InForce) -> Vec<(String, InForce)> {
 
 /// Studies in which between them every setting has a bearing.
 fn studies() -> [InForce; 2] {
-    let plain = InForce { inertia_known: true, ..InForce::default() };
+    let (cones, cylinders, angles, steps_by_set_point, stress_and_torque) = (true, true, true, true, true);
+    let plain = InForce { inertia_known: true, cones, cylinders, angles, ..InForce::default() };
+    let temperature = stages::physics::quantity::Quantity { value: 298.15, u: 0.1 };
+    let computed_liquids = vec![("water".to_owned(), stages::physics::liquids::Composition::Water { temperature })];
+    let plain = InForce { steps_by_set_point, stress_and_torque, computed_liquids, ..plain };
     let mut other = InForce { plates: true, ..plain.clone() };
     other.fit.loss = stages::fit::params::Loss::Huber;
     let edge = stages::clean::params::EdgeFracture { surface_tension: Some(0.02), ..Default::default() };
@@ -64,6 +69,16 @@ fn studies() -> [InForce; 2] {
 
 #[test]
 fn every_setting_that_changes_a_result_changes_the_text() {
+    let untried = studies().map(|settings| {
+        let tried = changed(&settings);
+        let whole = serde_json::to_value(&settings).unwrap();
+        let mut all = Vec::new();
+        pointers(&whole, String::new(), &mut all);
+        let leaf = |at: &&String| !whole.pointer(at).unwrap().is_object();
+        all.iter().filter(leaf).filter(|at| !tried.iter().any(|(t, _)| t == *at)).cloned().collect::<Vec<String>>()
+    });
+    let in_both: Vec<&String> = untried[0].iter().filter(|at| untried[1].contains(at)).collect();
+    assert!(in_both.is_empty(), "no other value was tried for {in_both:#?}");
     let silent = studies().map(|settings| {
         let (before, all) = (text(&settings), changed(&settings));
         assert!(all.len() > 80, "{}", all.len());
@@ -73,4 +88,19 @@ fn every_setting_that_changes_a_result_changes_the_text() {
     // What has no bearing in one study, because it has no plates say, has one in the other.
     let in_both: Vec<&String> = silent[0].iter().filter(|at| silent[1].contains(at)).collect();
     assert!(in_both.is_empty(), "the text is silent about {in_both:#?}");
+}
+
+/// Whatever a study file can set in a stage is in force here, so that the test above sees it.
+#[test]
+fn every_setting_of_a_stage_is_known_to_the_text() {
+    let demo = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../demo-project");
+    let study = crate::study::load(&demo).unwrap_or_else(|_| panic!("the demo can be read"));
+    let whole = serde_json::to_value(InForce::default()).unwrap();
+    let paths: Vec<String> = stages::setup::listing::settings(&study).into_iter().map(|row| row.path).collect();
+    let of_stages: Vec<&str> = paths.iter().filter_map(|path| path.strip_prefix("stages.")).collect();
+    assert!(of_stages.len() > 100, "{}", of_stages.len());
+    for path in of_stages {
+        let pointer = format!("/{}", path.replace('.', "/"));
+        assert!(whole.pointer(&pointer).is_some(), "stages.{path} is not among the settings in force");
+    }
 }

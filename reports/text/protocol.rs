@@ -43,24 +43,24 @@ fn counted(runs: &[JudgedRun]) -> String {
 }
 
 /// Smallest, median and largest of some values, in words.
-fn spread(values: impl Iterator<Item = f64>) -> Option<String> {
+fn spread(values: impl Iterator<Item = f64>, printed: impl Fn(f64) -> String) -> Option<String> {
     let mut values: Vec<f64> = values.filter(|v| v.is_finite() && *v > 0.0).collect();
     values.sort_by(f64::total_cmp);
     let (low, high) = (values.first()?, values.last()?);
-    let middle = plain(values[values.len() / 2]);
-    let (low, high) = (plain(*low), plain(*high));
+    let middle = printed(values[values.len() / 2]);
+    let (low, high) = (printed(*low), printed(*high));
     Some(if low == high { middle } else { format!("{middle} ({low} to {high})") })
 }
 
 /// Strain before and after, as recorded.
 fn sheared(reversals: &[&StudyReversal]) -> Option<String> {
     let before = reversals.iter().filter_map(|r| r.judged.read.before.as_ref());
-    let record = spread(before.clone().map(|b| b.record_strain))?;
-    let after = spread(reversals.iter().map(|r| r.judged.read.strain_after))?;
-    let readings = spread(before.map(|b| f64::from(b.readings)))?;
+    let record = spread(before.clone().map(|b| b.record_strain), plain)?;
+    let after = spread(reversals.iter().map(|r| r.judged.read.strain_after), plain)?;
+    let readings = spread(before.map(|b| f64::from(b.readings)), |n| format!("{n:.0}"))?;
     Some(format!(
-        "Median strain on record before a reversal, in one sense at one set-point: {record}; after it: {after}; \
-         readings in the window before: {readings}; smallest and largest in brackets."
+        "Medians, with the smallest and the largest in brackets: before a reversal a strain of {record} in one sense \
+         and at one set-point is on record, after it one of {after}; the window before holds {readings} readings."
     ))
 }
 
@@ -86,7 +86,9 @@ fn held(reversals: &[&StudyReversal]) -> Option<String> {
         })
     };
     let parts: Vec<String> = [of(Controlled::Rate), of(Controlled::Stress)].into_iter().flatten().collect();
-    (!parts.is_empty()).then(|| format!("Held was the {}.", listed(parts.into_iter())))
+    let parts = parts.into_iter().map(|part| format!("the {part}"));
+    let parts = listed(parts);
+    (!parts.is_empty()).then(|| format!("Held was {parts}."))
 }
 
 /// When the runs began, as their exports say.

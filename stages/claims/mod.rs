@@ -1,7 +1,8 @@
 //! Claims: numbers that were, or will be, printed somewhere, held against what the study gives.
 //!
 //! In: the claims of the study file and the published tables. Out: a row per claim. A claim that fits no row, or
-//! more than one, does not hold, and its row says what there is instead.
+//! more than one, does not hold, and its row says what there is instead; one that holds is held against what other
+//! choices of settings give as well.
 
 mod compute;
 pub mod params;

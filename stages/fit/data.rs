@@ -12,6 +12,7 @@
 //! stress of a state at a held rate is measured with the same torque as its viscosity: see [`Scale::moves`].
 
 use super::compute::Study;
+use super::rules::SMALLEST_SCATTER;
 use crate::numerics::float;
 use crate::numerics::interval::{covariance_of_means, mean};
 use crate::numerics::whitening::Whitening;
@@ -21,9 +22,6 @@ use crate::physics::models::{Point, Subject};
 use crate::reversal::result::Controlled;
 use crate::states::result::{State, StudyReversal};
 use std::collections::BTreeMap;
-
-/// Scatter of ln η below which no measurement of a torque is taken to be known (common practice: 0.1 %).
-const SMALLEST_SCATTER: f64 = 1e-3;
 
 /// What is fitted.
 #[derive(Debug, Clone)]

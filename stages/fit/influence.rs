@@ -7,12 +7,10 @@
 //! differ by C Jᵀa · (a·e)/(a·Ma).
 
 use super::problem::Problem;
+use super::rules::WILD;
 use super::solve::Found;
 use crate::numerics::least_squares::{Covariance, Residuals as _};
 use crate::numerics::student_t;
-
-/// Probability, for any of the data, below which the furthest one is called wild; common practice (Bonferroni).
-const WILD: f64 = 0.01;
 
 /// What a datum does.
 #[derive(Debug, Clone, Copy, PartialEq)]

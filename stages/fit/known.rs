@@ -2,20 +2,13 @@
 
 use super::influence::{Wild, wild};
 use super::profile::Profile;
+use super::rules::{CLOSEST_PACKING, LOOSEST_PACKING, MISFIT, MISSES, WIDEST_FRACTION, WIDEST_SCALE};
 use super::solve::{Fit, Found, Spread, spread};
 use crate::numerics::chi_square;
-use crate::physics::models::Point;
+use crate::physics::models::{Parameter, Point};
 
-/// A solid fraction whose 95 % half-width exceeds this is not identified: ±0.1 spans everything from loose to close
-/// packing of spheres (0.55 to 0.74). Own rule.
-const WIDEST_FRACTION: f64 = 0.1;
-/// A scale that is known to a factor of 10 only is not identified. Own rule.
-const WIDEST_SCALE: f64 = 10.0;
-/// Where the data miss the model by more than this many standard uncertainties (root of the mean square), no value of
-/// a parameter means anything. Own rule.
-const MISSES: f64 = 5.0;
-/// Probability of the misfit below which the model is said not to fit; common practice.
-const MISFIT: f64 = 0.01;
+/// Parameters that are solid fractions at which a suspension jams.
+const JAMMING_FRACTIONS: [&str; 3] = ["phi_0", "phi_m", "phi_max"];
 
 /// What is known of one quantity.
 #[derive(Debug, Clone, PartialEq)]
@@ -44,8 +37,9 @@ pub(super) fn distrust(fit: &Fit<'_>) -> Option<String> {
     if let Some(wild) = wild(&fit.problem, found).filter(|w| w.decides) {
         return Some(format!("no value: {}", wild_words(fit, wild)));
     }
-    let misses = fit.problem.knows_errors() && found.variance > MISSES * MISSES;
-    misses.then(|| format!("no value: the data miss the model by {:.0} standard uncertainties", found.variance.sqrt()))
+    let variance = found.robust.as_ref().map_or(found.variance, |robust| robust.variance);
+    let misses = fit.problem.knows_errors() && variance > MISSES * MISSES;
+    misses.then(|| format!("no value: the data miss the model by {:.0} standard uncertainties", variance.sqrt()))
 }
 
 fn wild_words(fit: &Fit<'_>, wild: Wild) -> String {
@@ -69,7 +63,11 @@ pub(super) fn remarks(fit: &Fit<'_>) -> Vec<String> {
     let distrusted = distrust(fit).is_some();
     let known_errors = fit.problem.knows_errors();
     if known_errors && chi_square::upper_tail(found.rss, found.dof) < MISFIT {
-        let widened = if distrusted { "" } else { "; uncertainties are widened by its root" };
+        let widened = match (distrusted, &found.robust) {
+            (true, _) => "",
+            (false, None) => "; uncertainties are widened by its root",
+            (false, Some(_)) => "; uncertainties allow for it",
+        };
         out.push(format!(
             "does not fit: sum of squares {:.0} on {} degrees of freedom, more than chance gives{widened}",
             found.rss, found.dof
@@ -77,6 +75,9 @@ pub(super) fn remarks(fit: &Fit<'_>) -> Vec<String> {
     }
     if let Some(wild) = wild(&fit.problem, found).filter(|w| !w.decides) {
         out.push(wild_words(fit, wild));
+    }
+    if found.robust.is_some() {
+        out.push("robust loss: uncertainties are those of an M-estimate, and no criterion weighs models".to_owned());
     }
     if !known_errors {
         out.push(
@@ -123,12 +124,18 @@ fn parameter(fit: &Fit<'_>, found: &Found, k: usize) -> Known {
     let Some(Spread { u, half }) = spread(problem, found, &gradient).filter(|s| s.u > 0.0 && s.half.is_finite()) else {
         return Known::words("not identified: other parameters can take its place".to_owned());
     };
-    let target = half / u * found.variance.sqrt();
+    // On a linear model the sum of squares has risen by this much at the ends of the interval.
+    let target = half / found.covariance.as_ref().map_or(u, |c| c.u(column));
     let (low, high) = (profile.end(-half, target), profile.end(half, target));
     let (name, value) = (problem.parameter(k).name, found.values[k]);
     let (low, high) = match (low, high) {
         (Some(low), Some(high)) => (low, high),
-        ends => return Known { open: (ends.0.is_none(), ends.1.is_none()), ..Known::words(one_sided(name, ends)) },
+        ends => {
+            return Known {
+                open: (ends.0.is_none(), ends.1.is_none()),
+                ..Known::words(one_sided(problem.parameter(k), ends))
+            };
+        }
     };
     let parameter = problem.parameter(k);
     let wide = match (parameter.scale, parameter.unit) {
@@ -141,15 +148,37 @@ fn parameter(fit: &Fit<'_>, found: &Found, k: usize) -> Known {
         return Known { open: (true, true), ..Known::words(why) };
     }
     let u = if parameter.scale { value * u } else { u };
-    Known { value: Some(value), u: Some(u), interval: Some((low, high)), remarks: Vec::new(), open: (false, false) }
+    let remarks = implausible(name, (low, high)).into_iter().collect();
+    Known { value: Some(value), u: Some(u), interval: Some((low, high)), remarks, open: (false, false) }
 }
 
-fn one_sided(name: &str, ends: (Option<f64>, Option<f64>)) -> String {
+/// What is to be said of a jamming fraction whose interval lies outside of what is known of spheres.
+pub(super) fn implausible(name: &str, (low, high): (f64, f64)) -> Option<String> {
+    if !JAMMING_FRACTIONS.contains(&name) {
+        return None;
+    }
+    if low > CLOSEST_PACKING {
+        return Some(format!(
+            "implausible: denser than equal spheres can be packed ({CLOSEST_PACKING:.4}); sizes are mixed, solid \
+             fractions are off, or the law does not hold"
+        ));
+    }
+    (high < LOOSEST_PACKING).then(|| {
+        format!(
+            "implausible: looser than spheres were found to jam ({LOOSEST_PACKING}); particles are no spheres or stick \
+             together, solid fractions are off, or the law does not hold"
+        )
+    })
+}
+
+fn one_sided(Parameter { name, unit, .. }: Parameter, ends: (Option<f64>, Option<f64>)) -> String {
+    let bound = |side: &str, at: f64| {
+        let at = format!("{} {unit}", short(at));
+        format!("not identified: the data bound {name} from {side} only, at {} (95 %)", at.trim_end())
+    };
     match ends {
-        (Some(low), None) => format!("not identified: the data bound {name} from below only, at {} (95 %)", short(low)),
-        (None, Some(high)) => {
-            format!("not identified: the data bound {name} from above only, at {} (95 %)", short(high))
-        }
+        (Some(low), None) => bound("below", low),
+        (None, Some(high)) => bound("above", high),
         _ => format!("not identified: the sum of squares hardly rises whatever {name} is"),
     }
 }

@@ -7,13 +7,14 @@
 //!   at the lowest and the highest stress of each sample, flow curves of single samples (`compute`); the models are
 //!   in `physics::models`.
 //! - Least squares or a robust loss on ln η with its full covariance, and one shift of the solid fraction per sample
-//!   within its uncertainty (`data`, `problem`, `solve`, `influence`).
+//!   within its uncertainty (`data`, `problem`, `solve`, `robust`, `influence`).
 //! - A parameter that the data do not identify has no value in the table, only words and the measurement that would
 //!   give it; so has a fit that did not converge or that hangs on one wild state (`known`). Intervals are profiles of
 //!   the sum of squares, with t of the smaller of n − p and the degrees of freedom of the loadings (`profile`).
 //! - The hydrodynamic and the contact part apart, and rival explanations of the contact shares (`parts`).
 
 mod compute;
+mod constant;
 mod curves;
 mod data;
 mod group;
@@ -24,10 +25,16 @@ mod parts;
 mod problem;
 mod profile;
 pub mod result;
+mod robust;
 mod rows;
+pub mod rules;
 mod solve;
 mod thickening;
 
+#[cfg(test)]
+#[allow(clippy::unwrap_used, clippy::disallowed_methods)]
+#[path = "scipy/tests.rs"]
+mod scipy;
 #[cfg(test)]
 #[allow(clippy::unwrap_used, clippy::disallowed_methods)]
 mod tests;

@@ -17,18 +17,11 @@ use super::group::Group;
 use super::known::short;
 use super::result::{FitRow, Fits, Rival};
 use super::rows::{corrected, empty_row, weights};
+use super::rules::{FLAT, MISFIT, PREFERRED};
 use crate::numerics::interval::{Mean, covariance_of_means, mean};
 use crate::numerics::whitening::Whitening;
 use crate::numerics::{chi_square, float, least_squares};
 use crate::states::result::{State, States};
-
-/// Relative change of the hydrodynamic part over the range of stress that its interval must stay within to be called
-/// flat: as much as the smallest rise that counts as thickening, either way, and as much again for the method.
-const FLAT: f64 = 0.2;
-/// Akaike weight from which one rival is said to be preferred: odds of 20 to 1, as 95 % are elsewhere.
-const PREFERRED: f64 = 0.95;
-/// Probability of the misfit below which no rival describes the data; common practice.
-const MISFIT: f64 = 0.01;
 
 const NAMES: [&str; 4] = ["no contacts", "constant share", "contacts carry the rise", "both parts follow the stress"];
 

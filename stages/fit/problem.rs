@@ -4,6 +4,7 @@
 //! uncertain (`data`). Scales are fitted as logarithms: coordinates are the free parameters, then the shifts.
 
 use super::data::{Data, Scale};
+use super::robust::Robust;
 use crate::numerics::float;
 use crate::numerics::least_squares::Residuals;
 use crate::numerics::whitening::Whitening;
@@ -20,13 +21,16 @@ pub(super) struct Problem<'a> {
     pub shifting: Vec<usize>,
     /// Scale of each datum.
     pub scales: Vec<Scale>,
+    /// What is added to each datum; empty where nothing is.
+    moved: Vec<f64>,
     whitening: Option<Whitening>,
 }
 
 impl<'a> Problem<'a> {
     pub(super) fn new(model: &'a dyn Model, held: &[Option<f64>], data: &'a Data) -> Self {
         let shifting = (0..data.samples.len()).filter(|s| data.samples[*s].1 > 0.0).collect();
-        let plain = Self { model, held: held.to_vec(), data, shifting, scales: Vec::new(), whitening: None };
+        let (held, scales, moved) = (held.to_vec(), Vec::new(), Vec::new());
+        let plain = Self { model, held, data, shifting, scales, moved, whitening: None };
         plain.with_scales(vec![Scale::default(); data.ln.len()])
     }
 
@@ -35,6 +39,14 @@ impl<'a> Problem<'a> {
     pub(super) fn with_scales(self, scales: Vec<Scale>) -> Self {
         let whitening = self.data.errors.as_ref().and_then(|e| e.whitening(&scales));
         Self { scales, whitening, ..self }
+    }
+
+    /// The same with the pseudo-values of a robust loss for data, and the variance that the loss works with.
+    #[must_use]
+    pub(super) fn with_pseudo_values(self, robust: &Robust) -> Self {
+        let weight = if self.knows_errors() { robust.slope } else { 1.0 };
+        let scales = self.scales.iter().map(|scale| Scale { weight, ..*scale }).collect();
+        Self { moved: robust.moved.clone(), ..self }.with_scales(scales)
     }
 
     /// The same with parameter `k` held.
@@ -101,6 +113,14 @@ impl<'a> Problem<'a> {
         }
     }
 
+    /// What an error of datum `i` alone does to a sum over whitened data with these weights.
+    pub(super) fn along(&self, i: usize, weights: &[f64]) -> f64 {
+        let mut direction = vec![0.0; self.n()];
+        direction[i] = 1.0;
+        self.whiten(&mut direction);
+        direction.iter().zip(weights).map(|(d, w)| d * w).sum()
+    }
+
     /// Covariance of the whitened data by what liquid, instrument and geometry share, row after row: L⁻¹ S L⁻ᵀ.
     pub(super) fn whitened_shared(&self) -> Option<Vec<Vec<f64>>> {
         let (errors, whitening) = (self.data.errors.as_ref()?, self.whitening.as_ref()?);
@@ -123,7 +143,7 @@ impl<'a> Problem<'a> {
         self.data.ln.len()
     }
 
-    /// y − f at coordinates `q`, not whitened.
+    /// y − f at coordinates `q`, of the data as they are, not whitened.
     pub(super) fn plain_residuals(&self, q: &[f64]) -> Vec<f64> {
         let (values, shifts) = (self.values(q), self.shifts(q));
         let ln = |i: usize| self.model.ln_viscosity(&values, self.point(i, &shifts));
@@ -148,6 +168,7 @@ impl Residuals for Problem<'_> {
         for (i, (out, ln)) in out.iter_mut().zip(&self.data.ln).enumerate() {
             *out = self.model.ln_viscosity(&values, self.point(i, &shifts)) - ln;
         }
+        out.iter_mut().zip(&self.moved).for_each(|(out, moved)| *out -= moved);
         self.whiten(&mut out[..self.n()]);
         out[self.n()..].copy_from_slice(&q[self.free().len()..]);
     }

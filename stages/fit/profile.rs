@@ -4,7 +4,8 @@
 //! others they may lie unevenly, or there may be none: the data bound the parameter on one side only.
 
 use super::problem::Problem;
-use crate::numerics::least_squares::{Effort, minimise};
+use crate::numerics::least_squares::{Effort, Residuals as _};
+use crate::numerics::least_squares_near::minimise_near;
 
 /// Steps to an end, then where the search stands counts: each halves what is left, at the least.
 const STEPS: usize = 60;
@@ -67,14 +68,13 @@ impl Profile<'_, '_> {
     fn root_of_rise(&self, q: f64, start: &[f64]) -> (f64, Vec<f64>) {
         let held = self.problem.holding(self.k, self.problem.value(self.k, q));
         if start.is_empty() {
-            let left = held.plain_residuals(&[]);
-            let mut left = left;
-            held.whiten(&mut left);
+            let mut left = vec![0.0; held.len()];
+            held.residuals(&[], &mut left);
             let rss: f64 = left.iter().map(|r| r * r).sum();
             return (root(rss - self.rss), Vec::new());
         }
         let effort = Effort { polish: 10, ..Effort::default() };
-        let solution = minimise(&held, start, effort);
+        let solution = minimise_near(&held, start, effort);
         (root(solution.sum_of_squares - self.rss), solution.parameters)
     }
 }

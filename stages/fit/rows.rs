@@ -4,7 +4,7 @@ use super::data::Data;
 use super::known::{self, Known};
 use super::params::{Loss, Params};
 use super::result::{FitQuality, FitRow, Residual};
-use super::solve::{Fit, Found};
+use super::solve::{Fit, Found, covariance_of};
 use crate::numerics::float;
 use crate::physics::models::Model;
 
@@ -56,7 +56,7 @@ pub(super) fn rows(job: &Job<'_>, fit: &Fit<'_>, known: &[Known]) -> Vec<FitRow>
 /// A row of a parameter, or of what follows from them.
 pub(super) fn row(fit: &Fit<'_>, scope: &str, (name, unit): (&str, &str), known: &Known) -> FitRow {
     let found = fit.found.as_ref().ok();
-    let criteria = found.map(|f| criteria(f.rss, fit.problem.n(), fit.problem.free().len()));
+    let criteria = found.and_then(|f| criteria_of(fit, f));
     FitRow {
         value: known.value,
         u_value: known.u,
@@ -69,6 +69,11 @@ pub(super) fn row(fit: &Fit<'_>, scope: &str, (name, unit): (&str, &str), known:
         remarks: known.remarks.iter().cloned().chain(known::remarks(fit)).collect(),
         ..empty_row(fit.problem.model.name(), scope, name, unit)
     }
+}
+
+/// Those of a fit; none for a robust loss, whose sum of squares is of data that differ between models.
+fn criteria_of(fit: &Fit<'_>, found: &Found) -> Option<(Option<f64>, Option<f64>)> {
+    found.robust.is_none().then(|| criteria(found.rss, fit.problem.n(), fit.problem.free().len()))
 }
 
 /// AICc and BIC of `free` parameters and the variance, from −2 ln L = n ln(S/n) + n(1 + ln 2π).
@@ -104,7 +109,7 @@ pub(super) fn weights(aicc: &[Option<f64>]) -> Option<Vec<f64>> {
 /// How the fit ended.
 pub(super) fn quality(job: &Job<'_>, fit: &Fit<'_>, params: &Params, advice: Vec<String>) -> FitQuality {
     let found = fit.found.as_ref().ok();
-    let criteria = found.map(|f| criteria(f.rss, fit.problem.n(), fit.problem.free().len()));
+    let criteria = found.and_then(|f| criteria_of(fit, f));
     let names = fit.problem.free().into_iter().map(|k| fit.problem.parameter(k).name.to_owned());
     let (covariance, correlation) = found.and_then(|f| matrices(fit, f)).unwrap_or_default();
     FitQuality {
@@ -161,16 +166,18 @@ type Matrix = Vec<Vec<f64>>;
 
 /// Covariance in units of the parameters, and correlation.
 fn matrices(fit: &Fit<'_>, found: &Found) -> Option<(Matrix, Matrix)> {
-    let (covariance, free) = (found.covariance.as_ref()?, fit.problem.free());
+    let free = fit.problem.free();
+    let unit = |k: usize| (0..found.q.len()).map(|j| f64::from(u8::from(j == k))).collect::<Vec<_>>();
+    let matrix: Option<Matrix> = (0..free.len())
+        .map(|j| (0..free.len()).map(|k| covariance_of(&fit.problem, found, &unit(j), &unit(k))).collect())
+        .collect();
+    let matrix = matrix?;
     let chain: Vec<f64> =
         free.iter().map(|k| if fit.problem.parameter(*k).scale { found.values[*k] } else { 1.0 }).collect();
-    let matrix = |of: &dyn Fn(usize, usize) -> f64| {
-        (0..free.len()).map(|j| (0..free.len()).map(|k| of(j, k)).collect()).collect::<Vec<Vec<f64>>>()
+    let scaled = |of: &dyn Fn(usize, usize) -> f64| {
+        (0..free.len()).map(|j| (0..free.len()).map(|k| of(j, k) * matrix[j][k]).collect()).collect::<Matrix>()
     };
-    Some((
-        matrix(&|j, k| covariance.at(j, k) * chain[j] * chain[k] * found.variance),
-        matrix(&|j, k| covariance.at(j, k) / (covariance.u(j) * covariance.u(k))),
-    ))
+    Some((scaled(&|j, k| chain[j] * chain[k]), scaled(&|j, k| 1.0 / (matrix[j][j] * matrix[k][k]).sqrt())))
 }
 
 /// The data with what is left of them.
@@ -188,7 +195,7 @@ pub(super) fn residuals(job: &Job<'_>, fit: &Fit<'_>) -> Vec<Residual> {
         ln_residual: left[i],
         standardised: found.influences[i].standardised.map(|w| w / found.variance.sqrt()),
         leverage: found.influences[i].leverage,
-        weight: fit.problem.scales[i].weight,
+        weight: fit.weights.get(i).copied().unwrap_or(1.0),
     };
     (0..left.len()).map(of).collect()
 }

@@ -10,12 +10,15 @@
 //!   not taken for an error that others share.
 //!
 //! S has n − p degrees of freedom: the shifts bring as many residuals as unknowns. The covariance of the parameters
-//! is (JᵀJ)⁻¹ times max(1, S/(n − p)) (Birge 1932); where V is not known, times S/(n − p).
+//! is (JᵀJ)⁻¹ times max(1, S/(n − p)) (Birge 1932); where V is not known, times S/(n − p). That of a robust loss is in
+//! `robust`: from there on the fit is that of least squares on its pseudo-values.
 
 use super::data::{Data, Scale};
 use super::influence::{Influence, influences};
 use super::params::Loss;
 use super::problem::Problem;
+use super::robust::{Robust, robust, weight};
+use super::rules::LEAST_MOVE;
 use crate::numerics::interval::median;
 use crate::numerics::least_squares::{Covariance, Effort, Residuals as _, Solution, condition_number, minimise};
 use crate::numerics::{normal, student_t};
@@ -25,9 +28,6 @@ use crate::physics::models::{Model, Point};
 const ROUNDS: usize = 50;
 /// Change of a scale below which the rounds have settled: far below what is printed.
 const SETTLED: f64 = 1e-7;
-/// Smallest part of its error that a datum keeps where its abscissa follows it; where ln η rises as fast as ln σ
-/// nothing would be left, and the linear formula means nothing. Own rule.
-const LEAST_MOVE: f64 = 0.2;
 /// Two starts agree where their sums of squares differ by less than this part.
 const AGREE: f64 = 1e-6;
 
@@ -56,6 +56,8 @@ pub(super) struct Found {
     pub t: f64,
     /// What each datum does to the fit.
     pub influences: Vec<Influence>,
+    /// What a robust loss makes of the data; none for squares.
+    pub robust: Option<Robust>,
 }
 
 /// A fit.
@@ -75,6 +77,8 @@ pub(super) struct Fit<'a> {
     pub starts: (usize, usize),
     /// Evaluations from the best start.
     pub evaluations: usize,
+    /// Weight that a robust loss leaves each datum; empty for squares.
+    pub weights: Vec<f64>,
 }
 
 /// Fits `model` with the parameters that `held` does not fix.
@@ -95,6 +99,7 @@ pub(super) fn fit<'a>(
         ending: "not fitted",
         starts: (0, 0),
         evaluations: 0,
+        weights: Vec::new(),
     };
     if data.ln.len() <= free {
         fit.found = Err(format!("not fitted: free parameters {free}, states {}", data.ln.len()));
@@ -111,7 +116,18 @@ pub(super) fn fit<'a>(
     }
     fit.ending = "converged";
     let solution = settle(&mut fit, best, loss, loss_scale);
-    fit.found = Ok(describe(&fit.problem, solution));
+    let q = solution.parameters;
+    if loss == Loss::Squares {
+        fit.found = Ok(describe(&fit.problem, q, None));
+        return fit;
+    }
+    let Some(robust) = robust(&fit.problem, &q, loss, loss_scale) else {
+        fit.found = Err(format!("not fitted: no state lies within {loss_scale} standard uncertainties of the model"));
+        return fit;
+    };
+    fit.weights = fit.problem.scales.iter().map(|s| s.weight).collect();
+    fit.problem = fit.problem.clone().with_pseudo_values(&robust);
+    fit.found = Ok(describe(&fit.problem, q, Some(robust)));
     fit
 }
 
@@ -226,7 +242,7 @@ fn scales(problem: &Problem<'_>, solution: &Solution, loss: Loss, c: f64) -> Vec
         follows.abs().clamp(LEAST_MOVE, 1.0 / LEAST_MOVE)
     };
     let own = own_residuals(problem, &solution.parameters);
-    let weight = |i: usize| weight(own[i], loss, c);
+    let weight = |i: usize| weight(own.over_u[i], loss, c);
     let scale = |i: usize| {
         let slope = slope(i);
         Scale { moves: moves(i, slope), slope, weight: weight(i) }
@@ -234,20 +250,16 @@ fn scales(problem: &Problem<'_>, solution: &Solution, loss: Loss, c: f64) -> Vec
     (0..problem.n()).map(scale).collect()
 }
 
-/// ψ(u)/u.
-fn weight(u: f64, loss: Loss, c: f64) -> f64 {
-    let weight = match loss {
-        Loss::Squares => 1.0,
-        Loss::SoftL1 => 1.0 / (1.0 + u * u / (c * c)).sqrt(),
-        Loss::Huber => (c / u.abs()).min(1.0),
-    };
-    // A datum may not vanish, or V is none.
-    weight.max(1e-6)
+/// Residuals of the data's own, what they share with others taken off.
+pub(super) struct OwnResiduals {
+    /// Over their own standard uncertainty.
+    pub over_u: Vec<f64>,
+    /// That uncertainty, moved abscissae counted.
+    pub u: Vec<f64>,
 }
 
-/// Residuals over their own standard uncertainty, what they share with others taken off. With a shared error as one
-/// more unknown of unit variance its best value leaves D V⁻¹ r, D the own variances.
-pub(super) fn own_residuals(problem: &Problem<'_>, q: &[f64]) -> Vec<f64> {
+/// With a shared error as one more unknown of unit variance its best value leaves D V⁻¹ r, D the own variances.
+pub(super) fn own_residuals(problem: &Problem<'_>, q: &[f64]) -> OwnResiduals {
     let mut r = problem.plain_residuals(q);
     let Some(errors) = problem.data.errors.as_ref().filter(|_| problem.knows_errors()) else {
         r.iter_mut().zip(&problem.scales).for_each(|(r, s)| *r /= s.moves);
@@ -255,35 +267,39 @@ pub(super) fn own_residuals(problem: &Problem<'_>, q: &[f64]) -> Vec<f64> {
         // 1.4826 makes the median of |r| the standard deviation of normal errors (Hampel 1974).
         let left = (problem.n() as f64 / (problem.n() as f64 - problem.free().len() as f64)).sqrt();
         let scale = 1.4826 * median(&sizes) * left;
-        return r.iter().map(|r| if scale > 0.0 { r / scale } else { 0.0 }).collect();
+        let over_u = r.iter().map(|r| if scale > 0.0 { r / scale } else { 0.0 }).collect();
+        return OwnResiduals { over_u, u: problem.scales.iter().map(|s| scale * s.moves).collect() };
     };
     problem.whiten(&mut r);
-    let own = |i: usize| {
-        let mut direction = vec![0.0; problem.n()];
-        direction[i] = 1.0;
-        problem.whiten(&mut direction);
-        let taken: f64 = direction.iter().zip(&r).map(|(a, r)| a * r).sum();
-        taken * errors.own[i].sqrt() * problem.scales[i].moves / problem.scales[i].weight
-    };
-    (0..problem.n()).map(own).collect()
+    let u: Vec<f64> = errors.own.iter().zip(&problem.scales).map(|(own, s)| own.sqrt() * s.moves).collect();
+    let own = |i: usize| problem.along(i, &r) * u[i] / problem.scales[i].weight;
+    OwnResiduals { over_u: (0..problem.n()).map(own).collect(), u }
 }
 
-fn describe(problem: &Problem<'_>, solution: Solution) -> Found {
-    let q = solution.parameters;
-    let (rss, dof) = (solution.sum_of_squares, (problem.n() - problem.free().len()) as f64);
-    let variance = if problem.knows_errors() { (rss / dof).max(1.0) } else { rss / dof };
+fn describe(problem: &Problem<'_>, q: Vec<f64>, robust: Option<Robust>) -> Found {
+    let mut left = vec![0.0; problem.len()];
+    problem.residuals(&q, &mut left);
+    let (rss, dof) = (left.iter().map(|r| r * r).sum::<f64>(), (problem.n() - problem.free().len()) as f64);
+    let variance = match (&robust, problem.knows_errors()) {
+        (None, true) => (rss / dof).max(1.0),
+        (None, false) => rss / dof,
+        // What the scatter of the data is beyond what is stated stands in v.
+        (Some(_), true) => 1.0,
+        (Some(robust), false) => robust.correction * rss / dof,
+    };
     let jacobian = problem.derivatives(&q);
     let mut found = Found {
         values: problem.values(&q),
         shifts: problem.shifts(&q),
         rss,
-        condition: condition_number(&jacobian, problem.n() + problem.shifting.len()),
-        covariance: solution.covariance,
+        condition: condition_number(&jacobian, problem.len()),
+        covariance: Covariance::from_jacobian(&jacobian, problem.len()),
         jacobian,
         dof,
         variance,
         t: student_t::factor_95(dof.min(problem.data.scatter_dof)),
         influences: Vec::new(),
+        robust,
         q,
     };
     found.influences = influences(problem, &found);
@@ -304,19 +320,43 @@ pub(super) struct Spread {
 /// (`numerics::interval`): the solid fractions, and the part of the data's variance that liquid, instrument and
 /// geometry share.
 pub(super) fn spread(problem: &Problem<'_>, found: &Found, gradient: &[f64]) -> Option<Spread> {
-    let covariance = found.covariance.as_ref()?;
-    let row = |j: usize| gradient.iter().enumerate().map(|(k, g)| covariance.at(j, k) * g).sum::<f64>();
-    let weights: Vec<f64> = (0..gradient.len()).map(row).collect();
-    let rows = problem.n() + problem.shifting.len();
-    let of_row = |i: usize| weights.iter().enumerate().map(|(j, w)| found.jacobian[j * rows + i] * w).sum::<f64>();
-    let rows: Vec<f64> = (0..rows).map(of_row).collect();
+    let rows = influence_rows(found, found.covariance.as_ref()?, gradient);
     let (data, fractions) = rows.split_at(problem.n());
     let squares = |rows: &[f64]| rows.iter().map(|r| r * r).sum::<f64>();
     let product = |row: &Vec<f64>| row.iter().zip(data).map(|(s, d)| s * d).sum::<f64>();
     let shared = problem.whitened_shared().unwrap_or_default();
     let shared: f64 = shared.iter().zip(data).map(|(row, d)| d * product(row)).sum();
     let stated = (shared + squares(fractions)) * found.variance;
-    let of_scatter = ((squares(data) - shared) * found.variance).max(0.0);
-    let (z, t) = (normal::Z_95, found.t);
+    let of_scatter = (squares(data) - shared) * found.variance + beyond(problem, found, data, data);
+    let (z, t, of_scatter) = (normal::Z_95, found.t, of_scatter.max(0.0));
     Some(Spread { u: (of_scatter + stated).sqrt(), half: (t * t * of_scatter + z * z * stated).sqrt() })
+}
+
+/// JCg: what a unit error of each independent residual does to what has the gradient g.
+fn influence_rows(found: &Found, covariance: &Covariance, gradient: &[f64]) -> Vec<f64> {
+    let row = |j: usize| gradient.iter().enumerate().map(|(k, g)| covariance.at(j, k) * g).sum::<f64>();
+    let weights: Vec<f64> = (0..gradient.len()).map(row).collect();
+    let rows = found.jacobian.len() / gradient.len().max(1);
+    let of_row = |i: usize| weights.iter().enumerate().map(|(j, w)| found.jacobian[j * rows + i] * w).sum::<f64>();
+    (0..rows).map(of_row).collect()
+}
+
+/// Covariance of two quantities by what the variance of pseudo-values is beyond the one that a robust loss works with;
+/// 0 for squares. `a` and `b` are what unit errors of the independent data do to them.
+fn beyond(problem: &Problem<'_>, found: &Found, a: &[f64], b: &[f64]) -> f64 {
+    let (Some(robust), Some(errors)) = (&found.robust, problem.data.errors.as_ref().filter(|_| problem.knows_errors()))
+    else {
+        return 0.0;
+    };
+    let moves = |i: usize| problem.scales[i].moves;
+    let own = |i: usize| errors.own[i] * moves(i) * moves(i) * problem.along(i, a) * problem.along(i, b);
+    (robust.variance - 1.0 / robust.slope) * (0..problem.n()).map(own).sum::<f64>()
+}
+
+/// Covariance of two quantities by their gradients: the sandwich where the loss is robust.
+pub(super) fn covariance_of(problem: &Problem<'_>, found: &Found, g: &[f64], h: &[f64]) -> Option<f64> {
+    let covariance = found.covariance.as_ref()?;
+    let (a, b) = (influence_rows(found, covariance, g), influence_rows(found, covariance, h));
+    let product: f64 = a.iter().zip(&b).map(|(a, b)| a * b).sum();
+    Some(product * found.variance + beyond(problem, found, &a[..problem.n()], &b[..problem.n()]))
 }

@@ -6,9 +6,11 @@ pub mod fieller;
 pub mod float;
 pub mod interval;
 pub mod least_squares;
+pub mod least_squares_near;
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]
 mod nist;
 pub mod normal;
 pub mod student_t;
+pub mod twofold;
 pub mod whitening;

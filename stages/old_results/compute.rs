@@ -32,7 +32,7 @@ pub(super) fn hold(
         }
         let wanted: Vec<(&String, String)> =
             keys.iter().map(|(ours, column, key)| (*ours, key_text(cells, *column, key))).collect();
-        let fits = |at: &usize| wanted.iter().all(|(ours, text)| same(table, ours, *at, text));
+        let fits = |at: &usize| wanted.iter().all(|(ours, text)| same(table, ours, *at, text, sheet.decimal));
         let found: Vec<usize> = (0..table.height()).filter(fits).collect();
         let label = wanted.iter().map(|(_, text)| text.clone()).collect::<Vec<_>>().join(", ");
         let at = match found[..] {
@@ -121,12 +121,18 @@ fn number(cell: Option<&String>, line: u64, decimal: char) -> Result<Option<f64>
     if matches!(text, "" | "-" | "–" | "—" | "n/a" | "N/A" | "NA" | "nan" | "NaN") {
         return Ok(None);
     }
-    let plain = if decimal == ',' { text.replace(',', ".") } else { text.to_owned() };
-    let plain = plain.replace('\u{2212}', "-");
-    match plain.parse::<f64>() {
-        Ok(value) if value.is_finite() => Ok(Some(value)),
-        _ => Err(format!("`{text}` in row {line} is no number with the decimal sign `{decimal}`")),
+    match plain(text, decimal) {
+        Some(value) => Ok(Some(value)),
+        None => Err(format!("`{text}` in row {line} is no number with the decimal sign `{decimal}`")),
     }
+}
+
+/// A number with this decimal sign. The other sign may be one of thousands, so it is no number of ours.
+fn plain(text: &str, decimal: char) -> Option<f64> {
+    let other = if decimal == ',' { '.' } else { ',' };
+    let text = text.replace('\u{2212}', "-");
+    let value = if text.contains(other) { None } else { text.replace(decimal, ".").parse::<f64>().ok() };
+    value.filter(|value| value.is_finite())
 }
 
 /// What an old row says for a key: under our name, and with its unit.
@@ -148,7 +154,10 @@ fn text(table: &Table, name: &str, at: usize) -> Option<String> {
     }
 }
 
-fn same(table: &Table, name: &str, at: usize, wanted: &str) -> bool {
+fn same(table: &Table, name: &str, at: usize, wanted: &str, decimal: char) -> bool {
+    if let Some(Values::Float(values)) = table.column(name) {
+        return values[at].zip(plain(wanted, decimal)).is_some_and(|(ours, theirs)| ours == theirs);
+    }
     text(table, name, at).is_some_and(|ours| ours == wanted || (name == "set_point" && set_point::same(&ours, wanted)))
 }
 
@@ -273,6 +282,38 @@ mod tests {
         // 0.95 − 0.86 over √(0.02² + 0.02²).
         assert!((rows[2].in_u.unwrap() - 0.09 / (2.0_f64.sqrt() * 0.02)).abs() < 1e-9);
         assert!((rows[1].old.unwrap() - 1.501).abs() < 1e-12);
+    }
+
+    /// A workbook that was written by openpyxl 3.1: a sheet of notes, then the table with numbers, a number as text, an
+    /// empty row and a dash.
+    #[test]
+    fn a_workbook_gives_what_the_same_csv_gives() {
+        let mut mapping = old(",", ";");
+        let csv = held("Probe;sigma;share;us;eta\nalt;10;51,0;1;1501,0\n\nA;100;95;2;1800,5\nC;7;10;1;–\n", &mapping)
+            .unwrap();
+        let book: &[u8] = include_bytes!("reference/thesis.xlsx");
+        let of = |mapping: &OldTable| {
+            file::read(book, mapping).and_then(|sheet| hold("thesis", mapping, &sheet, &states(), &units()))
+        };
+        mapping.sheet = Some("shares".into());
+        assert_eq!(of(&mapping).unwrap(), csv);
+        assert_eq!(csv.len(), 6);
+        mapping.sheet = None;
+        assert!(of(&mapping).unwrap_err().contains("no column `Probe`"));
+        mapping.sheet = Some("results".into());
+        assert!(of(&mapping).unwrap_err().contains("there are notes, shares"));
+        mapping = OldTable { sheet: Some("shares".into()), decimal: ".".into(), ..mapping };
+        assert!(of(&mapping).unwrap_err().contains("`1501,0` in row 2"));
+    }
+
+    #[test]
+    fn a_sign_of_thousands_is_no_decimal_sign() {
+        assert_eq!(plain("1.234", '.'), Some(1.234));
+        assert_eq!(plain("1,234", ','), Some(1.234));
+        assert_eq!(plain("−1,5", ','), Some(-1.5));
+        for (text, decimal) in [("1.234", ','), ("1,234", '.'), ("1.234,5", ','), ("inf", '.'), ("1e999", '.')] {
+            assert_eq!(plain(text, decimal), None, "{text}");
+        }
     }
 
     /// Differences 1, 2, 3, 4: mean 2.5, standard deviation √(5/3).

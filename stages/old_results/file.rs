@@ -1,7 +1,7 @@
 //! The old table as text cells with a head: from CSV or a workbook. What the cells mean is not known here.
 
 use super::params::OldTable;
-use calamine::{Data, Reader};
+use calamine::{Data, DataType, Reader};
 use std::io::Cursor;
 
 /// A head and rows of cells, all as text; the row number in the file goes with each.
@@ -32,10 +32,7 @@ fn csv(bytes: &[u8], old: &OldTable) -> Result<Sheet, String> {
         other if other.len() == 1 => other.as_bytes()[0],
         other => return Err(format!("separator `{other}` is not one sign; `tab` is understood")),
     };
-    let decimal = old.decimal.chars().next().filter(|_| old.decimal.len() == 1);
-    let decimal = decimal
-        .filter(|sign| ".,".contains(*sign))
-        .ok_or_else(|| format!("decimal sign `{}` is neither `.` nor `,`", old.decimal))?;
+    let decimal = decimal(old)?;
     let mut reader =
         csv::ReaderBuilder::new().delimiter(separator).flexible(true).trim(csv::Trim::All).from_reader(text.as_bytes());
     let head = reader.headers().map_err(|e| e.to_string())?.iter().map(str::to_owned).collect();
@@ -48,6 +45,20 @@ fn csv(bytes: &[u8], old: &OldTable) -> Result<Sheet, String> {
     Ok(Sheet { head, rows, decimal })
 }
 
+fn decimal(old: &OldTable) -> Result<char, String> {
+    match old.decimal.as_str() {
+        "." => Ok('.'),
+        "," => Ok(','),
+        other => Err(format!("decimal sign `{other}` is neither `.` nor `,`")),
+    }
+}
+
+/// A cell that is a number comes with the decimal sign that its neighbours of text have.
+fn cell(cell: &Data, decimal: char) -> String {
+    let text = cell.to_string();
+    if cell.is_float() { text.replace('.', &decimal.to_string()) } else { text.trim().to_owned() }
+}
+
 fn workbook(bytes: &[u8], old: &OldTable) -> Result<Sheet, String> {
     let mut book = calamine::open_workbook_auto_from_rs(Cursor::new(bytes)).map_err(|e| e.to_string())?;
     let names = book.sheet_names().to_vec();
@@ -58,8 +69,9 @@ fn workbook(bytes: &[u8], old: &OldTable) -> Result<Sheet, String> {
     };
     let range = book.worksheet_range(&name).map_err(|e| e.to_string())?;
     let first = range.start().map_or(0, |(row, _)| u64::from(row));
-    let cells = |row: &[Data]| row.iter().map(|cell| cell.to_string().trim().to_owned()).collect::<Vec<_>>();
+    let decimal = decimal(old)?;
+    let cells = |row: &[Data]| row.iter().map(|c| cell(c, decimal)).collect::<Vec<_>>();
     let mut rows = range.rows().enumerate().map(|(at, row)| (first + at as u64 + 1, cells(row)));
     let (_, head) = rows.next().ok_or_else(|| format!("sheet `{name}` is empty"))?;
-    Ok(Sheet { head, rows: rows.collect(), decimal: '.' })
+    Ok(Sheet { head, rows: rows.collect(), decimal })
 }

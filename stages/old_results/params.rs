@@ -16,7 +16,7 @@ pub struct OldTable {
     /// Sign between the columns of a CSV: `,`, `;` or `tab`.
     #[serde(default = "comma")]
     pub separator: String,
-    /// Decimal sign of a CSV: `.` or `,`.
+    /// Decimal sign of numbers in a CSV, and of those that are text in a workbook: `.` or `,`.
     #[serde(default = "point")]
     pub decimal: String,
     /// The published table that it is held against.

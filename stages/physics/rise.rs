@@ -1,12 +1,12 @@
 //! The share of a rise of viscosity that contacts carry, from loadings that have both ends.
 //!
 //! Per loading D = η_hi/η_lo − 1 and N = (η_hi X_hi − η_lo X_lo)/η_lo; division by the loading's own η_lo removes
-//! filling and calibration. The share is N̄/D̄ with the interval of Fieller (1954): t on the sample N − θD, normal on
-//! what the loadings share. States taken as independent would give intervals 1.5 to 5 times too wide (own trials).
+//! filling and calibration. The share is N̄/D̄ with the interval of Fieller (1954), N − θD having the scatter of its sample
+//! and what the loadings share, joined as everywhere (`numerics::interval`) by their parts at the share itself. States taken as independent would give intervals 1.5 to 5 times too wide (own trials).
 
 use crate::numerics::fieller::{self, Spread};
-use crate::numerics::interval::{Mean, covariance_of_means, mean};
-use crate::numerics::{float, normal, student_t};
+use crate::numerics::interval::{Mean, covariance_of_means, coverage_factor, mean};
+use crate::numerics::{float, student_t};
 
 /// One loading with both ends.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -67,9 +67,8 @@ impl Rise {
         let share = numerator / denominator;
         let scatter = if n.len() == 1 { within } else { scatter(&n, &d) };
         let interval = ln_ratio.degrees_of_freedom.and_then(|dof| {
-            let t = student_t::factor_95(dof);
-            let spread = scatter.times(t * t).plus(shared.times(normal::Z_95 * normal::Z_95));
-            fieller::interval(numerator, denominator, spread)
+            let factor = coverage_factor(part(scatter.at(share), shared.at(share)), student_t::factor_95(dof));
+            fieller::interval(numerator, denominator, scatter.plus(shared).times(factor * factor))
         });
         let u_of = |spread: Spread| spread.at(share).max(0.0).sqrt() / denominator.abs();
         Some(Self {
@@ -84,6 +83,12 @@ impl Rise {
             loadings: n.len(),
         })
     }
+}
+
+/// Part of the variance that is scatter; without any variance it does not matter.
+fn part(scatter: f64, shared: f64) -> f64 {
+    let (scatter, shared) = (scatter.max(0.0), shared.max(0.0));
+    if scatter > 0.0 { scatter / (scatter + shared) } else { 0.0 }
 }
 
 /// (Co)variances of the means of N and D over loadings.

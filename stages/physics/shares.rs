@@ -144,7 +144,7 @@ mod tests {
 
     #[test]
     fn what_loadings_share_widens_each_interval() {
-        let loadings = [loading(10.0, 0.3), loading(11.0, 0.4)];
+        let loadings = [loading(10.0, 0.3), loading(11.0, 0.32), loading(10.5, 0.33)];
         let narrow = shares(&loadings, Within::default(), Shared::default()).unwrap();
         let wide = shares(&loadings, Within::default(), Shared::of_z(0.2, 0.4)).unwrap();
         assert!(wide.contact_share.high > narrow.contact_share.high);

@@ -37,7 +37,7 @@ fn flat(part: &[Bin], noise: &Noise, settings: &Beside) -> Option<f64> {
     let level = smoothed(part);
     let place: Vec<f64> = part.iter().map(|b| ln(b.strain)).collect();
     let ratio: Vec<f64> = part.iter().map(|b| b.ratio).collect();
-    let line = whitening(part, noise, &level)?.line(&place, &ratio)?;
+    let line = whitening(part, noise, &level, 0.0)?.line(&place, &ratio)?;
     let change = line.slope * (place[place.len() - 1] - place[0]);
     let is_flat = line.slope.abs() < SIGNIFICANT * line.u_slope && change.abs() < settings.plateau_change * line.level;
     is_flat.then_some(line.level)

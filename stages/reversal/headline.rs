@@ -6,8 +6,8 @@
 //! settles, and often there is none; a monotone curve forces the dip into the contacts. In trials over transients
 //! with dips of 0–45 %, elastic releases and 0.5–3 % of autocorrelated noise the bias of the contact share was
 //! within 0.006 (0.011 with elastic release), against up to 0.04 for the line, 0.10 for a monotone exponential and
-//! 0.23 for the minimum. The trial transients were built from terms of this very model, so that is a best case;
-//! on particle simulations see the tests.
+//! 0.23 for the minimum. Those transients were built from terms of this very model, so that is a best case; for other
+//! shapes see `cargo trial reversal`, for particle simulations the tests.
 //!
 //! # Method
 //! Bins of strain with their covariance, two passes (the covariance needs the curve); Levenberg–Marquardt from
@@ -29,6 +29,10 @@ use crate::numerics::whitening::Whitening;
 
 /// Level below which the covariance of a bin is not scaled down any further.
 const LEAST_LEVEL: f64 = 0.02;
+
+/// Deviation of the forms that the first pass allows for: data of little noise have narrow valleys, which a minimiser
+/// that starts far off does not reach (empirical).
+const TEMPERED: f64 = 0.03;
 
 /// A trace ready to be fitted.
 #[derive(Debug, Clone, Copy)]
@@ -114,7 +118,8 @@ pub(super) fn fit(problem: &Problem<'_>) -> Vec<Minimum> {
     let level: Vec<f64> = smoothed(problem.bins).into_iter().map(|v| v.max(LEAST_LEVEL)).collect();
     let starts: Vec<(Form, Theta)> =
         forms(problem).into_iter().flat_map(|f| starts(f).into_iter().map(move |t| (f, t))).collect();
-    let Some(first) = whitening(problem.bins, problem.noise, &level) else { return Vec::new() };
+    let tempered = TEMPERED.max(problem.fit.form_error);
+    let Some(first) = whitening(problem.bins, problem.noise, &level, tempered) else { return Vec::new() };
     let with_linear = starts.into_iter().map(|(form, theta)| (form, linear_start(problem, &first, form, theta)));
     // The first pass only has to find the valleys.
     let rough = Effort { tolerance: 1e-4, patience: 12, polish: 0 };
@@ -129,7 +134,9 @@ pub(super) fn refit(problem: &Problem<'_>, from: &[Minimum]) -> Vec<Minimum> {
         return Vec::new();
     }
     let level: Vec<f64> = problem.bins.iter().map(|b| best.curve(b.strain).0.abs().max(LEAST_LEVEL)).collect();
-    let Some(whitening) = whitening(problem.bins, problem.noise, &level) else { return Vec::new() };
+    let Some(whitening) = whitening(problem.bins, problem.noise, &level, problem.fit.form_error) else {
+        return Vec::new();
+    };
     let allowed = forms(problem);
     let starts = from.iter().filter(|m| allowed.contains(&m.form)).map(|m| (m.form, m.theta));
     pass(problem, &whitening, starts, Effort { tolerance: 1e-7, patience: 20, polish: 0 })

@@ -220,6 +220,41 @@ mod tests {
     }
 
     #[test]
+    fn the_error_of_a_mean_is_that_of_a_first_order_autoregression() {
+        // n readings of an AR(1) series with ρ = e^{−Δ/ℓ}: σ²/n·[(1+ρ)/(1−ρ) − 2ρ(1−ρⁿ)/(n(1−ρ)²)], whose integrated
+        // autocorrelation time is (1+ρ)/(1−ρ) (A. D. Sokal, in Functional Integration, Plenum 1997, §3).
+        let (n, interval) = (250.0_f64, 0.008_f64);
+        let rho = (-interval / TRUE.length).exp();
+        let closed = ((1.0 + rho) / (1.0 - rho) - 2.0 * rho * (1.0 - rho.powf(n)) / (n * (1.0 - rho).powi(2))) / n;
+        let alone = Noise { white: 0.0, ..TRUE };
+        let said = mean_variance(&alone, n * interval, n) / (TRUE.correlated * TRUE.correlated);
+        // Readings stand for the integral between them: (Δ/ℓ)²/12 = 0.05 %.
+        assert!((said / closed - 1.0).abs() < 2e-3, "{said} {closed}");
+        // And the time is found from the series itself: 2,000 times the correlation length know s²ℓ to some 10 %.
+        let mut draws = Draws::new(7);
+        let windows: Vec<Window> = (0..100).map(|_| window(&mut draws, 250, 0.008, 0.0)).collect();
+        let found = pooled(&windows.iter().collect::<Vec<_>>(), 0.6).unwrap();
+        let time = |n: &Noise| n.correlated * n.correlated * n.length;
+        assert!((time(&found) / time(&TRUE) - 1.0).abs() < 0.3, "{found:?}");
+    }
+
+    #[test]
+    fn the_effective_number_of_readings_of_the_reference_series() {
+        // 500 values of a first-order autoregression with coefficient 0.7, made elsewhere; taken at strain 0.04 apart its
+        // length is 0.112. The exact variance of such a mean is σ²/500·5.6356 (88 effective readings).
+        let series = include_str!("reference/ar1_series.csv").lines().filter_map(|l| l.parse::<f64>().ok());
+        let ln_viscosity: Vec<f64> = series.collect();
+        let strain = (0..ln_viscosity.len()).map(|i| 0.04 * i as f64).collect();
+        let window = Window { strain, ln_viscosity };
+        assert_eq!(window.strain.len(), 500);
+        let noise = pooled(&[&window], 0.6).unwrap();
+        let exact = 5.635_556 / (500.0 * (1.0 - 0.7 * 0.7));
+        let ratio = window.u_mean(&noise, 500.0).powi(2) / exact;
+        // Fifteen lags of 500 values know the sum of correlations to √(2·31/500) = 35 % (Sokal 1997, §3); two of these.
+        assert!((ratio - 1.0).abs() < 0.7, "{ratio} {noise:?}");
+    }
+
+    #[test]
     fn the_line_finds_a_drift_within_its_error() {
         let mut draws = Draws::new(3);
         let lines: Vec<Line> = (0..200).map(|_| window(&mut draws, 250, 0.008, 0.02).line(&TRUE).unwrap()).collect();

@@ -201,6 +201,9 @@ pub struct Fit {
     pub release: bool,
     /// Whether forms whose contacts begin to return after a delay are among those averaged.
     pub delay: bool,
+    /// Relative deviation of a true transient from the fitted form, smooth in strain, that is allowed for.
+    #[schemars(range(min = 0.0, max = 0.1))]
+    pub form_error: f64,
     /// Fewest strain bins that are fitted.
     #[schemars(range(min = 4, max = 1000))]
     pub bins: u32,
@@ -208,7 +211,7 @@ pub struct Fit {
 
 impl Default for Fit {
     fn default() -> Self {
-        Self { prior_width: 1.0, bin_width: 1.0, release: true, delay: true, bins: 6 }
+        Self { prior_width: 1.0, bin_width: 1.0, release: true, delay: true, form_error: 0.006, bins: 6 }
     }
 }
 
@@ -307,6 +310,10 @@ pub struct Grade {
     /// Difference between forms, in standard uncertainties, above which it is remarked (B).
     #[schemars(range(min = 0.5, max = 10.0))]
     pub forms: f64,
+    /// Relative change of viscosity at a restart in the old sense above which a significant one puts the reversals of its
+    /// run in doubt (C).
+    #[schemars(range(min = 0.001, max = 1.0))]
+    pub restart: f64,
 }
 
 impl Default for Grade {
@@ -322,6 +329,7 @@ impl Default for Grade {
             record_before: 4.0,
             misfit: 2.0,
             forms: 2.0,
+            restart: 0.03,
         }
     }
 }
@@ -358,6 +366,8 @@ pub struct Choices {
     pub bin_width: Vec<f64>,
     /// Whether forms with an elastic release are left out once.
     pub without_release: bool,
+    /// Whether readings that count as spikes are left in once.
+    pub with_spikes: bool,
 }
 
 impl Default for Choices {
@@ -368,6 +378,7 @@ impl Default for Choices {
             prior_width: vec![0.7, 2.0],
             bin_width: vec![0.5],
             without_release: true,
+            with_spikes: true,
         }
     }
 }

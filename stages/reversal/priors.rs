@@ -10,6 +10,12 @@ use crate::numerics::float::exp;
 pub const CURVE: &str =
     "y = H·{1 − d·[(Γ/γ₃)·exp(1 − Γ/γ₃)]^q} + C·{1 − exp(−[(Γ − γ₀)/γ₄]^m)} + E₁·exp(−Γ/γ₁) + E₂·exp(−Γ/γ₂)";
 
+/// Standard deviation of the one-sided prior of either share, H and C, below 0.
+pub const BELOW_ZERO: f64 = super::transient::NEGATIVE;
+
+/// Length in ln Γ over which the allowed deviation from a form keeps its sign.
+pub const FORM_LENGTH: f64 = super::transient::FORM_LENGTH;
+
 /// A parameter with its normal prior and its limits.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Weak {

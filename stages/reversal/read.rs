@@ -6,12 +6,13 @@ use super::beside;
 use super::bins::{Bin, Reading};
 use super::dead::{Diffusion, dead_strain};
 use super::estimator::{Change, Estimator, Fitted};
-use super::find::{Turn, turns};
+use super::find::{Turn, stops, turns};
 use super::headline::{Minimum, averaged};
 use super::noise::{self, Window};
 use super::params::{Choices, Fit, Reading as Settings};
+use super::restart;
 use super::result::{
-    After, Before, Choice, Controlled, DeadStrain, Estimate, FormFit, Noise, Response, ReversalRead, RunRead,
+    After, Before, Choice, Controlled, DeadStrain, Estimate, FormFit, Noise, Response, Restart, ReversalRead, RunRead,
 };
 use super::trace::{Trace, median};
 use super::transient::Form;
@@ -75,6 +76,9 @@ pub(super) fn read(points: &Points, setup: &Setup<'_>) -> Outcome {
         outcome.marks.extend(run.marks(k, turn, found[k].as_ref(), &reversal));
         outcome.read.reversals.push(reversal);
     }
+    outcome.read.restarts = run.restarts();
+    outcome.read.fallen =
+        found.iter().zip(1..).filter(|(f, _)| run.fell(f.as_ref())).map(|(_, number)| number).collect();
     outcome.read.run = setup.run.to_owned();
     outcome.read.rows = points.len() as u64;
     outcome.read.remarks = run.remarks();
@@ -82,12 +86,12 @@ pub(super) fn read(points: &Points, setup: &Setup<'_>) -> Outcome {
 }
 
 /// Counts of readings by reason, from the fates after marking.
-pub(super) fn excluded<'a>(reasons: impl Iterator<Item = &'a [&'static str]>) -> BTreeMap<String, u64> {
-    let mut counts = BTreeMap::new();
-    for reason in reasons.flatten() {
-        *counts.entry((*reason).to_owned()).or_insert(0) += 1;
+pub(super) fn excluded(reasons: impl Iterator<Item = &'static str>) -> BTreeMap<String, u64> {
+    let mut counts: BTreeMap<&str, u64> = BTreeMap::new();
+    for reason in reasons {
+        *counts.entry(reason).or_insert(0) += 1;
     }
-    counts
+    counts.into_iter().map(|(reason, count)| (reason.to_owned(), count)).collect()
 }
 
 /// The stretches of a turn and the window before it.
@@ -98,6 +102,7 @@ struct Found {
 }
 
 /// A run being read.
+#[derive(Clone, Copy)]
 struct Run<'a> {
     points: &'a Points,
     trace: &'a Trace,
@@ -112,6 +117,20 @@ impl Run<'_> {
         let stretches = before::stretches(self.trace, self.turns, k, &settings.find, &settings.before)?;
         let steady = before::window(self.trace, stretches.before.clone(), settings.before.window, &settings.before);
         Some(Found { stretches, steady })
+    }
+
+    /// Whether readings around a reversal lie behind an irreversible fall of the torque, which clean flags.
+    fn fell(&self, found: Option<&Found>) -> bool {
+        let around = found.map(|f| f.stretches.before.start..f.stretches.after.end);
+        let fate = |i: usize| self.points.fate[self.trace.origin[i]].reasons();
+        around.into_iter().flatten().any(|i| fate(i).any(|reason| reason == "edge-fracture"))
+    }
+
+    fn restarts(&self) -> Vec<Restart> {
+        let row = |i: usize| self.points.row[self.trace.origin[i]];
+        let settings = self.setup.settings;
+        let run = restart::Run { trace: self.trace, diffusion: self.diffusion(), settings, row: &row };
+        run.restarts(self.turns, &stops(self.trace, &settings.find))
     }
 
     fn reversal(&self, k: usize, all: &[Option<Found>]) -> ReversalRead {
@@ -183,7 +202,7 @@ impl Run<'_> {
         reversal.after = Some(self.after(&estimator, &base, turn));
         reversal.responses = self.responses(&estimator, &base);
         if let Some(choices) = settings.choices.on() {
-            reversal.choices = self.choices(&estimator, &base, choices, found);
+            reversal.choices = self.choices(&estimator, &base, choices, turn, found);
         }
         if self.setup.sample.control {
             reversal.torque_residual = self.torque_residual(turn, after, steady, &noise);
@@ -393,7 +412,14 @@ impl Run<'_> {
     }
 
     /// The contact share under other settings, one at a time.
-    fn choices(&self, estimator: &Estimator<'_>, base: &Fitted, choices: &Choices, found: &Found) -> Vec<Choice> {
+    fn choices(
+        &self,
+        estimator: &Estimator<'_>,
+        base: &Fitted,
+        choices: &Choices,
+        turn: &Turn,
+        found: &Found,
+    ) -> Vec<Choice> {
         let fit = &self.setup.settings.fit;
         let again = |choice: String, fit: &Fit, first: f64| {
             let change = Change { first, ..Change::default() };
@@ -427,7 +453,29 @@ impl Run<'_> {
             });
             Choice { choice: format!("window before {length}"), later: None, contact_share }
         });
-        dead.chain(windows).chain(priors).chain(release).chain(bins).collect()
+        let spikes = choices.with_spikes.then(|| Choice {
+            choice: "spikes kept".to_owned(),
+            later: None,
+            contact_share: self.with_spikes(estimator, base, turn, found),
+        });
+        dead.chain(windows).chain(priors).chain(release).chain(bins).chain(spikes).collect()
+    }
+
+    /// The contact share with the readings left in, before and after, that were set aside as spikes and for nothing else.
+    fn with_spikes(&self, estimator: &Estimator<'_>, base: &Fitted, turn: &Turn, found: &Found) -> Option<Estimate> {
+        let (before, after) = (found.stretches.before.clone(), found.stretches.after.clone());
+        let is_spike = |i: &usize| self.points.fate[self.trace.origin[*i]].reasons().eq(["spike"]);
+        let spikes: Vec<usize> = before.clone().chain(after.clone()).filter(is_spike).collect();
+        if spikes.is_empty() {
+            return Some(base.share(estimator));
+        }
+        let mut trace = self.trace.clone();
+        spikes.into_iter().for_each(|i| trace.kept[i] = trace.stress[i].is_finite());
+        let settings = self.setup.settings;
+        let steady = before::window(&trace, before, settings.before.window, &settings.before)?;
+        let readings = Run { trace: &trace, ..*self }.readings(turn, after);
+        let other = Estimator { readings, steady: &steady, ..estimator.clone() };
+        other.run(&settings.fit, &Change::default(), Some(base)).map(|f| f.share(&other))
     }
 
     /// Deviation of a Newtonian liquid's torque from what its viscosity asks for at the measured rate, over strain

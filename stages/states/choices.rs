@@ -1,17 +1,18 @@
-//! The study under other defensible choices: from the grid that is stored with every reversal, and from the grades
-//! that may enter. No trace is opened; the ends of a rise stay those of the study.
+//! The study under other defensible choices: from the grid that is stored with every reversal, from other readings of
+//! the same trace (`readings`), and from the grades that may enter. No trace is opened; the ends of a rise stay those of
+//! the study.
 
 use super::params::{Ends, LowestGrade, Params, SetPoint};
+use super::readings::{self, Reading};
 use super::result::{Alternative, State, States, StudyReversal};
 use super::set_points::{self, Given};
 use super::{compute, thickening};
 use crate::physics::materials::Sample;
-use crate::reversal::result::{Choice, Estimate, Judged};
 use pipeline::diagnostic::Diagnostic;
 use std::collections::BTreeMap;
 
-/// The choice of leaving out what carries a remark.
-const GRADE_A: &str = "grade A only";
+/// Other limits of what enters than those in force, each with its name.
+const GRADES: [(&str, LowestGrade); 2] = [("grade A only", LowestGrade::A), ("grade C as well", LowestGrade::C)];
 
 /// The study under every choice, in the order in which reversals store them.
 ///
@@ -26,13 +27,13 @@ pub fn alternatives(
     let given = set_points::give_out(&states.reversals, listed, params)?;
     let study = Study { states, samples, given: &given };
     let mut found = Vec::new();
-    for choice in names(&states.reversals) {
-        let moved: Vec<StudyReversal> = states.reversals.iter().map(|r| under(r, &choice)).collect();
-        found.push(study.under(choice, &moved, params)?);
+    for reading in readings::all(&states.reversals) {
+        let moved: Vec<StudyReversal> = states.reversals.iter().map(|r| under(r, &reading)).collect();
+        found.push(study.under(reading.name(), reading.decides(), &moved, params)?);
     }
-    if params.lowest_grade != LowestGrade::A {
-        let stricter = Params { lowest_grade: LowestGrade::A, ..params.clone() };
-        found.push(study.under(GRADE_A.to_owned(), &states.reversals, &stricter)?);
+    for (name, lowest_grade) in GRADES.into_iter().filter(|(_, grade)| *grade != params.lowest_grade) {
+        let other = Params { lowest_grade, ..params.clone() };
+        found.push(study.under(name.to_owned(), true, &states.reversals, &other)?);
     }
     Ok(found)
 }
@@ -48,6 +49,7 @@ impl Study<'_> {
     fn under(
         &self,
         choice: String,
+        decides: bool,
         reversals: &[StudyReversal],
         params: &Params,
     ) -> Result<Alternative, Vec<Diagnostic>> {
@@ -63,35 +65,13 @@ impl Study<'_> {
             }
             states.extend(own);
         }
-        Ok(Alternative { choice, states, thickening: rises })
+        Ok(Alternative { choice, decides, states, thickening: rises })
     }
 }
 
-/// Names of all choices, in the order in which they are first met.
-fn names(reversals: &[StudyReversal]) -> Vec<String> {
-    let mut names: Vec<String> = Vec::new();
-    for choice in reversals.iter().filter(|r| !r.identity.control).flat_map(|r| &r.judged.read.choices) {
-        if !names.contains(&choice.choice) {
-            names.push(choice.choice.clone());
-        }
-    }
-    names
-}
-
-/// The reversal as read under a choice; without a contact share where the choice leaves none.
-fn under(reversal: &StudyReversal, name: &str) -> StudyReversal {
+/// The reversal as read otherwise; without a contact share where that leaves none.
+fn under(reversal: &StudyReversal, reading: &Reading) -> StudyReversal {
     let mut moved = reversal.clone();
-    let choice = reversal.judged.read.choices.iter().find(|c| c.choice == name);
-    moved.judged.contact_share = share_under(&reversal.judged, choice);
+    moved.judged.contact_share = reading.share(&reversal.judged);
     moved
-}
-
-/// A choice stores the error of its own fit alone; what the place of zero strain and the control add to the error in
-/// force is the same for all.
-fn share_under(judged: &Judged, choice: Option<&Choice>) -> Option<Estimate> {
-    let (in_force, chosen) = (judged.contact_share?, choice?.contact_share?);
-    let after = judged.read.after.as_ref()?;
-    let of_fit = after.contact_share.u * after.contact_share.u - after.u_zero * after.u_zero;
-    let beside = (in_force.u * in_force.u - of_fit).max(0.0);
-    Some(Estimate { value: chosen.value, u: (chosen.u * chosen.u + beside).sqrt() })
 }

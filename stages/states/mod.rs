@@ -4,12 +4,13 @@
 //! do contacts carry? Input: the judged runs of the whole study, never traces. Output: [`result::States`].
 //!
 //! 1. Set-points are given out over the whole study (`set_points`).
-//! 2. Repeats are averaged within a loading, loadings without weights within a state (`hierarchy`); intervals are
-//!    t on loading means with the part that loadings share in quadrature (`numerics::interval`).
+//! 2. Repeats are averaged within a loading, loadings without weights within a state (`hierarchy`); intervals
+//!    join t on loading means with the part that loadings share (`numerics::interval`).
 //! 3. The share of the rise is a ratio with Fieller's interval on loadings that have both ends (`thickening`), and
 //!    the verdict follows printed rules in a printed order.
 //!
-//! 4. The same once more under every other defensible choice that is stored with the reversals (`choices`).
+//! 4. The same once more under every other defensible choice (`choices`), among them other readings of the same traces
+//!    (`readings`).
 //!
 //! Instrument and sample terms are joined by the stage `uncertainty`: intervals here hold the scatter of the data.
 
@@ -17,6 +18,7 @@ mod choices;
 mod compute;
 mod hierarchy;
 pub mod params;
+mod readings;
 pub mod result;
 mod set_points;
 mod thickening;

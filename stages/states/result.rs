@@ -13,6 +13,13 @@ use serde::{Deserialize, Serialize};
 
 pub use crate::numerics::interval::Interval;
 
+/// Weight below which a form of the recovery is no defensible choice, because the trace itself speaks against it: odds of
+/// 1 to 100 (common practice).
+pub const LEAST_FORM_WEIGHT: f64 = 0.01;
+
+/// Strain over which a straight line is drawn back to zero: after the drive, before many contacts return (common practice).
+pub const LINE_STRAIN: (f64, f64) = (0.02, 0.2);
+
 /// A reversal within the study.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct StudyReversal {
@@ -275,6 +282,8 @@ pub struct States {
 pub struct Alternative {
     /// What was chosen.
     pub choice: String,
+    /// Whether a verdict must stand under it; not where it is another quantity that goes by the same name.
+    pub decides: bool,
     /// States, in the order of those of the study.
     pub states: Vec<State>,
     /// Rises of the samples that have one in the study.

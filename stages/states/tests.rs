@@ -3,106 +3,16 @@
 use super::params::{Ends, Params, SetPoint};
 use super::result::{State, States, Verdict};
 use super::states;
-use crate::clean::result::Account;
+use crate::fixture::{self, exact, run, sample};
+use crate::numerics::draws::Draws;
 use crate::numerics::interval::share_of;
-use crate::physics::materials::{Liquid, Sample};
-use crate::physics::quantity::Quantity;
-use crate::reversal::result::{
-    Before, Controlled, DeadStrain, Estimate, Grade, Identity, Judged, JudgedRun, ReversalRead,
-};
-use rand_chacha::ChaCha12Rng;
-use rand_chacha::rand_core::{Rng, SeedableRng};
+use crate::physics::materials::Sample;
+use crate::reversal::result::{After, Choice, Controlled, DeadStrain, Estimate, FormFit, Grade, Judged, JudgedRun};
 use std::collections::BTreeMap;
-
-fn sample(name: &str) -> Sample {
-    let viscosity = Some(Quantity { value: 2.0, u: 0.02 });
-    Sample {
-        name: name.to_owned(),
-        liquid: Liquid { name: "carrier".to_owned(), viscosity, density: None, composition: None },
-        particles: None,
-        volume_fraction: Some(Quantity { value: 0.5, u: 0.002 }),
-        control: false,
-    }
-}
-
-fn exact(value: f64) -> Estimate {
-    Estimate { value, u: 0.0 }
-}
 
 /// A graded reversal under rate control with viscosity `eta` and contact share `share`.
 fn judged(row: u32, rate: f64, eta: f64, share: Estimate) -> Judged {
-    let before = Before {
-        stress_pa: exact(eta * rate),
-        rate_per_s: exact(rate),
-        viscosity_pa_s: exact(eta),
-        window_strain: 2.0,
-        readings: 50,
-        record_strain: 10.0,
-        drift: exact(0.0),
-        recovery: None,
-        steady: true,
-        steady_not_shown: false,
-        floors: None,
-        torque_n_m: 1e-3,
-        normal_stress_pa: None,
-    };
-    let read = ReversalRead {
-        number: row,
-        row,
-        step: i64::from(row),
-        time_s: 0.0,
-        sense_before: 1,
-        controlled: Controlled::Rate,
-        controlled_found: false,
-        set_point_in_export: None,
-        before: Some(before),
-        noise: None,
-        dead: DeadStrain { speed: 0.0, inertia: 0.0, momentum: 0.0, sampling: 0.0, control: 0.0 },
-        strain_after: 5.0,
-        speed_ratio: None,
-        torque_after_n_m: None,
-        after: None,
-        normal_stress_after_pa: None,
-        responses: Vec::new(),
-        choices: Vec::new(),
-        torque_residual: Vec::new(),
-        set_aside: None,
-        remarks: Vec::new(),
-    };
-    Judged {
-        read,
-        contact_share: Some(share),
-        resolved: true,
-        contact_share_low: None,
-        contact_share_high: None,
-        grade: Grade::A,
-        remarks: Vec::new(),
-    }
-}
-
-fn run(sample: &str, loading: &str, reversals: Vec<Judged>) -> JudgedRun {
-    let identity = Identity {
-        run: format!("raw/{sample}/{loading}.txt"),
-        blake3: String::new(),
-        sample: sample.to_owned(),
-        control: false,
-        volume_fraction: Some(0.5),
-        u_volume_fraction: Some(0.002),
-        geometry: "cone".to_owned(),
-        instrument: "bench".to_owned(),
-        loading: loading.to_owned(),
-        repeat: None,
-        started: None,
-        rows: 100,
-    };
-    JudgedRun {
-        identity,
-        reversals,
-        excluded: BTreeMap::new(),
-        account: Account::default(),
-        limits: Vec::new(),
-        remarks: Vec::new(),
-    }
+    fixture::judged(row, Some(fixture::before(rate, eta)), share)
 }
 
 /// One run per loading; in it a reversal per (rate, viscosity, share).
@@ -166,8 +76,8 @@ fn one_loading_has_a_value_and_claims_no_interval() {
     let states = compute(runs);
     let share = states.states[0].contact_share.unwrap();
     assert_eq!((share.low, share.high), (None, None));
-    // Within 0.03 and the shared half of it: 0.03·√1.25.
-    assert!((share.u - 0.03 * 1.25f64.sqrt()).abs() < 1e-12);
+    // Within 0.03 and the shared part of it: 0.03·√(1 + 0.65²).
+    assert!((share.u - 0.03 * (1.0 + 0.65 * 0.65f64).sqrt()).abs() < 1e-12);
     assert_eq!(states.states[0].degrees_of_freedom, None);
     assert!(states.states[0].remarks.iter().any(|r| r.contains("scatter between loadings unknown")));
     let row = &states.thickening[0];
@@ -177,13 +87,13 @@ fn one_loading_has_a_value_and_claims_no_interval() {
 }
 
 #[test]
-fn what_loadings_share_is_half_of_what_a_reversal_states() {
+fn what_loadings_share_is_a_part_of_what_a_reversal_states() {
     let mut runs = study(&[&[(1.0, 10.0, 0.5)], &[(1.0, 10.0, 0.5)]]);
     runs.iter_mut().for_each(|r| r.reversals[0].contact_share = Some(Estimate { value: 0.5, u: 0.04 }));
     let share = compute(runs).states[0].contact_share.unwrap();
-    // No scatter: u = 0.5·0.04, and the interval is that of z = −ln(0.5) ± 1.96·0.04.
-    assert!((share.u - 0.02).abs() < 1e-14);
-    assert!((share.high.unwrap() - share_of(2f64.ln() + 1.959_964 * 0.04)).abs() < 1e-7);
+    // No scatter: u = (1 − X)·0.65·u(z) with u(z) = 0.08, and the interval is that of z = −ln(0.5) ± 1.96·0.65·0.08.
+    assert!((share.u - 0.026).abs() < 1e-14);
+    assert!((share.high.unwrap() - share_of(2f64.ln() + 1.959_964 * 0.052)).abs() < 1e-7);
 }
 
 #[test]
@@ -432,6 +342,121 @@ fn a_set_end_without_a_value_is_not_resolved() {
     assert_eq!(found.thickening[0].verdict, Verdict::NotResolved, "{}", found.thickening[0].reason);
 }
 
+// Other readings of the same traces.
+
+/// A judged reversal of share 0.5 ± 0.01 with what is stored beside it: the trace is 0.5 + strain over the bins.
+fn with_readings(row: u32, rate: f64, eta: f64, share: f64) -> Judged {
+    let mut judged = judged(row, rate, eta, Estimate { value: share, u: 0.01 });
+    let at = |value: f64, u: f64| Estimate { value, u };
+    let form = |form: &str, weight: f64, value: f64| FormFit {
+        form: form.to_owned(),
+        weight,
+        contact_share: at(value, 0.01),
+        objective: 0.0,
+        converged: true,
+    };
+    let bins = [0.01, 0.03, 0.05, 0.09, 0.15, 0.3].map(|g| (g, 1.0 - share + g, 0.01));
+    judged.read.after = Some(After {
+        contact_share: at(share, 0.01),
+        u_zero: 0.0,
+        viscosity_pa_s: at(eta * (1.0 - share), 0.01 * eta),
+        forms: vec![form("plain", 0.7, share), form("delay", 0.295, share - 0.02), form("release", 0.005, 0.9)],
+        squares_per_bin: 1.0,
+        early_bins: 10,
+        plateau: Some((eta * (0.9 - share), share + 0.1)),
+        minimum_pa_s: eta * (0.8 - share),
+        strain_at_minimum: 0.2,
+        recovery_strain: None,
+        recovery_strain_90: None,
+        contact_recovery_strain: None,
+        bound: None,
+        curve: Vec::new(),
+        bins: bins.to_vec(),
+    });
+    let stored = |choice: &str, later: Option<f64>, value: f64| Choice {
+        choice: choice.to_owned(),
+        later,
+        contact_share: Some(at(value, 0.02)),
+    };
+    judged.read.choices =
+        vec![stored("first usable strain × 2", Some(2.0), share + 0.03), stored("window before 4", None, share + 0.01)];
+    judged
+}
+
+/// The share of every state under each choice that decides or not, of two loadings at two rates.
+fn alternatives_of(runs: &[JudgedRun]) -> Vec<(String, bool, Vec<f64>)> {
+    let (samples, listed, params) = ([sample("S")], BTreeMap::new(), Params::default());
+    let found = states(runs.to_vec(), &samples, &listed, &params).unwrap();
+    let all = super::alternatives(&found, &samples, &listed, &params).unwrap();
+    let shares = |states: &[State]| states.iter().filter_map(|s| s.contact_share).map(|x| x.value).collect();
+    all.into_iter().map(|a| (a.choice, a.decides, shares(&a.states))).collect()
+}
+
+fn with_readings_study() -> Vec<JudgedRun> {
+    let of = |loading| run("S", loading, vec![with_readings(1, 1.0, 10.0, 0.4), with_readings(2, 9.0, 20.0, 0.5)]);
+    ["L1", "L2"].map(of).to_vec()
+}
+
+#[test]
+fn the_grid_holds_settings_forms_estimators_and_exclusions() {
+    let found = alternatives_of(&with_readings_study());
+    let names: Vec<&str> = found.iter().map(|(name, ..)| name.as_str()).collect();
+    let wanted = [
+        "first usable strain × 2",
+        "window before 4",
+        "form delay alone",
+        "form plain alone",
+        "form release alone",
+        "straight line",
+        "early plateau",
+        "minimum",
+        "grade A only",
+        "grade C as well",
+    ];
+    assert_eq!(names, wanted);
+    // By how much the share moves: as stored; of the form, 0.02; the trace speaks against the release; the line is exact
+    // at zero; plateau and minimum as stored.
+    let moves = [0.03, 0.01, -0.02, 0.0, 0.0, 0.0, 0.1, 0.2, 0.0, 0.0];
+    for ((name, decides, shares), by) in found.iter().zip(moves) {
+        assert_eq!(*decides, !["early plateau", "minimum"].contains(&name.as_str()), "{name}");
+        let expected = [0.4 + by, 0.5 + by];
+        assert!(
+            shares.iter().zip(expected).all(|(a, b)| (a - b).abs() < 1e-12) && shares.len() == 2,
+            "{name} {shares:?}"
+        );
+    }
+}
+
+#[test]
+fn a_choice_moves_the_value_that_the_control_allows() {
+    // The control is back at strain 0.015, so the reading from twice 0.01 is in force, and that from once is none.
+    let mut runs = with_readings_study();
+    for judged in runs.iter_mut().flat_map(|r| &mut r.reversals) {
+        judged.read.dead = DeadStrain { speed: 0.01, control: 0.015, ..judged.read.dead.clone() };
+        judged.contact_share = judged.contact_share.map(|x| Estimate { value: x.value + 0.03, u: x.u });
+        let early = Choice { choice: "first usable strain × 1.2".to_owned(), later: Some(1.2), contact_share: None };
+        judged.read.choices.push(Choice { contact_share: Some(exact(0.9)), ..early });
+    }
+    let found = alternatives_of(&runs);
+    let share = |name: &str| found.iter().find(|(n, ..)| n == name).unwrap().2[0];
+    assert!((share("window before 4") - 0.44).abs() < 1e-12);
+    assert!((share("first usable strain × 2") - 0.43).abs() < 1e-12);
+    assert!((share("first usable strain × 1.2") - 0.43).abs() < 1e-12);
+}
+
+#[test]
+fn grade_c_counts_once_as_a_choice() {
+    let mut runs = with_readings_study();
+    runs[0].reversals[0].grade = Grade::C;
+    let odd = &mut runs[0].reversals[0];
+    odd.contact_share = odd.contact_share.map(|x| Estimate { value: 0.7, u: x.u });
+    let found = alternatives_of(&runs);
+    let shares = |name: &str| found.iter().find(|(n, ..)| n == name).unwrap().2.clone();
+    // Without it the low state has one of two loadings and no value; with it, the geometric mean of 0.6 and 0.3.
+    assert_eq!(shares("grade A only").len(), 1);
+    assert!((shares("grade C as well")[0] - (1.0 - 0.18f64.sqrt())).abs() < 1e-12);
+}
+
 // Three campaigns with known answers, read perfectly: the realised value of every reversal, without error.
 
 /// Rows of a table by the names of its columns.
@@ -503,26 +528,18 @@ fn a_perfect_reader_gives_the_true_verdicts() {
 
 // Coverage.
 
-struct Normals(ChaCha12Rng);
-
-impl Normals {
-    fn draw(&mut self) -> f64 {
-        crate::numerics::normal::quantile((self.0.next_u64() >> 11) as f64 / 2f64.powi(53) + 2f64.powi(-54))
-    }
-}
-
 /// Three loadings × three repeats of two states with z = 0.5 and 1.2 and a doubling of η; scatter of loadings,
 /// of repeats, and an error of form that all reversals of a state share, as large as the rule takes it.
-fn drawn(normals: &mut Normals) -> Vec<JudgedRun> {
+fn drawn(normals: &mut Draws) -> Vec<JudgedRun> {
     let u = 0.04;
-    let form = [normals.draw(), normals.draw()].map(|d| 0.5 * u * d);
-    let of = |loading: usize, normals: &mut Normals| {
-        let (filling, surface) = (0.05 * normals.draw(), 0.03 * normals.draw());
+    let form = [normals.normal(), normals.normal()].map(|d| 0.65 * u * d);
+    let of = |loading: usize, normals: &mut Draws| {
+        let (filling, surface) = (0.05 * normals.normal(), 0.03 * normals.normal());
         let mut reversals = Vec::new();
         for (state, (rate, eta, z)) in [(1.0, 10.0f64, 0.5), (9.0, 20.0, 1.2)].into_iter().enumerate() {
             for _ in 0..3 {
-                let z = z + form[state] + surface + u * normals.draw();
-                let eta = (eta.ln() + filling + 0.01 * normals.draw()).exp();
+                let z = z + form[state] + surface + u * normals.normal();
+                let eta = (eta.ln() + filling + 0.01 * normals.normal()).exp();
                 let share = Estimate { value: share_of(z), u: u * (1.0 - share_of(z)) };
                 reversals.push(judged(reversals.len() as u32 + 1, rate, eta, share));
             }
@@ -534,7 +551,7 @@ fn drawn(normals: &mut Normals) -> Vec<JudgedRun> {
 
 #[test]
 fn intervals_hold_the_truth_as_often_as_they_say() {
-    let mut normals = Normals(ChaCha12Rng::seed_from_u64(20_261_125));
+    let mut normals = Draws::named(20_261_125, "studies");
     let studies = 500;
     let truth = (20.0 * share_of(1.2) - 10.0 * share_of(0.5)) / 10.0;
     let (mut viscosity, mut share, mut rise) = (0, 0, 0);

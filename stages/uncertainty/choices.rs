@@ -13,43 +13,45 @@ pub const IN_FORCE: &str = "settings in force";
 pub(super) fn rows(states: &States, alternatives: &[Alternative]) -> Vec<ChoiceRow> {
     let mut rows = Vec::new();
     for (k, state) in states.states.iter().enumerate().filter(|(_, s)| s.contact_share.is_some()) {
-        rows.push(of_state(IN_FORCE, state));
-        rows.extend(alternatives.iter().filter_map(|a| Some(of_state(&a.choice, a.states.get(k)?))));
+        rows.push(of_state(IN_FORCE, true, state));
+        rows.extend(alternatives.iter().filter_map(|a| Some(of_state(&a.choice, a.decides, a.states.get(k)?))));
     }
     for row in states.thickening.iter().filter(|t| t.contact_share_of_rise.is_some()) {
-        rows.push(of_rise(IN_FORCE, row));
+        rows.push(of_rise(IN_FORCE, true, row));
         let other = |a: &Alternative| {
             let own = a.thickening.iter().find(|t| t.sample == row.sample)?;
-            Some(of_rise(&a.choice, own))
+            Some(of_rise(&a.choice, a.decides, own))
         };
         rows.extend(alternatives.iter().filter_map(other));
     }
     rows
 }
 
-fn of_state(choice: &str, state: &State) -> ChoiceRow {
+fn of_state(choice: &str, decides: bool, state: &State) -> ChoiceRow {
     ChoiceRow {
         quantity: "contact_share".to_owned(),
         sample: state.sample.clone(),
         set_point: Some(state.set_point.clone()),
         choice: choice.to_owned(),
+        decides,
         interval: state.contact_share,
         verdict: None,
     }
 }
 
-fn of_rise(choice: &str, row: &Thickening) -> ChoiceRow {
+fn of_rise(choice: &str, decides: bool, row: &Thickening) -> ChoiceRow {
     ChoiceRow {
         quantity: "contact_share_of_rise".to_owned(),
         sample: row.sample.clone(),
         set_point: None,
         choice: choice.to_owned(),
+        decides,
         interval: row.contact_share_of_rise,
         verdict: Some(row.verdict),
     }
 }
 
-/// Takes back every verdict that does not stand under all choices; a choice that leaves no value says nothing.
+/// Takes back every verdict that does not stand under all choices that decide; one that leaves no value says nothing.
 pub(super) fn settle(states: &mut States, alternatives: &[Alternative]) {
     for row in &mut states.thickening {
         if !matches!(row.verdict, Verdict::ContactsDominate | Verdict::HydrodynamicsDominate) {
@@ -58,6 +60,7 @@ pub(super) fn settle(states: &mut States, alternatives: &[Alternative]) {
         let own = |a: &'_ Alternative| a.thickening.iter().find(|t| t.sample == row.sample).map(|t| t.verdict);
         let against: Vec<String> = alternatives
             .iter()
+            .filter(|a| a.decides)
             .filter_map(|a| Some((a, own(a).filter(|v| *v != row.verdict && *v != Verdict::NotResolved)?)))
             .map(|(a, verdict)| format!("{} ({})", a.choice, verdict.name()))
             .collect();

@@ -159,6 +159,12 @@ pub(super) fn liquid(sample: Option<&Sample>) -> Option<(String, f64)> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::numerics::interval::covariance_of_means;
+
+    /// Of a mean.
+    fn variance(y: &[f64]) -> f64 {
+        covariance_of_means(y, y)
+    }
 
     #[test]
     fn the_comparison_loss_of_the_supplement() {
@@ -171,6 +177,30 @@ mod tests {
             let both = crate::numerics::interval::quadrature(squared(x1), squared(0.0));
             // Six digits are given.
             assert!((1e6 * both - exact).abs() < 6e-4, "{x1}: {both}");
+        }
+    }
+
+    #[test]
+    fn the_comparison_loss_of_the_supplement_with_correlation() {
+        // JCGM 101:2008, 9.4.3: the same with a correlation of 0.9 between X1 and X2. Errors that two quantities have in
+        // common are one term with one draw here, which moves both: X1 = x1 + u(√0.9·a + √0.1·b), X2 likewise with c.
+        // Exact y and u; the printed 50, 150, 2551 and 67, 121, 505 × 10⁻⁶ are rounded Monte Carlo.
+        let (u, rho) = (0.005, 0.9f64);
+        let (n, blocks) = (super::super::trials::BLOCK, 20);
+        let mut draws = ["a", "b", "c"].map(|name| crate::numerics::draws::Draws::named(1, name));
+        for (x1, mean_exact, u_exact) in [(0.0, 50.0, 67.2681), (0.01, 150.0, 120.52), (0.05, 2550.0, 504.505)] {
+            let y: Vec<f64> = (0..n * blocks)
+                .map(|_| {
+                    let [a, b, c] = [0, 1, 2].map(|k| draws[k].normal());
+                    let error = |own: f64| u * (rho.sqrt() * a + (1.0 - rho).sqrt() * own);
+                    let (x1, x2) = (x1 + error(b), error(c));
+                    1e6 * (x1 * x1 + x2 * x2)
+                })
+                .collect();
+            let found = (variance(&y) * y.len() as f64).sqrt();
+            // 2·10⁵ trials: four standard errors of the mean, and of a standard deviation with the kurtosis of a square.
+            assert!((mean(&y) - mean_exact).abs() < 4.0 * u_exact / 447.0, "{x1}: {}", mean(&y));
+            assert!((found / u_exact - 1.0).abs() < 4.0 * 1.9 / 447.0, "{x1}: {found}");
         }
     }
 }

@@ -7,7 +7,7 @@
 //! - Monte Carlo after JCGM 101, normal terms, each with one draw per trial that is shared by all it touches
 //!   (`effects`, `trials`, `spread`), until the ends of the intervals have settled (`settled`). No trace is opened
 //!   again.
-//! - The joined half-width is √[(t·se)² + (1.96·u_c)²], u_c now with the terms (`numerics::interval`).
+//! - The terms join what loadings share, so that the coverage factor lies nearer to 1.96 (`numerics::interval`).
 //! - Verdicts are given again by the same rules, with the wider intervals, and only where they stand under every
 //!   choice (`choices`).
 //! - Stress and rate take the terms of the torque and of the geometry; where the strain is measured in an export, its

@@ -45,6 +45,8 @@ pub struct ChoiceRow {
     pub set_point: Option<String>,
     /// [`IN_FORCE`], or what was chosen instead, for example `first usable strain × 1.5`.
     pub choice: String,
+    /// Whether a verdict must stand under it; not where it is another quantity that goes by the same name.
+    pub decides: bool,
     /// What it gives; none where the choice leaves no value.
     pub interval: Option<Interval>,
     /// The verdict under this choice; none for a contact share.

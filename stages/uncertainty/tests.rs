@@ -3,28 +3,17 @@
 use super::compute::{Joined, joined};
 use super::params::Params;
 use super::result::{Budget, BudgetRow};
+use crate::fixture::{self, sample};
 use crate::numerics::interval::{covariance_of_means, mean};
 use crate::physics::geometry::{Geometry, Shape};
-use crate::physics::materials::{Liquid, Sample};
 use crate::physics::quantity::Quantity;
-use crate::reversal::result::{Controlled, DeadStrain, Estimate, Grade, Identity, Judged, Response, ReversalRead};
+use crate::reversal::result::{Estimate, Response};
 use crate::states::result::{Interval, LoadingMean, State, States, StudyReversal, Thickening, Verdict};
 use std::collections::BTreeMap;
 
 const CALIBRATION: &str = "instruments.bench.torque_calibration";
 const INERTIA: &str = "instruments.bench.inertia";
 const LIQUID: &str = "liquids.carrier.viscosity";
-
-fn sample() -> Sample {
-    let viscosity = Some(Quantity { value: 2.0, u: 0.03 });
-    Sample {
-        name: "S".to_owned(),
-        liquid: Liquid { name: "carrier".to_owned(), viscosity, density: None, composition: None },
-        particles: None,
-        volume_fraction: Some(Quantity { value: 0.5, u: 0.002 }),
-        control: false,
-    }
-}
 
 fn geometries() -> BTreeMap<String, Geometry> {
     let of = |value: f64, relative: f64| Quantity { value, u: relative * value };
@@ -41,92 +30,24 @@ fn responses(inertia: f64) -> Vec<Response> {
 }
 
 fn reversal(id: &str, loading: &str, share: f64, inertia: f64) -> StudyReversal {
-    let read = ReversalRead {
-        number: 1,
-        row: 1,
-        step: 1,
-        time_s: 0.0,
-        sense_before: 1,
-        controlled: Controlled::Rate,
-        controlled_found: false,
-        set_point_in_export: None,
-        before: None,
-        noise: None,
-        dead: DeadStrain { speed: 0.0, inertia: 0.0, momentum: 0.0, sampling: 0.0, control: 0.0 },
-        strain_after: 5.0,
-        speed_ratio: None,
-        torque_after_n_m: None,
-        after: None,
-        normal_stress_after_pa: None,
-        responses: responses(inertia),
-        choices: Vec::new(),
-        torque_residual: Vec::new(),
-        set_aside: None,
-        remarks: Vec::new(),
-    };
-    let identity = Identity {
-        run: format!("raw/{loading}.txt"),
-        blake3: String::new(),
-        sample: "S".to_owned(),
-        control: false,
-        volume_fraction: Some(0.5),
-        u_volume_fraction: Some(0.002),
-        geometry: "cone".to_owned(),
-        instrument: "bench".to_owned(),
-        loading: loading.to_owned(),
-        repeat: None,
-        started: None,
-        rows: 1,
-    };
-    let judged = Judged {
-        read,
-        contact_share: Some(Estimate { value: share, u: 0.01 }),
-        resolved: true,
-        contact_share_low: None,
-        contact_share_high: None,
-        grade: Grade::A,
-        remarks: Vec::new(),
-    };
-    StudyReversal { reversal: id.to_owned(), identity, set_point: None, judged }
+    let mut judged = fixture::judged(1, None, Estimate { value: share, u: 0.01 });
+    judged.read.responses = responses(inertia);
+    StudyReversal { reversal: id.to_owned(), identity: fixture::identity("S", loading), set_point: None, judged }
 }
 
 /// A state of loadings with (η, X), whose reversals are numbered from `first`.
 fn state(label: &str, first: usize, loadings: &[(f64, f64)]) -> State {
-    let mean_of = |(i, (eta, share)): (usize, &(f64, f64))| LoadingMean {
-        loading: format!("L{i}"),
-        ln_viscosity: eta.ln(),
-        z: Some(-(1.0 - share).ln()),
-        u_z: Some(0.01),
-        resolved: 1,
-        found: 1,
-        viscosity_from: vec![format!("R{}", first + i)],
-        share_from: vec![format!("R{}", first + i)],
+    let mean_of = |(i, (eta, share)): (usize, &(f64, f64))| {
+        let from = vec![format!("R{}", first + i)];
+        let mean = fixture::loading_mean(&format!("L{i}"), eta.ln(), Some(*share));
+        LoadingMean { viscosity_from: from.clone(), share_from: from, ..mean }
     };
-    let shown = |value: f64| Some(Interval { value, u: 0.0, low: None, high: None });
     let mut state = State {
-        sample: "S".to_owned(),
-        volume_fraction: Some(0.5),
-        u_volume_fraction: Some(0.002),
-        set_point: label.to_owned(),
-        set_point_told: true,
-        controlled: Controlled::Rate,
-        stress_pa: shown(1.0),
-        rate_per_s: None,
-        viscosity_pa_s: None,
-        hydrodynamic_viscosity_pa_s: None,
-        contact_viscosity_pa_s: None,
-        relative_viscosity: None,
-        contact_share: None,
-        contact_share_bound: None,
-        degrees_of_freedom: None,
-        loadings: loadings.len() as u32,
-        reversals: loadings.len() as u32,
-        reversals_found: loadings.len() as u32,
-        remarks: Vec::new(),
-        loading_means: loadings.iter().enumerate().map(mean_of).collect(),
+        stress_pa: Some(Interval { value: 1.0, u: 0.0, low: None, high: None }),
         u_z_shared: 0.005,
         u_z_within: 0.01,
         u_ln_viscosity_within: 0.004,
+        ..fixture::state(&sample("S"), label, loadings.iter().enumerate().map(mean_of).collect())
     };
     let of = state.loadings_for_shares();
     let viscosity = crate::physics::shares::ln_viscosity(&of, state.within(), 0.0).unwrap();
@@ -175,7 +96,7 @@ const LOW: [(f64, f64); 3] = [(10.0, 0.40), (10.1, 0.41), (9.9, 0.395)];
 const HIGH: [(f64, f64); 3] = [(20.0, 0.66), (20.3, 0.665), (19.8, 0.655)];
 
 fn join(states: &States) -> (States, Budget) {
-    let joined = joined(states, &[], &[sample()], &geometries(), 7, &Params::default());
+    let joined = joined(states, &[], &[sample("S")], &geometries(), 7, &Params::default());
     (joined.states, joined.budget)
 }
 
@@ -211,11 +132,13 @@ fn the_inertia_moves_the_contact_share_of_every_loading_together() {
 
 #[test]
 fn a_joined_interval_by_hand() {
-    // Half-width of ln η: √[(t·se)² + (1.96·0.02)²] with t₀.₉₇₅(2) = 4.302653.
+    // Half-width of ln η: k·√(se² + 0.02²), k² = 1.96² + (t² − 1.96²)·part^1.4 ≥ t²·part with t₀.₉₇₅(2) = 4.302653.
     let (states, _) = join(&study(&LOW, &HIGH, 0.0));
     let ln: Vec<f64> = LOW.iter().map(|(eta, _)| eta.ln()).collect();
     let se = covariance_of_means(&ln, &ln).sqrt();
-    let half = ((4.302_653 * se).powi(2) + (1.959_964f64 * 0.02).powi(2)).sqrt();
+    let whole = se * se + 0.02 * 0.02;
+    let factor = 1.959_964f64.powi(2) + (4.302_653f64.powi(2) - 1.959_964f64.powi(2)) * (se * se / whole).powf(1.4);
+    let half = (factor * whole).sqrt().max(4.302_653 * se);
     let viscosity = states.states[0].viscosity_pa_s.unwrap();
     // The Monte Carlo part is known to 0.5 %, here three times.
     assert!(((viscosity.high.unwrap() / viscosity.value).ln() / half - 1.0).abs() < 0.015);
@@ -309,7 +232,7 @@ fn another_term_does_not_change_the_draws_of_the_first() {
 fn left_out_means_the_states_as_they_were_and_said() {
     let states = study(&LOW, &HIGH, 0.01);
     let skip = Params { skip: true, ..Params::default() };
-    let Joined { states: same, budget, .. } = joined(&states, &[], &[sample()], &geometries(), 7, &skip);
+    let Joined { states: same, budget, .. } = joined(&states, &[], &[sample("S")], &geometries(), 7, &skip);
     assert_eq!(same, states);
     assert!(budget.skipped && budget.rows.is_empty() && budget.remarks[0].contains("left out"));
 }
@@ -366,7 +289,7 @@ fn another_sample_leaves_the_results_of_the_first_alone() {
 fn enough_is_drawn_for_the_digits_that_are_printed() {
     // Two seeds: the printed digits of every end may differ by rounding, one unit of the last place, and no more.
     let states = study(&LOW, &HIGH, 0.01);
-    let with = |seed: u64| joined(&states, &[], &[sample()], &geometries(), seed, &Params::default()).states;
+    let with = |seed: u64| joined(&states, &[], &[sample("S")], &geometries(), seed, &Params::default()).states;
     let (a, b) = (with(7), with(8));
     for (a, b) in a.states.iter().zip(&b.states) {
         for (a, b) in [(a.contact_share, b.contact_share), (a.viscosity_pa_s, b.viscosity_pa_s)] {
@@ -386,13 +309,18 @@ fn moved(states: &States, choice: &str, by: f64) -> crate::states::result::Alter
     }
     let mut row = states.thickening[0].clone();
     row.settle(crate::states::result::rise(&other.states[0], &other.states[1], Default::default()).as_ref());
-    crate::states::result::Alternative { choice: choice.to_owned(), states: other.states, thickening: vec![row] }
+    crate::states::result::Alternative {
+        choice: choice.to_owned(),
+        decides: true,
+        states: other.states,
+        thickening: vec![row],
+    }
 }
 
 #[test]
 fn a_verdict_that_hangs_on_a_choice_is_not_given() {
     let states = study(&LOW, &HIGH, 0.0);
-    let with = |alternatives: &[_]| joined(&states, alternatives, &[sample()], &geometries(), 7, &Params::default());
+    let with = |alternatives: &[_]| joined(&states, alternatives, &[sample("S")], &geometries(), 7, &Params::default());
     // Share of the rise 0.92 as in force; 0.25 less contact share of the thick state takes 0.5 away.
     let small = moved(&states, "window before 4", 0.01);
     let stands = with(std::slice::from_ref(&small));
@@ -409,4 +337,28 @@ fn a_verdict_that_hangs_on_a_choice_is_not_given() {
     );
     let values: Vec<f64> = rises.iter().map(|r| r.interval.unwrap().value).collect();
     assert!(values[2] < values[1] && values[1] < values[0], "{values:?}");
+}
+
+#[test]
+fn another_quantity_of_the_same_name_is_shown_and_takes_no_verdict_away() {
+    let states = study(&LOW, &HIGH, 0.0);
+    let minimum = crate::states::result::Alternative { decides: false, ..moved(&states, "minimum", 0.25) };
+    let found = joined(&states, &[minimum], &[sample("S")], &geometries(), 7, &Params::default());
+    assert_eq!(found.states.thickening[0].verdict, Verdict::ContactsDominate);
+    let row = found.choices.iter().find(|r| r.choice == "minimum" && r.set_point.is_none()).unwrap();
+    assert_eq!((row.decides, row.verdict), (false, Some(Verdict::HydrodynamicsDominate)));
+}
+
+#[test]
+fn another_file_leaves_the_draws_of_the_others_alone() {
+    // A third loading that was measured at the low end only. What the terms add at the high end stays to the last bit.
+    let two = study(&LOW[..2], &HIGH[..2], 0.01);
+    let mut three = study(&LOW, &HIGH[..2], 0.01);
+    three.thickening = two.thickening.clone();
+    let (two, three) = (join(&two), join(&three));
+    assert_eq!(two.0.states[1], three.0.states[1]);
+    let of =
+        |b: &Budget| b.rows.iter().filter(|r| r.set_point.as_deref() == Some("9 1/s")).cloned().collect::<Vec<_>>();
+    assert_eq!(of(&two.1), of(&three.1));
+    assert_ne!(two.0.states[0], three.0.states[0]);
 }

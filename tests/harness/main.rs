@@ -11,6 +11,7 @@ mod instrument;
 mod material;
 #[path = "../generator/random.rs"]
 mod random;
+mod resampling;
 mod reversal;
 
 use std::process::ExitCode;

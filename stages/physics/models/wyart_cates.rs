@@ -46,7 +46,11 @@ pub struct Contacts {
 impl Contacts {
     /// At parameters `p` and a stress, Pa.
     pub fn at(p: &[f64], stress_pa: f64) -> Self {
-        let ln_ratio = float::ln(p[2] / stress_pa);
+        Self::at_ln_ratio(p, float::ln(p[2] / stress_pa))
+    }
+
+    /// At parameters `p` and ln(σ*/σ).
+    pub fn at_ln_ratio(p: &[f64], ln_ratio: f64) -> Self {
         let x = float::exp(p[BETA] * ln_ratio);
         let frictional = float::exp(-x);
         Self { x, ln_ratio, frictional, jamming: p[0] - (p[0] - p[1]) * frictional }
@@ -54,7 +58,8 @@ impl Contacts {
 
     /// ln η_r at a solid fraction.
     pub fn ln_viscosity(&self, ln_amplitude: f64, alpha: f64, phi: f64) -> f64 {
-        ln_amplitude - alpha * float::ln1p(-phi / self.jamming)
+        // The difference of two numbers within a factor of two is exact, so no digit is lost near jamming.
+        ln_amplitude - alpha * float::ln((self.jamming - phi) / self.jamming)
     }
 
     /// ∂ ln η_r/∂(φ_0, φ_m, σ*, β): the chain rule through φ_J(φ_0, φ_m, x) and x(σ*, β).

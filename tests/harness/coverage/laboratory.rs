@@ -75,6 +75,12 @@ impl Declared {
         }
     }
 
+    /// Whether anything is declared with an uncertainty.
+    pub(super) fn is_uncertain(&self) -> bool {
+        let all = [self.liquid, self.radius, self.angle, self.inertia];
+        self.calibration > 0.0 || all.iter().chain(&self.fractions).any(|q| q.u > 0.0)
+    }
+
     /// Everything as declared: what the readings of the pool are taken with.
     pub(super) fn taken_as_true(&self) -> True {
         True {

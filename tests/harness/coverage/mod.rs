@@ -9,7 +9,7 @@ mod study;
 mod table;
 
 use pool::PoolState;
-use score::Scores;
+use score::{READERS, Scores};
 use stages::states::params::Params;
 use std::process::ExitCode;
 
@@ -27,30 +27,43 @@ const DESIGNS: [Design; 4] = [
 ];
 
 /// Seed of the table in the README.
-const SEED: u64 = 20_261_125;
-/// Studies of a cell, and states in its pool of read errors.
-const STUDIES: usize = 1_200;
-const POOL: usize = 120;
+const SEED: u64 = 20_261_126;
 
-/// `cargo trial coverage [studies] [pool] [shared part]`.
+/// How much is made for a cell.
+#[derive(Clone, Copy)]
+struct Size {
+    /// Studies of all pools together.
+    studies: usize,
+    /// Pools of read errors, each made afresh: studies of one pool share its errors, so that the scatter between pools
+    /// says how far a coverage is luck.
+    pools: usize,
+    /// States in a pool.
+    states: usize,
+}
+
+impl Default for Size {
+    fn default() -> Self {
+        Self { studies: 1_000, pools: 5, states: 24 }
+    }
+}
+
+const USAGE: &str = "\
+usage: cargo trial coverage [studies of a cell] [pools of read errors] [states in a pool] [part of a reversal's \
+standard uncertainty that a state shares] [seed]";
+
+/// `cargo trial coverage [studies] [pools] [states of a pool] [shared part] [seed]`.
 pub(crate) fn trial(arguments: &[String]) -> ExitCode {
-    let number = |at: usize, default: usize| arguments.get(at).map_or(Ok(default), |text| text.parse());
-    let part = arguments.get(2).map_or(Ok(Params::default().shared_part), |text| text.parse());
-    let (Ok(studies), Ok(pool), Ok(shared_part)) = (number(0, STUDIES), number(1, POOL), part) else {
-        eprintln!(
-            "usage: cargo trial coverage [studies of a cell] [states in the pool of read errors] [part of a reversal's \
-             standard uncertainty that a state shares]"
-        );
+    let Some((size, seed, params)) = asked(arguments).filter(|(size, ..)| size.pools > 0) else {
+        eprintln!("{USAGE}");
         return ExitCode::from(2);
     };
-    let params = Params { shared_part, ..Params::default() };
     println!("{}", table::HEAD);
     let mut errors = Vec::new();
     for design in &DESIGNS {
-        match cell(design, studies, pool, SEED, &params) {
-            Ok((tally, pool)) => {
-                println!("{}", table::rows(design.name, studies, &tally));
-                errors.push(table::read_errors(design.name, &pool));
+        match cell(design, size, seed, &params) {
+            Ok(cell) => {
+                println!("{}", table::rows(design.name, size.studies, &cell.pools));
+                errors.push(table::read_errors(design.name, &cell.read));
             }
             Err(message) => {
                 eprintln!("{message}");
@@ -62,33 +75,66 @@ pub(crate) fn trial(arguments: &[String]) -> ExitCode {
     ExitCode::SUCCESS
 }
 
-/// Scores of the reader and of the perfect reader over all studies of one design, and the pool behind them.
-///
+/// What was typed; none where it cannot be read.
+fn asked(arguments: &[String]) -> Option<(Size, u64, Params)> {
+    fn or<T: std::str::FromStr>(text: Option<&String>, default: T) -> Option<T> {
+        text.map_or(Some(default), |text| text.parse().ok())
+    }
+    let (usual, params) = (Size::default(), Params::default());
+    let size = Size {
+        studies: or(arguments.first(), usual.studies)?,
+        pools: or(arguments.get(1), usual.pools)?,
+        states: or(arguments.get(2), usual.states)?,
+    };
+    let shared_part = or(arguments.get(3), params.shared_part)?;
+    Some((size, or(arguments.get(4), SEED)?, Params { shared_part, ..params }))
+}
+
+/// What all studies of one design say.
+struct Cell {
+    /// By pool, the scores of every reader.
+    pools: Vec<[Scores; READERS]>,
+    /// The readings behind them.
+    read: Vec<PoolState>,
+}
+
 /// # Errors
 /// What the stages say.
-fn cell(
+fn cell(design: &Design, size: Size, seed: u64, params: &Params) -> Result<Cell, String> {
+    let mut cell = Cell { pools: Vec::new(), read: Vec::new() };
+    for number in 0..size.pools {
+        let pool = pool::pool(design, number, size.states, seed)?;
+        let studies = (number..size.studies).step_by(size.pools);
+        cell.pools.push(scores(design, &pool, &studies.collect::<Vec<_>>(), seed, params)?);
+        cell.read.extend(pool);
+        eprintln!("{}: {} of {} pools", design.name, number + 1, size.pools);
+    }
+    Ok(cell)
+}
+
+/// Scores of every reader over studies of these numbers.
+fn scores(
     design: &Design,
-    studies: usize,
-    pool: usize,
+    pool: &[PoolState],
+    studies: &[usize],
     seed: u64,
     params: &Params,
-) -> Result<([Scores; 2], Vec<PoolState>), String> {
-    let pool = pool::pool(design, pool, seed)?;
+) -> Result<[Scores; READERS], String> {
     let one = |k: usize| {
-        let number = seed.wrapping_mul(1_000_003).wrapping_add(k as u64);
-        score::both(&study::study(design, &pool, number), number, params)
+        let number = seed.wrapping_mul(1_000_003).wrapping_add(studies[k] as u64);
+        score::readers(&study::study(design, pool, number), number, params)
     };
-    let mut sum = [Scores::default(), Scores::default()];
-    let all = parallel(studies, one);
-    if all.len() < studies {
-        return Err(format!("{}: {} of {studies} studies came to an end", design.name, all.len()));
+    let all = parallel(studies.len(), one);
+    if all.len() < studies.len() {
+        return Err(format!("{}: {} of {} studies came to an end", design.name, all.len(), studies.len()));
     }
+    let mut sum: [Scores; READERS] = Default::default();
     for scores in all {
         for (sum, scores) in sum.iter_mut().zip(scores?) {
-            sum.iter_mut().zip(scores).for_each(|(sum, score)| sum.join(score));
+            sum.iter_mut().zip(scores).for_each(|(sum, score)| sum.join(&score));
         }
     }
-    Ok((sum, pool))
+    Ok(sum)
 }
 
 /// `one(0)` … `one(n − 1)` on all cores, in order.
@@ -113,18 +159,21 @@ mod tests {
 
     #[test]
     fn intervals_of_a_few_studies_hold_the_truth_about_as_often_as_they_say() {
-        let studies = 40;
-        let ([reader, perfect], _) = cell(&DESIGNS[3], studies, 12, 1, &Params::default()).unwrap();
+        let size = Size { studies: 40, pools: 2, states: 12 };
+        let cell = cell(&DESIGNS[3], size, 1, &Params::default()).unwrap();
         // Four standard errors of a coverage of 0.95 over 40 studies, states of one study counted as one. Intervals
         // that take three loadings for normal (factor 1.96 for 4.30) hold about 0.75 and fail.
-        let least = 0.95 - 4.0 * (0.05 * 0.95 / studies as f64).sqrt();
+        let least = 0.95 - 4.0 * (0.05 * 0.95 / size.studies as f64).sqrt();
         for (q, name) in QUANTITIES.iter().enumerate() {
-            for scores in [&reader, &perfect] {
-                let score = &scores[q];
+            for reader in [score::STAGES, score::PERFECT] {
+                let score = table::sum(&cell.pools, reader, q);
                 assert!(score.given as f64 >= 0.9 * score.asked as f64, "{name}: {} given", score.given);
-                assert!(table::coverage(score) >= least, "{name}: {}", table::coverage(score));
+                assert!(table::coverage(&score) >= least, "{name}: {}", table::coverage(&score));
             }
         }
+        // Resampling three loadings holds 0.75 (ten different resamples of three): the same band must refuse it.
+        let resampled = table::sum(&cell.pools, score::RESAMPLING, 0);
+        assert!(table::coverage(&resampled) < least, "{}", table::coverage(&resampled));
     }
 
     #[test]

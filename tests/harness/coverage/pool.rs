@@ -11,6 +11,7 @@ use super::{Design, parallel};
 use crate::instrument::{Motion, Order, Reading, Sampling, TICK, Told, leg};
 use crate::material::Transient;
 use crate::random::Stream;
+use crate::resampling;
 use stages::reversal::result::{Judged, JudgedRun};
 
 /// Strain of the first leg, and of each reversed one.
@@ -28,6 +29,8 @@ pub(super) struct Read {
     pub(super) ln_viscosity: f64,
     /// −ln(1 − X): read less true; none where nothing was read.
     pub(super) z: Option<f64>,
+    /// Relative standard error of the viscosity before as blocks of its window, resampled, give it.
+    pub(super) u_by_blocks: f64,
 }
 
 /// A loading: its run without reversals, and these.
@@ -53,14 +56,13 @@ pub(super) struct Sheared {
     pub(super) transients: Vec<Transient>,
 }
 
-/// `n` states of this design, in order of share.
+/// `n` states of this design, in order of share; `pool` numbers independent pools.
 ///
 /// # Errors
 /// What the stages say.
-pub(super) fn pool(design: &Design, n: usize, seed: u64) -> Result<Vec<PoolState>, String> {
-    parallel(n, |k| state(design, (k as f64 + 0.5) / n as f64, &format!("{} pool {k}", design.name), seed))
-        .into_iter()
-        .collect()
+pub(super) fn pool(design: &Design, pool: usize, n: usize, seed: u64) -> Result<Vec<PoolState>, String> {
+    let name = |k: usize| format!("{} pool {pool} state {k}", design.name);
+    parallel(n, |k| state(design, (k as f64 + 0.5) / n as f64, &name(k), seed)).into_iter().collect()
 }
 
 fn state(design: &Design, place: f64, name: &str, seed: u64) -> Result<PoolState, String> {
@@ -78,7 +80,11 @@ fn state(design: &Design, place: f64, name: &str, seed: u64) -> Result<PoolState
         let label = Label { run: "raw/pool.csv", sample: 0, loading: "L" };
         let mut run = chain::judged(&readings, &label, &declared)?;
         let reversals = std::mem::take(&mut run.reversals).into_iter();
-        Ok(PoolLoading { reversals: reversals.map(|judged| compared(judged, viscosity, share)).collect(), run })
+        let read = |judged: Judged| {
+            let u_by_blocks = by_blocks(&readings, judged.read.number as usize, &truth);
+            compared(judged, viscosity, share, u_by_blocks)
+        };
+        Ok(PoolLoading { reversals: reversals.map(read).collect(), run })
     };
     let loadings: Result<Vec<_>, String> = design.repeats.iter().enumerate().map(loading).collect();
     Ok(PoolState { share, loadings: loadings? })
@@ -125,11 +131,21 @@ pub(super) fn trace(sheared: &Sheared, truth: &True, noise: &mut Stream) -> Vec<
     readings
 }
 
-fn compared(mut judged: Judged, viscosity: f64, share: f64) -> Read {
+/// Relative standard error of the mean viscosity over the last strain 2 of a leg, from circular blocks. The rate is held,
+/// so the torque stands for the viscosity.
+fn by_blocks(readings: &[Reading], step: usize, truth: &True) -> f64 {
+    let leg: Vec<&Reading> = readings.iter().filter(|r| r.step == step).collect();
+    let end = leg.last().map_or(0.0, |r| r.angle);
+    let inside = |r: &&&Reading| (r.angle - end).abs() <= 2.0 * truth.cone.angle_per_strain();
+    let series: Vec<f64> = leg.iter().filter(inside).map(|r| libm::log(r.torque.abs())).collect();
+    resampling::error_of_mean(&series, resampling::block_length(&series))
+}
+
+fn compared(mut judged: Judged, viscosity: f64, share: f64, u_by_blocks: f64) -> Read {
     let before = judged.read.before.as_ref().map_or(f64::NAN, |b| b.viscosity_pa_s.value);
     let z = judged.contact_share.filter(|x| x.value < 1.0).map(|x| libm::log1p(-share) - libm::log1p(-x.value));
     if let Some(after) = &mut judged.read.after {
         (after.curve, after.bins, after.forms) = (Vec::new(), Vec::new(), Vec::new());
     }
-    Read { judged, ln_viscosity: libm::log(before / viscosity), z }
+    Read { judged, ln_viscosity: libm::log(before / viscosity), z, u_by_blocks }
 }

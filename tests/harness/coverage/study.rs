@@ -11,7 +11,7 @@ use stages::reversal::result::{Controlled, Estimate, Judged, JudgedRun};
 const VISCOSITY: [f64; 2] = [0.025, 0.006];
 const SHARE: [f64; 3] = [0.030, 0.010, 0.012];
 /// A state takes its read errors from one of this many pool states with nearly its share.
-const NEAR: usize = 12;
+const NEAR: usize = 10;
 
 /// What is true of a state.
 #[derive(Clone, Copy)]

@@ -1,33 +1,61 @@
 //! The tally as a Markdown table.
 
 use super::pool::PoolState;
-use super::score::{QUANTITIES, Score, Scores};
+use super::score::{PERFECT, QUANTITIES, READERS, RESAMPLING, STAGES, Score, Scores};
+use stages::numerics::student_t;
 
 /// Head of the table.
 pub(super) const HEAD: &str = "\
-| design | quantity | holds | interval of that | perfect reader | bias | scatter | mean half-width | median | perfect: mean | median | no interval |
-| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |";
+| design | quantity | holds | binomial | by pools | perfect reader | resampled | bias | scatter | mean half-width | median | perfect: mean | median | no interval |
+| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |";
 
-/// Rows of one design: the reader beside the perfect reader.
-pub(super) fn rows(design: &str, studies: usize, tally: &[Scores; 2]) -> String {
+/// Rows of one design: the stages beside the other readers.
+pub(super) fn rows(design: &str, studies: usize, pools: &[[Scores; READERS]]) -> String {
     let row = |(q, name): (usize, &&str)| {
-        let (own, perfect) = (&tally[0][q], &tally[1][q]);
-        let (low, high) = binomial(coverage(own), given_studies(own, studies));
+        let (own, perfect) = (sum(pools, STAGES, q), sum(pools, PERFECT, q));
         let n = own.given.max(1) as f64;
         let (bias, mean_square) = (own.error / n, own.square / n);
         format!(
-            "| {design} | {name} | {:.3} | {low:.3}–{high:.3} | {:.3} | {bias:+.4} | {:.4} | {:.4} | {:.4} | {:.4} | {:.4} | {:.1} % |",
-            coverage(own),
-            coverage(perfect),
+            "| {design} | {name} | {:.3} | {} | {} | {:.3} | {} | {bias:+.4} | {:.4} | {:.4} | {:.4} | {:.4} | {:.4} | {:.1} % |",
+            coverage(&own),
+            range(Some(binomial(coverage(&own), given_studies(&own, studies)))),
+            range(by_pools(pools, q)),
+            coverage(&perfect),
+            told(&sum(pools, RESAMPLING, q)),
             (mean_square - bias * bias).max(0.0).sqrt(),
-            mean(own),
-            median(own),
-            mean(perfect),
-            median(perfect),
+            mean(&own),
+            median(&own),
+            mean(&perfect),
+            median(&perfect),
             100.0 * (1.0 - own.given as f64 / own.asked.max(1) as f64),
         )
     };
     QUANTITIES.iter().enumerate().map(row).collect::<Vec<_>>().join("\n")
+}
+
+/// All pools together.
+pub(super) fn sum(pools: &[[Scores; READERS]], reader: usize, quantity: usize) -> Score {
+    let mut sum = Score::default();
+    pools.iter().for_each(|p| sum.join(&p[reader][quantity]));
+    sum
+}
+
+fn told(score: &Score) -> String {
+    if score.asked > 0 { format!("{:.3}", coverage(score)) } else { "–".to_owned() }
+}
+
+fn range(ends: Option<(f64, f64)>) -> String {
+    ends.map_or_else(|| "–".to_owned(), |(low, high)| format!("{low:.3}–{high:.3}"))
+}
+
+/// 95 % interval of the coverage from its scatter between pools, whose errors are made apart; none for one pool.
+fn by_pools(pools: &[[Scores; READERS]], q: usize) -> Option<(f64, f64)> {
+    let each: Vec<f64> = pools.iter().map(|p| coverage(&p[STAGES][q])).collect();
+    let n = each.len() as f64;
+    let mean = each.iter().sum::<f64>() / n;
+    let variance = each.iter().map(|c| (c - mean) * (c - mean)).sum::<f64>() / (n * (n - 1.0));
+    let half = student_t::factor_95(n - 1.0) * variance.sqrt();
+    (each.len() > 1).then_some((mean - half, (mean + half).min(1.0)))
 }
 
 /// Part of the given intervals that hold the truth.
@@ -61,20 +89,21 @@ pub(super) fn binomial(part: f64, n: f64) -> (f64, f64) {
 
 /// Head of the table of read errors.
 pub(super) const READ_HEAD: &str = "\
-| design | reversals | entering | bias of z | z error / u: rms | shared by a state / u | ln η error / u: rms |
-| --- | --- | --- | --- | --- | --- | --- |";
+| design | reversals | entering | bias of z | z error / u: rms | shared by a state / u | ln η error / u: rms | the same by blocks |
+| --- | --- | --- | --- | --- | --- | --- | --- |";
 
 /// What the pool of one design shows of the readings themselves: errors of z in units of their stated standard
 /// uncertainty, and the part of them that all reversals of a state have in common.
 pub(super) fn read_errors(design: &str, pool: &[PoolState]) -> String {
-    let (mut all, mut errors, mut reduced, mut shared, mut viscosity) =
-        (0, Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    let (mut all, mut errors, mut reduced, mut shared) = (0, Vec::new(), Vec::new(), Vec::new());
+    let (mut viscosity, mut by_blocks) = (Vec::new(), Vec::new());
     for state in pool {
         let mut own = Vec::new();
         for read in state.loadings.iter().flat_map(|l| &l.reversals) {
             all += 1;
             let before = read.judged.read.before.as_ref();
             viscosity.extend(before.map(|b| read.ln_viscosity * b.viscosity_pa_s.value / b.viscosity_pa_s.u));
+            by_blocks.extend(before.map(|_| read.ln_viscosity / read.u_by_blocks));
             let Some((share, error)) = read.judged.contact_share.filter(|_| read.judged.resolved).zip(read.z) else {
                 continue;
             };
@@ -87,12 +116,13 @@ pub(super) fn read_errors(design: &str, pool: &[PoolState]) -> String {
     let rms = |v: &[f64]| (v.iter().map(|x| x * x).sum::<f64>() / v.len() as f64).sqrt();
     let average = |v: &[f64]| v.iter().sum::<f64>() / v.len() as f64;
     format!(
-        "| {design} | {all} | {} | {:+.4} | {:.2} | {:.2} | {:.2} |",
+        "| {design} | {all} | {} | {:+.4} | {:.2} | {:.2} | {:.2} | {:.2} |",
         errors.len(),
         average(&errors),
         rms(&reduced),
         average(&shared).max(0.0).sqrt(),
         rms(&viscosity),
+        rms(&by_blocks),
     )
 }
 

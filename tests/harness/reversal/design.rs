@@ -2,8 +2,8 @@
 //! and everything else drawn anew for each study. It makes no readings.
 
 use super::instrument::{Drive, Protocol, U_INERTIA};
-use super::random::Stream;
 use super::transient::{Class, Origin, Transient};
+use crate::random::Stream;
 
 /// Contact shares of the selection.
 pub(crate) const SHARES: [f64; 5] = [0.0, 0.05, 0.3, 0.6, 0.9];

@@ -1,7 +1,7 @@
 //! What a rheometer makes of a reversal: its motion, its rotor's inertia, its noise and digits, and when it reads.
 //! It knows no suspension but a viscosity at a strain. SI.
 
-use super::random::Stream;
+use crate::random::Stream;
 use stages::ingest::result::Readings;
 
 /// Radius and angle of the cone.

@@ -7,7 +7,6 @@
 
 mod design;
 mod instrument;
-use crate::random;
 mod reading;
 mod score;
 mod tables;
@@ -22,7 +21,7 @@ use stages::reversal::params::Params;
 use std::process::ExitCode;
 use transient::Origin;
 
-impl random::Stream {
+impl crate::random::Stream {
     /// Uniform between two ends.
     fn between(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * self.uniform()
@@ -131,6 +130,12 @@ impl Outcome {
         let state = self.said.state.as_ref()?;
         let share = state.contact_share?;
         Some(Result::new(share.value, share.low.zip(share.high), self.study.share))
+    }
+
+    /// Error and standard uncertainty of what was read of the first reversal, whether or not it counts as resolved.
+    fn fitted(&self) -> Option<(f64, f64)> {
+        let share = self.said.reversal.as_ref()?.read.after.as_ref()?.contact_share;
+        Some((share.value - self.study.loadings[0], share.u))
     }
 
     /// Whether the first reversal is called resolved.

@@ -2,7 +2,7 @@
 
 use super::design::Study;
 use super::instrument::{ANGLE, INERTIA, RADIUS, U_INERTIA, run};
-use super::random::Stream;
+use crate::random::Stream;
 use pipeline::diagnostic::Diagnostic;
 use pipeline::stage::{Context, Produced, Settings, Work};
 use stages::clean::compute::{Setup, clean};
@@ -31,6 +31,8 @@ pub(crate) struct Said {
     pub(crate) state: Option<State>,
     /// Number of all reversals, and of the resolved ones.
     pub(crate) reversals: (usize, usize),
+    /// Readings of the first loading below strain 0.05 after its first reversal.
+    pub(crate) early_readings: usize,
 }
 
 /// Settings in force: the defaults; other settings are not tried, which costs most of the time.
@@ -43,13 +45,26 @@ pub(crate) fn settings() -> Params {
 /// # Errors
 /// What the stages say where they refuse.
 pub(crate) fn read(study: &Study, params: &Params, seed: u64) -> Result<Said, Vec<Diagnostic>> {
-    let runs = (0..study.loadings.len()).map(|l| judged(&measure(study, l, seed), l, params));
+    let readings: Vec<Readings> = (0..study.loadings.len()).map(|l| measure(study, l, seed)).collect();
+    let early_readings = readings.first().map_or(0, early);
+    let runs = readings.iter().enumerate().map(|(l, readings)| judged(readings, l, params));
     let runs: Vec<JudgedRun> = runs.collect::<Result<_, _>>()?;
     let all: Vec<&Judged> = runs.iter().flat_map(|r| &r.reversals).collect();
     let counts = (all.len(), all.iter().filter(|j| j.resolved).count());
     let reversal = all.first().map(|j| (*j).clone());
     let state = states::states(runs, &[sample()], &BTreeMap::new(), &params.states)?.states.into_iter().next();
-    Ok(Said { reversal, state, reversals: counts })
+    Ok(Said { reversal, state, reversals: counts, early_readings })
+}
+
+/// Readings of the second leg below strain 0.05 after the turning point.
+fn early(readings: &Readings) -> usize {
+    let angles = readings.angle_rad.iter().flatten();
+    let second: Vec<f64> =
+        angles.zip(&readings.step).filter(|(_, step)| **step == 2).map(|(angle, _)| *angle).collect();
+    let place = |angle: &f64| angle / libm::tan(ANGLE);
+    let turn = second.iter().map(place).fold(f64::NEG_INFINITY, f64::max);
+    let lowest = second.iter().map(place).position(|p| p == turn).unwrap_or(0);
+    second[lowest..].iter().filter(|angle| turn - place(angle) < 0.05).count()
 }
 
 /// The readings of one loading.
@@ -136,6 +151,7 @@ fn judged(readings: &Readings, loading: usize, params: &Params) -> Result<Judged
         instrument: instrument.name,
         loading: None,
         repeat: None,
+        preamble: Vec::new(),
     };
     let judging =
         [Settings::new("reversal", "stages.reversal", &params.judging()), Settings::new("identity", "raw", &rule)];
@@ -148,14 +164,10 @@ fn judged(readings: &Readings, loading: usize, params: &Params) -> Result<Judged
     pipeline::stage::from_json("judged", &output(&judged, "judged"))
 }
 
-fn call(work: Work, settings: &[Settings], inputs: Vec<(String, Arc<[u8]>)>) -> Result<Produced, Vec<Diagnostic>> {
+fn call(work: Work, settings: &[Settings], inputs: Vec<(String, Arc<Vec<u8>>)>) -> Result<Produced, Vec<Diagnostic>> {
     work(&Context::new(settings, inputs, None, Path::new("."), &AtomicBool::new(false)))
 }
 
-fn output(produced: &Produced, name: &str) -> Arc<[u8]> {
-    produced
-        .outputs
-        .iter()
-        .find(|(n, _)| *n == name)
-        .map_or_else(|| Arc::from([]), |(_, bytes)| bytes.as_slice().into())
+fn output(produced: &Produced, name: &str) -> Arc<Vec<u8>> {
+    produced.outputs.iter().find(|(n, _)| *n == name).map_or_else(Arc::default, |(_, bytes)| bytes.clone().into())
 }

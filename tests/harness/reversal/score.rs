@@ -33,8 +33,6 @@ pub(crate) struct Score {
     pub(crate) rms: f64,
     /// Share of intervals that hold, with its 95 % interval; none without intervals.
     pub(crate) coverage: Option<(f64, f64, f64)>,
-    /// Mean half-width.
-    pub(crate) half_width: f64,
 }
 
 impl Score {
@@ -51,7 +49,6 @@ impl Score {
             bias: (bias, (variance / n).sqrt()),
             rms: mean(&|r| r.error * r.error).sqrt(),
             coverage: (!known.is_empty()).then(|| share(held, known.len())),
-            half_width: mean(&|r| r.half_width),
         }
     }
 }

@@ -4,6 +4,7 @@ use super::design::{SHARES, Span};
 use super::score::{Result, Score, share};
 use super::transient::{Class, Origin};
 use super::{EARLY, Estimator, GOOD, LATE, Outcome, outcomes, settings};
+use stages::reversal::result::Judged;
 
 /// All tables from `count` studies in each row of the first, drawn from `seed`.
 pub(crate) fn all(count: u64, seed: u64) {
@@ -34,10 +35,8 @@ pub(crate) fn all(count: u64, seed: u64) {
 }
 
 fn heading() {
-    println!(
-        "| transients | studies | resolved | bias of reversals | their rms | hold | bias of states | hold | half-width |"
-    );
-    println!("| --- | --- | --- | --- | --- | --- | --- | --- | --- |");
+    println!("| transients | studies | resolved | bias of reversals | their rms | hold | bias of states | hold |");
+    println!("| --- | --- | --- | --- | --- | --- | --- | --- |");
 }
 
 fn row<'a>(name: &str, outcomes: impl Iterator<Item = &'a Outcome>) {
@@ -47,7 +46,7 @@ fn row<'a>(name: &str, outcomes: impl Iterator<Item = &'a Outcome>) {
     let (single, state) = (Score::of(&singles), Score::of(&states));
     let read: (usize, usize) = all.iter().fold((0, 0), |s, o| (s.0 + o.said.reversals.0, s.1 + o.said.reversals.1));
     println!(
-        "| {name} | {} | {:.2} | {} | {:.3} | {} | {} | {} | {:.3} |",
+        "| {name} | {} | {:.2} | {} | {:.3} | {} | {} | {} |",
         all.len(),
         read.1 as f64 / read.0 as f64,
         bias(&single),
@@ -55,7 +54,6 @@ fn row<'a>(name: &str, outcomes: impl Iterator<Item = &'a Outcome>) {
         coverage(&single),
         bias(&state),
         coverage(&state),
-        state.half_width
     );
 }
 
@@ -104,29 +102,67 @@ fn by_share(every: &[&Outcome]) {
 /// How often what cannot be read is called resolved, and what can be read is not.
 fn resolved(count: u64, seed: u64) {
     println!("\n| first usable strain | studies | called unresolved | goal |\n| --- | --- | --- | --- |");
-    let told = |name: &str, span: &Span, goal: &str| {
-        let all: Vec<Outcome> = [Origin::Plain, Origin::Release]
-            .into_iter()
-            .flat_map(|o| outcomes(o, 0..5 * count, span, &settings(), seed))
-            .collect();
-        if std::env::var("WHY").is_ok() {
-            for o in all.iter().filter(|o| !o.resolved()) {
-                let j = o.said.reversal.as_ref();
-                eprintln!(
-                    "{:?} {} {} {:?}",
-                    o.study.origin,
-                    o.study.share,
-                    o.study.class.name(),
-                    j.map(|j| (&j.remarks, &j.read.dead))
-                );
-            }
-        }
+    let of = |span: &Span| -> Vec<Outcome> {
+        let both = [Origin::Plain, Origin::Release].into_iter();
+        both.flat_map(|o| outcomes(o, 0..5 * count, span, &settings(), seed)).collect()
+    };
+    let told = |name: &str, all: &[&Outcome], goal: &str| {
         let lost = all.iter().filter(|o| !o.resolved()).count();
         let (p, low, high) = share(lost, all.len());
         println!("| {name} | {} | {p:.3} ({low:.3}–{high:.3}) | {goal} |", all.len());
     };
-    told("above 0.1", &LATE, "at least 0.99");
-    told("below 0.01, noise at most 1 %", &GOOD, "at most 0.02");
+    told("above 0.1", &of(&LATE).iter().collect::<Vec<_>>(), "at least 0.99");
+    let early = of(&GOOD);
+    let well: Vec<&Outcome> = early.iter().filter(|o| well_sampled(o)).collect();
+    told("at most 0.01, at least 10 readings below strain 0.05, noise at most 1 %", &well, "at most 0.02");
+    refused(&well);
+}
+
+/// What the stages found to be readable from strain 0.01 on, with ten readings below 0.05.
+fn well_sampled(outcome: &Outcome) -> bool {
+    let first = outcome.said.reversal.as_ref().map(|j| j.read.dead.first_usable());
+    first.is_some_and(|f| f <= 0.01) && outcome.said.early_readings >= 10
+}
+
+/// Which of the well sampled ones are called unresolved.
+fn refused(well: &[&Outcome]) {
+    println!("\n| well sampled, called unresolved | {} |", SHARES.map(|x| format!("share {x}")).join(" | "));
+    println!("| --- |{}", " --- |".repeat(SHARES.len()));
+    let cell = |inside: &[&&Outcome]| {
+        let lost = inside.iter().filter(|o| !o.resolved()).count();
+        if inside.is_empty() { "–".to_owned() } else { format!("{:.3}", lost as f64 / inside.len() as f64) }
+    };
+    for origin in [Origin::Plain, Origin::Release] {
+        for class in Class::ALL {
+            let of = |x: f64| {
+                let inside = |o: &&&Outcome| o.study.origin == origin && o.study.class == class && o.study.share == x;
+                cell(&well.iter().filter(inside).collect::<Vec<_>>())
+            };
+            println!("| {}, {} | {} |", origin.name(), class.name(), SHARES.map(of).join(" | "));
+        }
+    }
+    let lost: Vec<&str> =
+        well.iter().filter(|o| !o.resolved()).flat_map(|o| o.said.reversal.iter()).flat_map(why).collect();
+    let mut kinds: Vec<&str> = lost.clone();
+    kinds.sort_unstable();
+    kinds.dedup();
+    let counts = kinds.iter().map(|k| format!("{k}: {}", lost.iter().filter(|l| *l == k).count()));
+    println!("\nWhy: {}.", counts.collect::<Vec<_>>().join("; "));
+    let fitted: Vec<(f64, f64)> = well.iter().filter(|o| !o.resolved()).filter_map(|o| o.fitted()).collect();
+    let n = fitted.len() as f64;
+    let rms = (fitted.iter().map(|(error, u)| (error / u) * (error / u)).sum::<f64>() / n).sqrt();
+    let above = |limit: f64| fitted.iter().filter(|(_, u)| *u > limit).count();
+    println!(
+        "Standard uncertainties of these {n} above 0.06: {}, above 0.08: {}; rms of their errors in units of them: {rms:.2}.",
+        above(0.06),
+        above(0.08)
+    );
+}
+
+/// The rules that refused a reversal, without their numbers.
+fn why(judged: &Judged) -> impl Iterator<Item = &str> {
+    let rules = judged.remarks.iter().filter_map(|r| r.strip_prefix("not resolved: "));
+    rules.map(|r| r.split(|c: char| c.is_ascii_digit()).next().unwrap_or(r).trim())
 }
 
 /// The full grid, once: mean error of the states by contact share and first usable strain.

@@ -1,7 +1,7 @@
 //! How a suspension's viscosity answers to a reversal, in units of the steady value: the family of transients whose
 //! terms the literature describes, and shapes of other origin. Nothing here is taken from the curve that is fitted.
 
-use super::random::Stream;
+use crate::random::Stream;
 
 /// The liquid's own share over its steady value: 1, less a dip of unit depth times `depth`.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -15,17 +15,17 @@ pub(crate) enum Dip {
 }
 
 impl Dip {
-    /// Any of the three forms, lowest at strain 0.1–0.4.
+    /// Either form that begins to fall at once, lowest at strain 0.1–0.4: in simulated particles the liquid's level falls
+    /// in proportion to strain from the first reading on.
     pub(crate) fn draw(draws: &mut Stream) -> Self {
         let strain = draws.between(0.1, 0.4);
-        match draws.below(3) {
+        match draws.below(2) {
             0 => Self::Gamma { strain, power: draws.between(0.8, 2.0) },
-            1 => {
+            _ => {
                 let ratio = draws.between(2.0, 6.0);
                 // Lowest at short·ratio·ln(ratio)/(ratio − 1).
                 Self::Exponentials { short: strain * (ratio - 1.0) / (ratio * libm::log(ratio)), ratio }
             }
-            _ => Self::Bell { strain, width: draws.between(0.6, 1.0) },
         }
     }
 
@@ -181,7 +181,9 @@ pub(crate) enum Origin {
     Plain,
     /// The described terms with an elastic release.
     Release,
-    /// Foreign: contacts on two scales, or two exponentials of opposite sign.
+    /// Foreign: a dip that begins flat, a bell in ln Γ.
+    FlatDip,
+    /// Foreign: contacts on two scales.
     TwoExponentials,
     /// Foreign: logistic recovery.
     Logistic,
@@ -197,15 +199,23 @@ pub(crate) enum Origin {
 
 impl Origin {
     /// The foreign ones.
-    pub(crate) const FOREIGN: [Self; 6] =
-        [Self::TwoExponentials, Self::Logistic, Self::PowerLaw, Self::Overshoot, Self::Lingering, Self::Wander];
+    pub(crate) const FOREIGN: [Self; 7] = [
+        Self::FlatDip,
+        Self::TwoExponentials,
+        Self::Logistic,
+        Self::PowerLaw,
+        Self::Overshoot,
+        Self::Lingering,
+        Self::Wander,
+    ];
 
     /// As it stands in tables.
     pub(crate) const fn name(self) -> &'static str {
         match self {
             Self::Plain => "described terms",
             Self::Release => "with elastic release",
-            Self::TwoExponentials => "two exponentials",
+            Self::FlatDip => "dip that begins flat",
+            Self::TwoExponentials => "contacts on two scales",
             Self::Logistic => "logistic",
             Self::PowerLaw => "power law",
             Self::Overshoot => "overshoot",
@@ -229,6 +239,10 @@ impl Origin {
         match self {
             Self::Plain => plain,
             Self::Release => Transient { release, ..plain },
+            Self::FlatDip => {
+                let dip = Dip::Bell { strain: draws.between(0.1, 0.4), width: draws.between(0.6, 1.0) };
+                Transient { dip, depth: depth.max(0.05), ..plain }
+            }
             Self::TwoExponentials => {
                 let contacts = Return::TwoScales {
                     fast: scale / draws.between(3.0, 8.0),

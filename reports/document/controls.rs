@@ -1,0 +1,96 @@
+//! What the controls say, as a printed table and as the line on the first page. It decides nothing.
+
+use super::printed::{Printed, or_missing, printed};
+use crate::text::methods::listed;
+use crate::text::numbers::{self, count};
+use stages::reversal::result::{Control, JudgedRun};
+
+/// A row per control: mean, extremes of single reversals, and the time that is not used.
+pub(super) fn controls(controls: &[Control], judged: &[JudgedRun]) -> Printed {
+    let columns = [
+        ("instrument", "name"),
+        ("geometry", "name"),
+        ("control runs", "name"),
+        ("reversals", "right"),
+        ("apparent contact share, mean", "right"),
+        ("single reversals", "right"),
+        ("time not used / s", "right"),
+        ("drop", "left"),
+    ];
+    let row = |c: &Control| {
+        let identity = judged.iter().find(|run| c.runs.contains(&run.identity.run)).map(|run| &run.identity);
+        vec![
+            or_missing(identity.map(|i| i.instrument.clone())),
+            or_missing(identity.map(|i| i.geometry.clone())),
+            listed(c.runs.iter().cloned()),
+            c.reversals.to_string(),
+            or_missing(c.contact_share.map(|x| numbers::concise(x.value, x.u))),
+            or_missing(extremes(c, judged)),
+            or_missing(c.dead_time_s.map(|t| numbers::significant(t, 2))),
+            verdict(c).to_owned(),
+        ]
+    };
+    printed(&columns, controls.iter().map(row).collect())
+}
+
+fn verdict(control: &Control) -> &'static str {
+    match control.contact_share {
+        _ if control.failed => "yes: the control failed",
+        Some(_) => "none",
+        None => "not told",
+    }
+}
+
+/// `−0.008 to 0.003`: the resolved reversals of a control.
+fn extremes(control: &Control, judged: &[JudgedRun]) -> Option<String> {
+    let of_control = judged.iter().filter(|run| control.runs.contains(&run.identity.run));
+    let mut shares: Vec<f64> =
+        of_control.flat_map(|run| &run.reversals).filter_map(|r| Some(r.contact_share?.value)).collect();
+    shares.sort_by(f64::total_cmp);
+    let (low, high) = (shares.first()?, shares.last()?);
+    Some(format!("{} to {}", numbers::significant(*low, 2), numbers::significant(*high, 2)))
+}
+
+/// What the controls say, for the first page.
+pub(super) fn note(controls: &[Control], judged: &[JudgedRun]) -> String {
+    if controls.is_empty() {
+        return "The study has no control: what the instrument itself does at a reversal is not known.".to_owned();
+    }
+    let named = |c: &Control| {
+        let run = judged.iter().find(|run| c.runs.contains(&run.identity.run));
+        run.map_or_else(String::new, |r| format!(" ({}, {})", r.identity.instrument, r.identity.geometry))
+    };
+    let told = |c: &&Control| c.contact_share.map(|x| format!("{}{}", numbers::plus_minus(x.value, x.u), named(c)));
+    let of = |failed: bool| listed(controls.iter().filter(|c| c.failed == failed).filter_map(|c| told(&c)));
+    let (failed, held) = (of(true), of(false));
+    if !failed.is_empty() {
+        return format!("A control failed: where there must be none, the Newtonian liquid shows a drop of {failed}.");
+    }
+    let silent = controls.iter().filter(|c| c.contact_share.is_none()).count();
+    match (held.is_empty(), silent) {
+        (true, _) => "No reversal of a control could be resolved: what the instrument does is not known.".to_owned(),
+        (false, 0) => format!("The controls show no drop: apparent contact share {held}, where it must be zero."),
+        (false, n) => format!(
+            "Controls show no drop: apparent contact share {held}, where it must be zero; {} could not be resolved.",
+            count(n as u64, "control")
+        ),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::fixture;
+
+    #[test]
+    fn a_control_that_failed_is_said_first() {
+        let (good, runs) = (fixture::control(), fixture::runs());
+        assert!(note(&[good.clone()], &runs).contains("show no drop"), "{}", note(&[good.clone()], &runs));
+        let bad = Control { failed: true, ..good.clone() };
+        assert!(note(&[good.clone(), bad], &runs).starts_with("A control failed"));
+        let silent = Control { contact_share: None, ..good.clone() };
+        assert!(note(&[silent.clone()], &runs).starts_with("No reversal of a control"));
+        assert!(note(&[good, silent], &runs).ends_with("1 control could not be resolved."));
+        assert!(note(&[], &runs).starts_with("The study has no control"));
+    }
+}

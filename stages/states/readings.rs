@@ -1,0 +1,147 @@
+//! The contact share of one reversal as other defensible settings, forms and estimators would read it, from what is
+//! stored with it. It fits no trace.
+
+use super::result::{LEAST_FORM_WEIGHT, LINE_STRAIN, StudyReversal};
+use crate::numerics::interval::{mean, quadrature};
+use crate::reversal::result::{After, Choice, Estimate, Judged};
+
+/// Fewest bins of a straight line.
+const LEAST_BINS: usize = 4;
+
+/// Another reading of every reversal.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Reading {
+    /// Under other settings of the fit: the name of the choice that is stored.
+    Stored(String),
+    /// By one form of the recovery alone, where the trace allows it.
+    Form(String),
+    /// By a straight line through strain 0.02–0.2, drawn back to zero.
+    Line,
+    /// The early plateau instead of the value at zero strain.
+    Plateau,
+    /// The minimum instead of the value at zero strain.
+    Minimum,
+}
+
+/// All other readings: stored choices in the order in which they are first met, forms, estimators.
+pub(super) fn all(reversals: &[StudyReversal]) -> Vec<Reading> {
+    let reads = || reversals.iter().filter(|r| !r.identity.control).map(|r| &r.judged.read);
+    let mut found: Vec<Reading> = Vec::new();
+    let mut add = |reading: Reading| {
+        if !found.contains(&reading) {
+            found.push(reading);
+        }
+    };
+    reads().flat_map(|r| &r.choices).for_each(|c| add(Reading::Stored(c.choice.clone())));
+    if found.is_empty() {
+        // The study asked for no grid.
+        return found;
+    }
+    let forms = reads().filter_map(|r| r.after.as_ref()).flat_map(|a| &a.forms);
+    let mut forms: Vec<&str> = forms.map(|f| f.form.as_str()).collect();
+    forms.sort_unstable();
+    forms.dedup();
+    found.extend(forms.into_iter().map(|form| Reading::Form(form.to_owned())));
+    found.extend([Reading::Line, Reading::Plateau, Reading::Minimum]);
+    found
+}
+
+impl Reading {
+    /// As it stands in tables and figures.
+    pub(super) fn name(&self) -> String {
+        match self {
+            Self::Stored(name) => name.clone(),
+            Self::Form(form) => format!("form {form} alone"),
+            Self::Line => "straight line".to_owned(),
+            Self::Plateau => "early plateau".to_owned(),
+            Self::Minimum => "minimum".to_owned(),
+        }
+    }
+
+    /// Whether a verdict must stand under it. The plateau and the minimum are other quantities than the value at zero
+    /// strain: the liquid's own share falls by then, so that both call a part of it contacts.
+    pub(super) fn decides(&self) -> bool {
+        !matches!(self, Self::Plateau | Self::Minimum)
+    }
+
+    /// The contact share; none where this reading leaves none.
+    pub(super) fn share(&self, judged: &Judged) -> Option<Estimate> {
+        let (in_force, after) = (judged.contact_share?, judged.read.after.as_ref()?);
+        let error = |value: f64| Some(Estimate { value, u: in_force.u });
+        match self {
+            Self::Stored(name) => stored(name, judged, in_force, after),
+            Self::Form(form) => Some(of_form(form, after).map_or(in_force, |x| moved(in_force, after, x))),
+            Self::Line => line(judged, after),
+            Self::Plateau => error(after.plateau?.1),
+            Self::Minimum => error(1.0 - after.minimum_pa_s / judged.read.before.as_ref()?.viscosity_pa_s.value),
+        }
+    }
+}
+
+/// Under the stored choice of this name.
+fn stored(name: &str, judged: &Judged, in_force: Estimate, after: &After) -> Option<Estimate> {
+    let choice: &Choice = judged.read.choices.iter().find(|c| c.choice == name)?;
+    let chosen = choice.contact_share?;
+    match choice.later {
+        None => Some(moved(in_force, after, chosen)),
+        // The control forbids to read from there.
+        Some(_) if judged.read.dead.control > 0.0 && earlier(judged, choice) => Some(in_force),
+        Some(_) => Some(Estimate { u: joined(in_force, after, chosen.u), ..chosen }),
+    }
+}
+
+/// Whether a choice of the first usable strain lies before the control's.
+fn earlier(judged: &Judged, choice: &Choice) -> bool {
+    let dead = &judged.read.dead;
+    let own = [dead.speed, dead.inertia, dead.momentum, dead.sampling].into_iter().fold(0.0, f64::max);
+    choice.later.is_some_and(|factor| factor * own < dead.control)
+}
+
+/// The value in force, moved by as much as the choice moves the headline: the two differ where the control asks for a
+/// later first strain.
+fn moved(in_force: Estimate, after: &After, chosen: Estimate) -> Estimate {
+    let value = in_force.value + chosen.value - after.contact_share.value;
+    Estimate { value, u: joined(in_force, after, chosen.u) }
+}
+
+/// A choice stores the error of its own fit alone; what the place of zero strain and the control add to the error in
+/// force is the same for all.
+fn joined(in_force: Estimate, after: &After, u: f64) -> f64 {
+    let of_fit = after.contact_share.u * after.contact_share.u - after.u_zero * after.u_zero;
+    let beside = (in_force.u * in_force.u - of_fit).max(0.0);
+    (u * u + beside).sqrt()
+}
+
+/// Mean over the minima of one form; none where the trace speaks against it.
+fn of_form(form: &str, after: &After) -> Option<Estimate> {
+    let own = || after.forms.iter().filter(|f| f.form == form);
+    let weight: f64 = own().map(|f| f.weight).sum();
+    if weight < LEAST_FORM_WEIGHT {
+        return None;
+    }
+    let over = |of: &dyn Fn(Estimate) -> f64| own().map(|f| f.weight * of(f.contact_share)).sum::<f64>() / weight;
+    let value = over(&|x| x.value);
+    let variance = over(&|x| x.u * x.u + (x.value - value) * (x.value - value));
+    Some(Estimate { value, u: variance.sqrt() })
+}
+
+/// Straight line through the bins, by least squares; its error from the scatter about it.
+fn line(judged: &Judged, after: &After) -> Option<Estimate> {
+    let before = judged.read.before.as_ref()?.viscosity_pa_s;
+    let first = judged.read.dead.first_usable().max(LINE_STRAIN.0);
+    let bins: Vec<(f64, f64)> =
+        after.bins.iter().filter(|b| (first..=LINE_STRAIN.1).contains(&b.0)).map(|b| (b.0, b.1)).collect();
+    let n = bins.len() as f64;
+    if bins.len() < LEAST_BINS {
+        return None;
+    }
+    let of = |f: fn(&(f64, f64)) -> f64| mean(&bins.iter().map(f).collect::<Vec<f64>>());
+    let (x, y) = (of(|b| b.0), of(|b| b.1));
+    let sum = |f: &dyn Fn(f64, f64) -> f64| bins.iter().map(|b| f(b.0 - x, b.1 - y)).sum::<f64>();
+    let width = sum(&|a, _| a * a);
+    let slope = sum(&|a, b| a * b) / width;
+    let left = sum(&|a, b| (b - slope * a) * (b - slope * a)) / (n - 2.0);
+    let level = y - slope * x;
+    let u = (left * (1.0 / n + x * x / width)).sqrt();
+    Some(Estimate { value: 1.0 - level, u: quadrature(u, level * before.u / before.value) })
+}
