@@ -838,7 +838,7 @@ mod tests {
         settings.uncertainty.skip = true;
         let text = text(&settings);
         assert!(!text.contains("spike") && !text.contains("Hampel"), "{text}");
-        assert!(!text.contains("Wyart") && !text.contains("Fits") && !text.contains("drawn"));
+        assert!(!text.contains("Wyart") && !text.contains("Fits") && !text.contains("were drawn"));
     }
 
     #[test]
