@@ -109,7 +109,7 @@ impl Axis {
             Tick { at: log_at(k, m), label }
         };
         // Minor ticks at whole numbers; between these only where they are labelled.
-        let marks = (10..100).filter(|m| m % 10 == 0 || labelled.contains(m));
+        let marks = (10_u32..100).filter(|m| m.is_multiple_of(10) || labelled.contains(m));
         self.decades().flat_map(|k| marks.clone().map(move |m| tick(k, m))).collect()
     }
 

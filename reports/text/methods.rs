@@ -351,12 +351,13 @@ fn beside(settings: &InForce) -> Vec<Sentence> {
         setting_percent(beside.plateau_change)
     );
     let mut out = vec![say(text, &["stages.reversal.beside"])];
-    out.extend(settings.reversal.choices.on().into_iter().flat_map(choices));
+    let grid = settings.reversal.choices.on();
+    out.extend(grid.into_iter().flat_map(|grid| choices(grid, settings.clean.spike.on().is_some())));
     out
 }
 
-/// Under which other settings every contact share was read once more.
-fn choices(choices: &Choices) -> Vec<Sentence> {
+/// Under which other settings every contact share was read once more; `spikes`: whether any are set aside.
+fn choices(choices: &Choices, spikes: bool) -> Vec<Sentence> {
     let values = |list: &[f64]| listed(list.iter().map(|x| setting(*x)));
     let part = |what: &str, list: &[f64]| (!list.is_empty()).then(|| format!("{what} {}", values(list)));
     let parts = [
@@ -365,7 +366,7 @@ fn choices(choices: &Choices) -> Vec<Sentence> {
         part("the widths of the priors times", &choices.prior_width),
         part("the widths of the bins times", &choices.bin_width),
         choices.without_release.then(|| "no form with an elastic release".to_owned()),
-        choices.with_spikes.then(|| "the readings that count as spikes".to_owned()),
+        (choices.with_spikes && spikes).then(|| "the readings that count as spikes".to_owned()),
     ];
     let parts: Vec<String> = parts.into_iter().flatten().collect();
     let text = if parts.is_empty() {
@@ -846,7 +847,7 @@ mod tests {
         settings.uncertainty.skip = true;
         let text = text(&settings);
         assert!(!text.contains("spike") && !text.contains("Hampel"), "{text}");
-        assert!(!text.contains("Wyart") && !text.contains("Fits") && !text.contains("drawn"));
+        assert!(!text.contains("Wyart") && !text.contains("Fits") && !text.contains("were drawn"));
     }
 
     #[test]
