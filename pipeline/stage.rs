@@ -162,7 +162,8 @@ pub struct Plan {
 #[derive(Debug)]
 pub struct Context<'a> {
     pub(crate) settings: &'a [Settings],
-    pub(crate) inputs: Vec<(String, Arc<[u8]>)>,
+    /// As they were read: bytes behind an `Arc` of their own would be copied once, and exports can be large.
+    pub(crate) inputs: Vec<(String, Arc<Vec<u8>>)>,
     pub(crate) tool: Option<&'a Tool>,
     pub(crate) scratch: &'a Path,
     pub(crate) cancel: &'a AtomicBool,
@@ -172,7 +173,7 @@ impl<'a> Context<'a> {
     /// A context for tests and for programs that call a stage without the engine.
     pub fn new(
         settings: &'a [Settings],
-        inputs: Vec<(String, Arc<[u8]>)>,
+        inputs: Vec<(String, Arc<Vec<u8>>)>,
         tool: Option<&'a Tool>,
         scratch: &'a Path,
         cancel: &'a AtomicBool,
@@ -194,13 +195,13 @@ impl<'a> Context<'a> {
     ///
     /// # Errors
     /// If the task did not declare it: a mistake in the program.
-    pub fn input(&self, name: &str) -> Result<Arc<[u8]>, Vec<Diagnostic>> {
+    pub fn input(&self, name: &str) -> Result<Arc<Vec<u8>>, Vec<Diagnostic>> {
         let found = self.inputs.iter().find(|(n, _)| n == name);
         found.map(|(_, bytes)| bytes.clone()).ok_or_else(|| mistake(format!("input `{name}` was not declared")))
     }
 
     /// All inputs in the declared order.
-    pub fn inputs(&self) -> &[(String, Arc<[u8]>)] {
+    pub fn inputs(&self) -> &[(String, Arc<Vec<u8>>)] {
         &self.inputs
     }
 

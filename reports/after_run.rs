@@ -30,13 +30,15 @@ pub struct AfterRun {
 pub fn after_run(results: &Path, earlier: impl Fn(&str) -> Option<Vec<u8>>) -> Result<AfterRun, String> {
     let thickening = read(results, "thickening")?.unwrap_or_default();
     let states = read(results, "states")?.unwrap_or_default();
-    let reversals = read(results, "reversals")?.unwrap_or_default();
+    let reversals = read(results, "reversals")?;
+    // A run that stopped before the reversals says nothing about who has none.
+    let runs = reversals.as_ref().and_then(|_| read(results, "runs").transpose()).transpose()?.unwrap_or_default();
+    let reversals = reversals.unwrap_or_default();
     let claims = read(results, "claims")?.unwrap_or_default();
     let before = earlier("tables/states.parquet").and_then(|bytes| Table::from_parquet(&bytes).ok());
     let moves = before.map_or_else(Vec::new, |before| moves(&before, &states));
     let missed: Vec<usize> =
         (0..claims.height()).filter(|row| bool_at(&claims, "holds", *row) == Some(false)).collect();
-    let runs = read(results, "runs")?.unwrap_or_default();
     let (mut lines, design) = crate::design::design(&reversals, &runs);
     lines.extend(verdicts(&thickening));
     lines.extend(unresolved(&thickening, &states));

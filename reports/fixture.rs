@@ -56,6 +56,7 @@ fn identity(sample: &str, loading: usize) -> Identity {
         repeat: None,
         started: Some(format!("2026-03-0{loading}T09:00:00")),
         rows: 12_345,
+        preamble: BTreeMap::new(),
     }
 }
 

@@ -16,7 +16,7 @@ use stages::physics::geometry::Geometry;
 use stages::physics::instrument::Instrument;
 use stages::physics::materials::Sample;
 use stages::plan::MainLine;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// The stages that [`add`] uses, in their order.
 pub const STAGES: [&str; 6] = ["table", "claims", "old results", "figure", "section", "document"];
@@ -101,6 +101,13 @@ pub fn add(plan: &mut Plan, inputs: &ReportInputs) {
         let sections = planner.sections();
         planner.document(sections);
     }
+}
+
+/// Keys of the preambles' entries that become columns of `runs`, sorted.
+fn chosen_entries(study_file: &serde_json::Value) -> BTreeSet<String> {
+    let raw = study_file["raw"].as_array().into_iter().flatten();
+    let keys = raw.flat_map(|entry| entry["preamble"].as_array().into_iter().flatten());
+    keys.filter_map(|key| key.as_str().map(str::to_owned)).collect()
 }
 
 const TABLE_OUTPUTS: [Output; 2] = [Output { name: "parquet", bulky: false }, Output { name: "csv", bulky: false }];
@@ -206,8 +213,10 @@ impl Planner<'_> {
         self.table("table", "flow_states", "flow_states", fits, write::flow_states);
         self.table("table", "budget", "budget", budget, write::budget);
         self.table("table", "choices", "choices", self.choices(), write::choices);
+        let chosen = Settings::new("preamble", "raw", &chosen_entries(&self.inputs.study_file));
         let dictionary = Task {
             outputs: TABLE_OUTPUTS.to_vec(),
+            settings: vec![chosen],
             ..self.task("table", "dictionary", code::TABLE, write::dictionary)
         };
         let (path, producer) = (self.table_path("dictionary"), self.push(dictionary));

@@ -146,8 +146,16 @@ fn in_force(study: &Study, stages: &Stages) -> InForce {
         cylinders: study.geometries.values().any(|g| matches!(g.shape, Shape::ConcentricCylinders { .. })),
         angles: study.layouts.values().any(|l| l.columns.angle.is_some()),
         steps_by_set_point: study.layouts.values().any(steps_by_set_point),
+        stress_exported: study.layouts.values().any(|l| l.columns.stress.is_some() && l.columns.torque.is_none()),
+        weighed: weighed(&study.as_read),
         stress_and_torque: study.layouts.values().any(|l| l.columns.stress.is_some() && l.columns.torque.is_some()),
     }
+}
+
+/// Whether any sample of the study file states the mass of its particles.
+fn weighed(study_file: &serde_json::Value) -> bool {
+    let samples = study_file.get("samples").and_then(serde_json::Value::as_object);
+    samples.is_some_and(|samples| samples.values().any(|sample| sample.get("particle_mass").is_some()))
 }
 
 /// Nothing but a set-point tells the steps of such exports.

@@ -7,6 +7,7 @@ use crate::reversal::result::{
     Before, Controlled, DeadStrain, Estimate, Grade, Identity, Judged, JudgedRun, ReversalRead,
 };
 use crate::states::result::{LoadingMean, State};
+use std::collections::BTreeMap;
 
 /// A value without uncertainty.
 pub(crate) fn exact(value: f64) -> Estimate {
@@ -40,6 +41,7 @@ pub(crate) fn identity(sample: &str, loading: &str) -> Identity {
         repeat: None,
         started: None,
         rows: 100,
+        preamble: BTreeMap::new(),
     }
 }
 

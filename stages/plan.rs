@@ -264,6 +264,7 @@ impl<'a> Planner<'a> {
             instrument: run.instrument.clone(),
             loading: run.loading.clone(),
             repeat: run.repeat.clone(),
+            preamble: run.preamble.clone(),
         };
         let mut settings = self.apparatus(run);
         settings.retain(|s| s.role == "geometry");

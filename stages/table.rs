@@ -11,6 +11,7 @@ use polars_io::csv::write::CsvWriter;
 use polars_io::parquet::read::ParquetReader;
 use polars_io::parquet::write::{ParquetCompression, ParquetWriter, StatisticsOptions};
 use std::fmt;
+use std::ops::Range;
 
 /// What one column of a published table holds: a row of `dictionary.csv`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -21,6 +22,134 @@ pub struct ColumnSpec {
     pub unit: &'static str,
     /// What it means, in one sentence without final stop.
     pub meaning: &'static str,
+}
+
+/// A column of a table that is too long to be copied: values where they lie.
+#[derive(Clone, Copy)]
+pub enum Long<'a> {
+    /// Numbers; NaN is written as null.
+    Float(&'a [f64]),
+    /// Whole numbers.
+    Int(&'a [i64]),
+    /// Lines of a file.
+    Line(&'a [u32]),
+    /// Whole numbers by row.
+    IntAt(&'a dyn Fn(usize) -> Option<i64>),
+    /// Text by row.
+    TextAt(&'a dyn Fn(usize) -> Option<String>),
+}
+
+impl Long<'_> {
+    /// These rows as a column of a table.
+    fn rows(&self, rows: Range<usize>) -> Values {
+        match self {
+            Self::Float(v) => Values::Float(v[rows].iter().map(|v| (!v.is_nan()).then_some(*v)).collect()),
+            Self::Int(v) => Values::Int(v[rows].iter().map(|v| Some(*v)).collect()),
+            Self::Line(v) => Values::Int(v[rows].iter().map(|v| Some(i64::from(*v))).collect()),
+            Self::IntAt(at) => Values::Int(rows.map(at).collect()),
+            Self::TextAt(at) => Values::Text(rows.map(at).collect()),
+        }
+    }
+}
+
+/// Rows of a group in a Parquet file; a longer table has groups of equal size, the last one taking the rest.
+const GROUP: usize = 65_536;
+
+/// The Parquet bytes of so many rows, the same as those of a [`Table`] of these columns, made group by group.
+///
+/// # Errors
+/// If columns differ in length or share a name.
+pub fn long_to_parquet(height: usize, columns: &[(&str, Long<'_>)]) -> Result<Vec<u8>, TableError> {
+    let part = |rows: Range<usize>| {
+        let add = |table: Table, (name, long): &(&str, Long<'_>)| table.with(name, long.rows(rows.clone()));
+        columns.iter().fold(Table::new(), add).frame()
+    };
+    let groups = (height / GROUP).max(1);
+    let size = height / groups;
+    let mut out = Vec::new();
+    let mut writer = writer(&mut out).batched(part(0..0)?.schema())?;
+    for group in 0..groups {
+        let end = if group + 1 == groups { height } else { (group + 1) * size };
+        writer.write_batch(&part(group * size..end)?)?;
+    }
+    writer.finish()?;
+    Ok(out)
+}
+
+fn writer(out: &mut Vec<u8>) -> ParquetWriter<&mut Vec<u8>> {
+    ParquetWriter::new(out)
+        .with_compression(ParquetCompression::Zstd(None))
+        .with_statistics(StatisticsOptions::full())
+        .with_row_group_size(Some(GROUP))
+        .set_parallel(false)
+}
+
+/// A Parquet file of which one column at a time is read.
+#[derive(Debug)]
+pub struct Columns<'a> {
+    bytes: &'a [u8],
+    names: Vec<String>,
+}
+
+impl<'a> Columns<'a> {
+    /// Opens what [`long_to_parquet`] or [`Table::to_parquet`] wrote.
+    ///
+    /// # Errors
+    /// If the bytes are no Parquet file.
+    pub fn open(bytes: &'a [u8]) -> Result<Self, TableError> {
+        let schema = ParquetReader::new(std::io::Cursor::new(bytes)).schema()?;
+        Ok(Self { bytes, names: schema.iter_names().map(|name| name.to_string()).collect() })
+    }
+
+    fn column(&self, name: &str) -> Result<Option<Column>, TableError> {
+        if !self.names.iter().any(|known| known == name) {
+            return Ok(None);
+        }
+        let reader = ParquetReader::new(std::io::Cursor::new(self.bytes));
+        let frame = reader.with_columns(Some(vec![name.to_owned()])).finish()?;
+        Ok(frame.into_columns().pop())
+    }
+
+    /// A column of numbers with NaN for null; none if it is missing.
+    ///
+    /// # Errors
+    /// If it is of another type, or damaged.
+    pub fn floats(&self, name: &str) -> Result<Option<Vec<f64>>, TableError> {
+        let Some(column) = self.column(name)? else { return Ok(None) };
+        let values = column.f64()?;
+        Ok(Some(collected(values.len(), values.iter().map(|v| v.unwrap_or(f64::NAN)))))
+    }
+
+    /// A column of whole numbers without nulls.
+    ///
+    /// # Errors
+    /// If it is missing, of another type, damaged, or has nulls.
+    pub fn ints<T: TryFrom<i64>>(&self, name: &str) -> Result<Vec<T>, TableError> {
+        let wrong = || TableError(format!("column {name} is not made of whole numbers"));
+        let column = self.column(name)?.ok_or_else(wrong)?;
+        let values = column.i64()?;
+        let mut out = Vec::with_capacity(values.len());
+        for value in values.iter() {
+            out.push(value.and_then(|v| T::try_from(v).ok()).ok_or_else(wrong)?);
+        }
+        Ok(out)
+    }
+
+    /// What is made of each row of a column of text; none if it is missing.
+    ///
+    /// # Errors
+    /// If it is of another type, or damaged.
+    pub fn texts<T>(&self, name: &str, each: impl Fn(Option<&str>) -> T) -> Result<Option<Vec<T>>, TableError> {
+        let Some(column) = self.column(name)? else { return Ok(None) };
+        let values = column.str()?;
+        Ok(Some(collected(values.len(), values.iter().map(each))))
+    }
+}
+
+fn collected<T>(length: usize, values: impl Iterator<Item = T>) -> Vec<T> {
+    let mut out = Vec::with_capacity(length);
+    out.extend(values);
+    out
 }
 
 /// Values of one column.
@@ -194,12 +323,7 @@ impl Table {
     pub fn to_parquet(&self) -> Result<Vec<u8>, TableError> {
         let mut frame = self.frame()?;
         let mut out = Vec::new();
-        ParquetWriter::new(&mut out)
-            .with_compression(ParquetCompression::Zstd(None))
-            .with_statistics(StatisticsOptions::full())
-            .with_row_group_size(Some(65_536))
-            .set_parallel(false)
-            .finish(&mut frame)?;
+        writer(&mut out).finish(&mut frame)?;
         Ok(out)
     }
 
@@ -266,6 +390,31 @@ mod tests {
         let back = Table::from_parquet(&bytes).unwrap();
         assert_eq!(back, sample());
         assert_eq!(back.to_parquet().unwrap(), bytes);
+    }
+
+    /// Whatever its length: the groups of a long table are those that the library makes of a whole one.
+    #[test]
+    fn long_tables_have_the_bytes_of_whole_ones() {
+        for height in [0, 1, GROUP - 1, GROUP, GROUP + 1, 2 * GROUP - 1, 2 * GROUP, 3 * GROUP + 7] {
+            let float: Vec<f64> = (0..height).map(|i| if i % 7 == 3 { f64::NAN } else { 0.1 * i as f64 }).collect();
+            let line: Vec<u32> = (0..height as u32).collect();
+            let text = |row: usize| (row % 1000 == 5).then(|| format!("a;{}", row % 3));
+            let whole = Table::new()
+                .int("row", line.iter().map(|v| Some(i64::from(*v))))
+                .float("x", float.iter().map(|v| Some(*v)))
+                .text("excluded", (0..height).map(text));
+            let columns = [("row", Long::Line(&line)), ("x", Long::Float(&float)), ("excluded", Long::TextAt(&text))];
+            let bytes = long_to_parquet(height, &columns).unwrap();
+            assert!(bytes == whole.to_parquet().unwrap(), "{height}");
+            let columns = Columns::open(&bytes).unwrap();
+            assert_eq!(columns.ints::<u32>("row").unwrap(), line);
+            assert_eq!(columns.floats("y").unwrap(), None);
+            let back = columns.floats("x").unwrap().unwrap();
+            assert!(back.iter().zip(&float).all(|(a, b)| a == b || a.is_nan() && b.is_nan()) && back.len() == height);
+            let texts = columns.texts("excluded", |text| text.map(str::to_owned)).unwrap().unwrap();
+            assert!(texts.into_iter().eq((0..height).map(text)));
+        }
+        assert!(Columns::open(b"no parquet").is_err());
     }
 
     #[test]

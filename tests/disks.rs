@@ -139,23 +139,35 @@ fn tools() -> &'static Path {
 /// Numbers of a user and group without rights of their own.
 const NOBODY: [&str; 5] = ["--reuid", "65534", "--regid", "65534", "--clear-groups"];
 
-/// A command for the program as somebody who owns the study but, where we are root, not the exports.
-fn as_somebody(study: &Path, words: &[&str]) -> Option<Command> {
+/// A command for the program as somebody without rights of his own, where we are root; else as we are.
+fn somebody(words: &[&str]) -> Command {
     let program = tools().join("shearback");
     let mut command = Command::new(&program);
-    if fs::metadata("/proc/self").unwrap().uid() == 0 {
+    if is_root() {
         command = Command::new("setpriv");
         command.args(NOBODY).arg(&program);
-        let mut probe = Command::new("setpriv");
-        probe.args(NOBODY).arg(&program).arg("--version").stdout(Stdio::null()).stderr(Stdio::null());
-        if !probe.status().is_ok_and(|status| status.success()) {
+    }
+    command.args(words).env("NO_COLOR", "1").env_remove("TYPST");
+    command
+}
+
+fn is_root() -> bool {
+    fs::metadata("/proc/self").unwrap().uid() == 0
+}
+
+/// A command on this study as somebody who owns it but, where we are root, not the exports.
+fn as_somebody(study: &Path, words: &[&str]) -> Option<Command> {
+    if is_root() {
+        let probe = somebody(&["--version"]).stdout(Stdio::null()).stderr(Stdio::null()).status();
+        if !probe.is_ok_and(|status| status.success()) {
             println!("skipped: no other user can start the program here");
             return None;
         }
         let own = |owner: &str, path: &Path| Command::new("chown").args(["-R", owner]).arg(path).status();
         assert!(own("65534:65534", study).unwrap().success() && own("0:0", &study.join("raw")).unwrap().success());
     }
-    command.args(words).arg(study).env("NO_COLOR", "1").env_remove("TYPST");
+    let mut command = somebody(words);
+    command.arg(study);
     Some(command)
 }
 
@@ -186,6 +198,10 @@ fn raw_exports_are_only_ever_read_and_another_user_gets_the_same_bytes() {
     // To open one for writing would be refused, and a refused export fails its task.
     let said: Said = command.output().unwrap().into();
     assert_eq!(said.status, 0, "{}", said.err);
+    for word in ["why", "audit", "settings"] {
+        let said: Said = somebody(&[word]).arg(study.path()).output().unwrap().into();
+        assert_eq!(said.status, 0, "{word}: {}", said.err);
+    }
     let after: Vec<_> = raw_files(study.path()).iter().map(|path| told(path)).collect();
     assert_eq!(before, after);
     assert_eq!(contents(&study.path().join("results")), *wanted());

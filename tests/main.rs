@@ -2,10 +2,12 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, unreachable_pub)]
 
+mod adversarial;
 mod architecture;
 mod demo;
 #[cfg(target_os = "linux")]
 mod disks;
+mod first_day;
 mod generator;
 mod handing_on;
 mod histories;
@@ -18,3 +20,4 @@ mod support;
 mod surroundings;
 mod synthetic_record;
 mod undecided_fits;
+mod workbooks;

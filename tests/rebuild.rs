@@ -226,3 +226,25 @@ fn until_a_stage_takes_later_results_away() {
     assert_eq!((status, run["built"].as_u64()), (0, Some(0)), "{run}");
     assert!(study.path().join("results/report.pdf").exists());
 }
+
+#[test]
+fn a_variant_has_tasks_of_its_own_only_for_what_it_changes() {
+    let study = small_study();
+    let file = study.path().join("study.yaml");
+    let variants = "variants:\n  strict: {clean: {spike: {threshold: 6}}}\n  unfitted: {fit: {skip: true}}\n";
+    fs::write(&file, fs::read_to_string(&file).unwrap() + variants).unwrap();
+    let plan = reports::study::plan_of(study.path(), None).unwrap();
+    let own = |variant: &str, stage: &str| {
+        let tasks = plan.tasks.iter().filter(|task| task.variant.as_deref() == Some(variant) && task.stage == stage);
+        tasks.map(|task| task.of.as_str()).collect::<Vec<_>>()
+    };
+    let exports = plan.tasks.iter().filter(|task| task.stage == "ingest").count();
+    assert!(exports > 1 && own("strict", "ingest").is_empty());
+    for stage in ["clean", "reversal: read", "reversal: judge"] {
+        assert_eq!(own("strict", stage).len(), exports, "{stage}");
+    }
+    let of_fits = ["fits", "models", "rivals", "flow_states"];
+    assert_eq!((own("unfitted", "fit"), own("unfitted", "table")), (vec!["study"], of_fits.to_vec()));
+    let of_unfitted = plan.tasks.iter().filter(|task| task.variant.as_deref() == Some("unfitted"));
+    assert_eq!(of_unfitted.count(), 5, "all but the fit and its tables is that of the main line");
+}

@@ -96,7 +96,7 @@ impl Made {
              cone-plate, radius: 20 mm, angle: 1 deg}}\ninstruments:\n  i: {{inertia: 1 nN.m.s2}}\nlayouts:\n  t: \
              {{separator: \",\", torque_includes_inertia: true, columns: {{time: {{name: t_s, unit: s}}, angle: {{name: \
              angle_rad, unit: rad}}, torque: {{name: torque_Nm, unit: N.m}}}}}}\nraw:\n{raw}stages:\n  fit: {{models: \
-             [{}]}}\n  uncertainty: {{skip: true}}\n  reversal: {{choices: off}}\n",
+             [{}]}}\n  uncertainty: {{skip: true}}\n  reversal: {{choices: false}}\n",
             self.models
         );
         std::fs::write(folder.join("study.yaml"), text).unwrap();
@@ -144,7 +144,7 @@ fn words(made: &Made) -> Words {
 }
 
 impl Words {
-    /// No row of these models has a number but what was held, and every one says why; so does the page, once.
+    /// No row of these models has a number but what was held, and every other says why; so does the page, once.
     fn carry_no_number(&self, models: &[&str], why: &str) {
         let mut seen = 0;
         for row in self.fits.iter().filter(|row| models.contains(&row.text("model"))) {
@@ -154,7 +154,7 @@ impl Words {
                 let number = row.number(column).filter(|_| !(held && column == "value"));
                 assert_eq!(number, None, "{} of {}: {}", column, row.text("parameter"), row.text("remarks"));
             }
-            assert!(row.text("remarks").contains(why), "{}", row.text("remarks"));
+            assert!(held || row.text("remarks").contains(why), "{}", row.text("remarks"));
         }
         assert!(seen > 0, "{models:?}");
         assert!(self.page.contains(why), "{}", self.page);
@@ -216,15 +216,10 @@ fn a_constant_viscosity() {
     for (index, _) in of("power-law", "flow_index") {
         assert!((index.unwrap() - 1.0).abs() < 0.01, "{index:?}");
     }
-    for (model, parameter) in
-        [("cross", "time"), ("cross", "steepness"), ("carreau", "time"), ("carreau", "flow_index")]
-    {
-        for (value, remarks) in of(model, parameter) {
-            assert!(value.is_none() && remarks.contains("not "), "{model} {parameter}: {value:?} {remarks}");
-        }
-    }
+    words.carry_no_number(&["cross", "carreau"], "the viscosity does not depend on the rate beyond its uncertainty");
+    words.advise("cross", "a wider range of rates for Cross");
     for (value, remarks) in of("herschel-bulkley", "yield_stress") {
-        assert!(value.is_none_or(|v| v < 0.05), "{value:?} {remarks}");
+        assert!(value.is_none() && remarks.contains("not identified"), "{value:?} {remarks}");
     }
 }
 

@@ -43,7 +43,7 @@ impl From<Failure> for Stop {
 }
 
 /// Inputs by name, as the work receives them.
-type Named = Vec<(String, Arc<[u8]>)>;
+type Named = Vec<(String, Arc<Vec<u8>>)>;
 
 /// Everything that the tasks of one run share.
 pub struct Workshop<'a> {

@@ -382,7 +382,7 @@ fn note_work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
     let title: String = context.settings("title")?;
     let sum = context.input("sum")?;
     let (tool, scratch) = context.tool().unwrap();
-    std::fs::write(scratch.join("draft"), &sum).unwrap();
+    std::fs::write(scratch.join("draft"), &**sum).unwrap();
     let note = format!("{title}: {} (pen {})", String::from_utf8_lossy(&sum), tool.version);
     Ok(Produced::default().with("log", note.to_uppercase().into_bytes()).with("note", note.into_bytes()))
 }

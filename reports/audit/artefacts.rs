@@ -100,7 +100,11 @@ impl Sides<'_> {
         let Some((a, b)) = self.read(path) else { return "it cannot be read".to_owned() };
         let (a, b) = (String::from_utf8_lossy(&a).into_owned(), String::from_utf8_lossy(&b).into_owned());
         let at = a.lines().zip(b.lines()).position(|(a, b)| a != b).unwrap_or(a.lines().count().min(b.lines().count()));
-        let short = |text: &str| -> String { text.lines().nth(at).unwrap_or("").trim().chars().take(80).collect() };
+        let line = |text: &str| text.lines().nth(at).unwrap_or("").trim().to_owned();
+        // A long line is shown from a little before the first sign that differs.
+        let same = line(&a).chars().zip(line(&b).chars()).take_while(|(a, b)| a == b).count();
+        let from = if same > 60 { same - 20 } else { 0 };
+        let short = |text: &str| -> String { line(text).chars().skip(from).take(80).collect() };
         format!("from line {} on: \u{201c}{}\u{201d} stands, \u{201c}{}\u{201d} computed", at + 1, short(&a), short(&b))
     }
 }

@@ -14,8 +14,10 @@ use std::path::{Path, PathBuf};
 
 const TEMPLATE: &str = include_str!("sheet.typ");
 /// What fits on the page beside everything else.
-const CLAIMS: usize = 8;
+const CLAIMS: usize = 6;
 const PROBLEMS: usize = 10;
+/// With more problems than this there is room for nothing else but the facts; claims that miss are among them.
+const FEW: usize = 3;
 /// Longest text of one claim or problem on the page, characters; whole in the JSON.
 const LONGEST: usize = 260;
 
@@ -83,6 +85,8 @@ fn page(audit: &Audit, on: &str) -> Value {
     } else {
         ("", "nothing: it could not be computed again".to_owned(), "not asked: nothing was computed".to_owned())
     };
+    let room = audit.problems.len() <= FEW;
+    let claims = if room { CLAIMS } else { 0 };
     let problems = audit.problems.iter().take(PROBLEMS).map(|p| json!([cut(&p.what), cut(&p.words)]));
     json!({
         "study": audit.study,
@@ -97,10 +101,10 @@ fn page(audit: &Audit, on: &str) -> Value {
             ["What the study keeps for itself", kept(audit)],
             ["Claims", format!("{hold} of {} hold", audit.claims.len())],
             ["Computed again with", with],
-            ["Surroundings, against those of the run", around],
+            ["Surroundings of that run", around],
         ],
-        "kinds": kinds(audit),
-        "claims": audit.claims.iter().take(CLAIMS).map(|c| cut(&c.words)).collect::<Vec<_>>(),
+        "kinds": if room { kinds(audit) } else { Vec::new() },
+        "claims": audit.claims.iter().take(claims).map(|c| cut(&c.words)).collect::<Vec<_>>(),
         "more-claims": audit.claims.len().saturating_sub(CLAIMS),
         "problems": problems.collect::<Vec<_>>(),
         "more-problems": audit.problems.len().saturating_sub(PROBLEMS),

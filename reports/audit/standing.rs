@@ -7,6 +7,7 @@ use pipeline::results::manifest::Manifest;
 use pipeline::store::digest::Digest;
 use pipeline::store::files::{Files, LEDGER, MANIFEST};
 use pipeline::store::ledger::{Line, chain};
+use stages::setup::names::file_of;
 use stages::table::Table;
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
@@ -80,7 +81,8 @@ pub fn recorded(files: &Files) -> Result<BTreeMap<String, String>, Problem> {
     let (Some(runs), Some(hashes)) = (table.texts("run"), table.texts("blake3")) else {
         return Err(problem("it has no columns `run` and `blake3`".to_owned()));
     };
-    Ok(runs.iter().zip(hashes).filter_map(|(run, hash)| Some((run.clone()?, hash.clone()?))).collect())
+    let file = |run: &String| file_of(run).to_owned();
+    Ok(runs.iter().zip(hashes).filter_map(|(run, hash)| Some((file(run.as_ref()?), hash.clone()?))).collect())
 }
 
 /// The last line of the ledger; what does not fit with it goes to `problems`.

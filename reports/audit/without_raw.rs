@@ -84,8 +84,8 @@ fn none_here(count: usize, withheld: Option<&Withheld>) -> String {
         None => "they are not in the folder".to_owned(),
     };
     format!(
-        "none of the {count} is here: {why}. Nothing could be computed again: only that study file, results and ledger \
-         are those of the run was checked. With the raw exports in their places, the audit computes everything"
+        "none of the {count} is here: {why}. Nothing could be computed again; that study file, results and ledger are \
+         those of the run was checked"
     )
 }
 

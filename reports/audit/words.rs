@@ -82,6 +82,9 @@ pub fn text(audit: &Audit) -> String {
     for problem in audit.problems.iter().take(SHOWN) {
         let _ = writeln!(text, "  {}: {}", problem.what, problem.words);
     }
+    if !audit.recomputed {
+        text.push_str("with the raw exports in their places, the audit computes everything again\n");
+    }
     if audit.problems.len() > SHOWN {
         let _ = writeln!(text, "  … and {} more (all of them with --json)", audit.problems.len() - SHOWN);
     }

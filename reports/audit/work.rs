@@ -71,7 +71,8 @@ fn found(files: &Files, standing: Standing, plan: &Plan, again: &Store<'_>, repo
     let surroundings = standing.line.as_ref().map_or_else(Vec::new, |line| surroundings(&line.made, &made(plan)));
     let artefacts = artefacts(files, &standing, again, report.laid_out, &surroundings);
     let differing = artefacts.iter().filter(|artefact| !artefact.outcome.holds());
-    problems.extend(differing.map(|artefact| Problem::new(format!("results/{}", artefact.path), file_words(artefact))));
+    let other_file = standing.problems.iter().any(|problem| problem.what == stages::setup::STUDY_FILE);
+    problems.extend(differing.map(|a| Problem::new(format!("results/{}", a.path), file_words(a, other_file))));
     let gives = "the raw exports give";
     let claims = if report.laid_out { claims(&again.files.results(), gives) } else { Vec::new() };
     let missed = claims.iter().filter(|claim| !claim.holds);
@@ -106,8 +107,12 @@ fn raw_words(raw: &super::Raw) -> String {
     }
 }
 
-fn file_words(artefact: &Artefact) -> String {
+/// `other_file`: the study file is not that of the run any more, so that it may be what makes the difference.
+fn file_words(artefact: &Artefact, other_file: bool) -> String {
     match artefact.outcome {
+        Outcome::Different if other_file => {
+            format!("it is not what the raw exports give with the study file as it is now: {}", artefact.words)
+        }
         Outcome::Changed => format!("it was changed since it was written; {}", artefact.words),
         Outcome::Different => format!("it is not what the raw exports give: {}", artefact.words),
         _ => artefact.words.clone(),

@@ -69,7 +69,7 @@ fn root(facts: &Facts, files: &BTreeMap<String, Hashes>) -> Value {
         "license": {"@id": facts.licence_address().unwrap_or_else(|| "#licence".to_owned())},
     });
     if !facts.keywords.is_empty() {
-        root["keywords"] = json!(facts.keywords);
+        root["keywords"] = single(facts.keywords.iter().map(|word| json!(word)).collect());
     }
     root
 }

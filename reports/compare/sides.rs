@@ -10,6 +10,7 @@ use pipeline::store::files::{Files, LEDGER};
 use pipeline::store::ledger::{Line, chain};
 use pipeline::store::past::Past;
 use stages::setup::STUDY_FILE;
+use stages::setup::names::file_of;
 use stages::table::{Table, Values};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -127,5 +128,6 @@ fn hashes(runs: &Table) -> BTreeMap<String, String> {
     let (Some(Values::Text(paths)), Some(Values::Text(hashes))) = (runs.column("run"), runs.column("blake3")) else {
         return BTreeMap::new();
     };
-    paths.iter().zip(hashes).filter_map(|(path, hash)| Some((path.clone()?, hash.clone()?))).collect()
+    let file = |run: &String| file_of(run).to_owned();
+    paths.iter().zip(hashes).filter_map(|(path, hash)| Some((file(path.as_ref()?), hash.clone()?))).collect()
 }

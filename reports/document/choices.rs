@@ -1,6 +1,7 @@
 //! What choices and variants move, as printed tables: a line per headline number. It analyses nothing.
 
 use super::printed::{Printed, or_missing, printed};
+use crate::text::methods::listed;
 use crate::text::numbers;
 use stages::states::result::{Interval, States, Thickening, Verdict};
 use stages::uncertainty::result::{ChoiceRow, IN_FORCE};
@@ -79,17 +80,22 @@ pub(super) fn that_matter(rows: &[ChoiceRow]) -> Vec<String> {
 /// Sample and what is said of it.
 fn matters(rows: &[&ChoiceRow]) -> Vec<(String, String)> {
     let Some(base) = rows.iter().find(|r| r.choice == IN_FORCE) else { return Vec::new() };
-    let listed = |words: &str, matters: &dyn Fn(&ChoiceRow) -> bool| {
+    let choice = |n: usize| if n == 1 { "choice" } else { "choices" };
+    let told = |words: &str, matters: &dyn Fn(&ChoiceRow) -> bool| {
         let choices: Vec<String> = rows.iter().filter(|r| matters(r)).map(|r| format!("“{}”", r.choice)).collect();
-        (!choices.is_empty())
-            .then(|| (rows[0].sample.clone(), format!("{words} under the choice {}", choices.join(", "))))
+        (!choices.is_empty()).then(|| {
+            (
+                rows[0].sample.clone(),
+                format!("{words} under the {} {}", choice(choices.len()), listed(choices.into_iter())),
+            )
+        })
     };
     let other = |r: &ChoiceRow| r.verdict != base.verdict;
     let far = |r: &ChoiceRow| r.interval.zip(base.interval).is_some_and(|(i, b)| (i.value - b.value).abs() > b.u);
     let found = [
-        listed("the share of the rise has no value", &|r| other(r) && r.interval.is_none()),
-        listed("another verdict", &|r| other(r) && r.interval.is_some()),
-        listed("the share of the rise moves by more than its standard uncertainty", &far),
+        told("the share of the rise has no value", &|r| other(r) && r.interval.is_none()),
+        told("another verdict", &|r| other(r) && r.interval.is_some()),
+        told("the share of the rise moves by more than its standard uncertainty", &far),
     ];
     found.into_iter().flatten().collect()
 }

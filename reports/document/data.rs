@@ -234,6 +234,9 @@ struct Cited {
 #[derive(Debug, Clone, PartialEq, Serialize)]
 struct Methods {
     title: &'static str,
+    formula: Option<&'static str>,
+    caption: Option<&'static str>,
+    table: Option<Printed>,
     sentences: Vec<Cited>,
 }
 
@@ -539,7 +542,14 @@ fn quoted(text: &str) -> String {
 
 fn set_out(paragraph: &Paragraph, cited: &[&str]) -> Methods {
     let sentence = |s: &methods::Sentence| Cited { text: s.text.clone(), cites: methods::numbers_of(s, cited) };
-    Methods { title: paragraph.title, sentences: paragraph.sentences.iter().map(sentence).collect() }
+    let given = paragraph.given.as_ref();
+    Methods {
+        title: paragraph.title,
+        formula: given.map(|given| given.formula),
+        caption: given.map(|given| given.caption),
+        table: given.map(printed::given),
+        sentences: paragraph.sentences.iter().map(sentence).collect(),
+    }
 }
 
 fn source(reference: &references::Reference) -> SourceLine {

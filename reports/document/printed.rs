@@ -1,5 +1,6 @@
 //! The tables as they are printed: chosen columns, rounded, as text. What is published in full is in `tables`.
 
+use crate::text::methods::Given;
 use crate::text::numbers::{self, MISSING};
 use serde::Serialize;
 use stages::claims::result::ClaimRow;
@@ -40,6 +41,12 @@ pub(super) fn printed(columns: &[(&'static str, &'static str)], rows: Vec<Vec<St
         rows,
         groups: Vec::new(),
     }
+}
+
+/// The numbers in a formula of the methods text.
+pub(super) fn given(given: &Given) -> Printed {
+    let columns: Vec<(&'static str, &'static str)> = given.columns.iter().map(|name| (*name, "left")).collect();
+    printed(&columns, given.rows.clone())
 }
 
 pub(super) fn or_missing(text: Option<String>) -> String {

@@ -23,8 +23,10 @@ pub(super) fn remarks(judged: &[JudgedRun], states: &[State], controls: &[Contro
         let title = format!("Control, {}", listed(c.runs.iter().cloned()));
         c.remarks.iter().map(move |text| titled(title.clone(), text)).collect::<Vec<_>>()
     };
-    let runs = of_runs.into_iter().map(|(text, runs)| titled(runs_named(&runs), text));
-    let states = of_states.into_iter().map(|(text, states)| titled(states_named(&states), text));
+    // What is said of several holds for each of them, its counts as well.
+    let each = |n: usize| if n > 1 { ", each" } else { "" };
+    let runs = of_runs.into_iter().map(|(text, runs)| titled(runs_named(&runs) + each(runs.len()), text));
+    let states = of_states.into_iter().map(|(text, states)| titled(states_named(&states) + each(states.len()), text));
     runs.chain(states).chain(controls.iter().flat_map(of_control)).collect()
 }
 

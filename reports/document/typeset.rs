@@ -13,8 +13,9 @@ use std::time::{Duration, Instant};
 
 /// Time that any document may take.
 const LEAST: Duration = Duration::from_secs(60);
-/// Time that each page adds. An unoptimised typst sets about ten pages a second, so this is generous.
-const PER_PAGE: Duration = Duration::from_secs(5);
+/// Time that each page adds. An unoptimised typst takes 0.8 s of processor time for a page of the demo; on a machine with
+/// much other work that may be ten times as long by the clock.
+const PER_PAGE: Duration = Duration::from_secs(15);
 /// How often the end, the limit and the wish to stop are looked at.
 const TICK: Duration = Duration::from_millis(10);
 /// Archival PDF with tags for readers who cannot see the page (ISO 19005-3 level A, ISO 14289-1).
@@ -97,9 +98,10 @@ fn wait(child: &mut Child, limit: Duration, cancelled: &dyn Fn() -> bool) -> Res
             Err(e) => return Err(failed(&format!("{e}"))),
         }
         let why = if cancelled() {
-            "stopped".to_owned()
+            failed("stopped")
         } else if start.elapsed() > limit {
-            format!("took more than {} s and was ended; a section of your own may hang", limit.as_secs())
+            Diagnostic::new(format!("typst: took more than {} s and was ended", limit.as_secs()))
+                .help("look for a loop in a section of your own; without one, an optimised typst or a machine with less to do")
         } else {
             thread::sleep(TICK);
             continue;
@@ -107,7 +109,7 @@ fn wait(child: &mut Child, limit: Duration, cancelled: &dyn Fn() -> bool) -> Res
         // It may have ended by itself in between, which is as good.
         let _ = child.kill();
         let _ = child.wait();
-        return Err(failed(&why));
+        return Err(why);
     }
 }
 
@@ -154,6 +156,9 @@ fn message(line: &str, severity: &str) -> Option<Diagnostic> {
     let (column, line, file) = (parts.next()?, parts.next()?, parts.next()?);
     let own = file.strip_prefix(OWN).and_then(|path| path.strip_prefix(['/', '\\']));
     let (file, help) = match own {
+        Some(path) if message.contains("skipped from heading level") => {
+            (path, "headings of a section of your own begin with a single `=`: they stand below its title")
+        }
         Some(path) => (path, "mend it in this file, a section of your own"),
         None => (file, "the report's own templates should not do this; please report it"),
     };
@@ -207,6 +212,8 @@ pub(super) mod tests {
         let (errors, _) = messages("own/text/more.typ:3:5: error: unknown variable: x");
         let said = errors[0].to_string();
         assert!(said.starts_with("text/more.typ:3:5: unknown variable: x") && said.contains("section of your own"));
+        let (errors, _) = messages("own/a.typ:1:0: error: PDF/UA-1 error: skipped from heading level 1 to 3");
+        assert!(errors[0].help.as_deref().is_some_and(|h| h.contains("single `=`")));
     }
 
     #[cfg(unix)]

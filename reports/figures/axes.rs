@@ -99,31 +99,54 @@ impl Axis {
     }
 
     fn log_ticks(&self) -> Vec<Tick> {
-        let decades = self.lo.floor() as i32..=self.hi.ceil() as i32;
-        // Below two decades powers of ten alone would leave an axis that cannot be read.
-        let labelled: &[u32] = match self.hi - self.lo {
-            2.0.. => &[],
-            0.5..2.0 => &[1, 2, 5],
-            _ => &[1, 2, 3, 4, 5, 6, 8],
-        };
+        let powers_alone = self.hi - self.lo >= 2.0;
+        let labelled = if powers_alone { &[10][..] } else { self.labelled() };
         let tick = |k: i32, m: u32| {
-            let at = f64::from(k) + float::log10(f64::from(m));
-            let label = match (labelled.is_empty(), m) {
-                (true, 1) => Some(real_minus(&format!("10^{{{k}}}"))),
-                _ => labelled.contains(&m).then(|| digit_times_power(m, k)),
-            };
-            Tick { at, label }
+            let label = labelled.contains(&m).then(|| match powers_alone {
+                true => real_minus(&format!("10^{{{k}}}")),
+                false => shifted(m, k - 1),
+            });
+            Tick { at: log_at(k, m), label }
         };
-        decades.flat_map(|k| (1..10).map(move |m| tick(k, m))).collect()
+        // Minor ticks at whole numbers; between these only where they are labelled.
+        let marks = (10..100).filter(|m| m % 10 == 0 || labelled.contains(m));
+        self.decades().flat_map(|k| marks.clone().map(move |m| tick(k, m))).collect()
+    }
+
+    fn decades(&self) -> std::ops::RangeInclusive<i32> {
+        self.lo.floor() as i32..=self.hi.ceil() as i32
+    }
+
+    /// Which tenths of a power of ten carry a label on an axis of less than two decades: as few as leave three of them.
+    fn labelled(&self) -> &'static [u32] {
+        const SETS: [&[u32]; 3] =
+            [&[10, 20, 50], &[10, 20, 30, 40, 50, 60, 80], &[10, 12, 15, 20, 25, 30, 40, 50, 60, 70, 80, 90]];
+        let inside = |set: &&&[u32]| {
+            let ticks = self.decades().flat_map(|k| set.iter().map(move |m| log_at(k, *m)));
+            ticks.filter(|at| self.holds(*at)).count() >= 3
+        };
+        SETS.iter().find(inside).copied().unwrap_or(SETS[2])
     }
 }
 
-/// `0.05`, `20`, and `2×10^{−7}` where zeros would be many.
-fn digit_times_power(m: u32, k: i32) -> String {
+/// Decimal logarithm of `m` tenths of 10^`k`.
+fn log_at(k: i32, m: u32) -> f64 {
+    f64::from(k) + float::log10(f64::from(m) / 10.0)
+}
+
+/// `m`·10^`k`: `0.05`, `1.5`, `20`, and `2×10^{−7}` where zeros would be many.
+fn shifted(m: u32, k: i32) -> String {
+    let (m, k) = if m.is_multiple_of(10) { (m / 10, k + 1) } else { (m, k) };
     match k {
         0..=4 => numbers::whole(u64::from(m) * 10_u64.pow(k.unsigned_abs())),
-        -3..=-1 => format!("0.{}{m}", "0".repeat(k.unsigned_abs() as usize - 1)),
-        _ => real_minus(&format!("{m}×10^{{{k}}}")),
+        -4..=-1 => {
+            let decimals = k.unsigned_abs() as usize;
+            let digits = format!("{m:0>width$}", width = decimals + 1);
+            let (before, behind) = digits.split_at(digits.len() - decimals);
+            format!("{before}.{behind}")
+        }
+        _ if m < 10 => real_minus(&format!("{m}×10^{{{k}}}")),
+        _ => real_minus(&format!("{}.{}×10^{{{}}}", m / 10, m % 10, k + 1)),
     }
 }
 
@@ -167,7 +190,16 @@ mod tests {
     #[test]
     fn a_short_log_axis_can_still_be_read() {
         assert_eq!(labels(&Axis::log(3.0, 60.0, "")), ["5", "10", "20", "50"]);
-        assert!(labels(&Axis::log_around([2.0], "")).len() >= 2);
+        assert_eq!(labels(&Axis::log(11.6, 29.0, "")), ["12", "15", "20", "25"]);
+        assert_eq!(
+            labels(&Axis::log(0.012, 0.03, "")),
+            ["0.012", "0.015", "0.020", "0.025", "0.03"].map(|t| t.trim_end_matches('0'))
+        );
+        assert_eq!(
+            [shifted(15, -8), shifted(20, -8), shifted(15, -1)],
+            ["1.5×10^{\u{2212}7}", "2×10^{\u{2212}7}", "1.5"]
+        );
+        assert!(labels(&Axis::log_around([2.0], "")).len() >= 3);
     }
 
     #[test]

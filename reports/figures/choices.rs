@@ -89,7 +89,7 @@ fn panel(area: &Area<'_>, place: Place, block: &Block<'_>, k: usize, color: RGBC
     let inside = if k == 0 { [0.5, middle] } else { [middle, middle] };
     let x = Axis::linear_around(values, inside, "");
     let lowest = x.lo;
-    let mut panel = Panel::new(area, place, x, Axis::linear(-0.5, block.rows.len() as f64 - 0.5, ""))?;
+    let mut panel = Panel::new(area, place, x, Axis::linear(-0.6, block.rows.len() as f64 - 0.2, ""))?;
     panel.labels.left = false;
     let in_force = all().find(|r| r.choice == IN_FORCE).and_then(|r| r.interval);
     if let Some((low, high)) = in_force.and_then(|i| Some((i.low?, i.high?))) {

@@ -20,7 +20,8 @@ pub fn draw(samples: &[String], states: &[State]) -> Result<Figure, DrawError> {
         return nothing(title, "no state has a contact share or a bound at a known stress", data);
     }
     let entry = |(i, name): (usize, &String)| Entry { look: series(i), filled: true, text: name.clone() };
-    let legend = Legend::new(samples.iter().enumerate().map(entry).collect(), TWO_COLUMNS - 60.0);
+    let drawn = samples.iter().enumerate().filter(|(_, name)| rows.iter().any(|r| r.series == **name));
+    let legend = Legend::new(drawn.map(entry).collect(), TWO_COLUMNS - 60.0);
     let top = 4.0 + legend.height();
     let size = (TWO_COLUMNS, top + 183.0);
     let place = Place { left: 42.0, top: top + 2.0, width: TWO_COLUMNS - 50.0, height: 156.0 };

@@ -20,7 +20,7 @@ use std::collections::BTreeMap;
 pub fn draw(control: &Control, reversals: &[StudyReversal]) -> Result<Figure, DrawError> {
     let of_control = |r: &&StudyReversal| control.runs.contains(&r.identity.run) && has_something(r);
     let rows: Vec<&StudyReversal> = reversals.iter().filter(of_control).collect();
-    let data = table(&rows);
+    let data = table(&rows, control.dead_time_s.filter(|_| !rows.is_empty()));
     let title = "The control";
     if rows.is_empty() {
         return nothing(title, "no control run has a reversal with readings after it", data);
@@ -162,7 +162,7 @@ fn between(sorted: &[f64], part: f64) -> f64 {
 }
 
 /// What is drawn: single bins of few reversals, medians with quartiles else.
-fn table(rows: &[&StudyReversal]) -> Table {
+fn table(rows: &[&StudyReversal], dead_time: Option<f64>) -> Table {
     let mut lines: Vec<Line> = Vec::new();
     if few(rows) {
         let single = |r: &&&StudyReversal| bins(r).into_iter().map(|b| (r.reversal.clone(), b)).collect::<Vec<_>>();
@@ -170,7 +170,7 @@ fn table(rows: &[&StudyReversal]) -> Table {
             panel: "a",
             of,
             x: b.0,
-            y: b.1,
+            y: Some(b.1),
             u: Some(b.2),
             quartiles: None,
         }));
@@ -178,15 +178,17 @@ fn table(rows: &[&StudyReversal]) -> Table {
         lines.extend(ratios(rows).iter().map(|q| Line::of("a", q)));
     }
     lines.extend(residuals(rows).iter().map(|q| Line::of("b", q)));
+    let unused = |t| Line { panel: "b", of: "time not used".to_owned(), x: t, y: None, u: None, quartiles: None };
+    lines.extend(dead_time.map(unused));
     let quartile = |of: fn(&Quartiles) -> f64| lines.iter().map(move |l| l.quartiles.as_ref().map(of));
     Table::new()
         .text("panel", lines.iter().map(|l| Some(l.panel.to_owned())))
         .text("reversal", lines.iter().map(|l| Some(l.of.clone())))
         .float("strain_since_reversal", lines.iter().map(|l| (l.panel == "a").then_some(l.x)))
-        .float("viscosity_ratio", lines.iter().map(|l| (l.panel == "a").then_some(l.y)))
+        .float("viscosity_ratio", lines.iter().map(|l| l.y.filter(|_| l.panel == "a")))
         .float("u_viscosity_ratio", lines.iter().map(|l| l.u))
         .float("time_since_reversal_s", lines.iter().map(|l| (l.panel == "b").then_some(l.x)))
-        .float("torque_deviation_percent", lines.iter().map(|l| (l.panel == "b").then_some(l.y)))
+        .float("torque_deviation_percent", lines.iter().map(|l| l.y.filter(|_| l.panel == "b")))
         .float("lower_quartile", quartile(|q| q.low))
         .float("upper_quartile", quartile(|q| q.high))
         .int("values", lines.iter().map(|l| l.quartiles.as_ref().map(|q| q.number as i64)))
@@ -197,14 +199,14 @@ struct Line {
     panel: &'static str,
     of: String,
     x: f64,
-    y: f64,
+    y: Option<f64>,
     u: Option<f64>,
     quartiles: Option<Quartiles>,
 }
 
 impl Line {
     fn of(panel: &'static str, q: &Quartiles) -> Self {
-        Self { panel, of: "all".to_owned(), x: q.at, y: q.median, u: None, quartiles: Some(*q) }
+        Self { panel, of: "all".to_owned(), x: q.at, y: Some(q.median), u: None, quartiles: Some(*q) }
     }
 }
 

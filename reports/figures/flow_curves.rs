@@ -22,7 +22,8 @@ pub fn draw(samples: &[String], states: &[State], fits: &Fits) -> Result<Figure,
         return nothing(title, "no state has a relative viscosity", data);
     }
     let entry = |(i, name): (usize, &String)| Entry { look: series(i), filled: true, text: name.clone() };
-    let legend = Legend::new(samples.iter().enumerate().map(entry).collect(), TWO_COLUMNS - 60.0);
+    let drawn = || samples.iter().enumerate().filter(|(_, name)| rows.iter().any(|r| r.series == **name));
+    let legend = Legend::new(drawn().map(entry).collect(), TWO_COLUMNS - 60.0);
     let top = 4.0 + legend.height();
     let size = (TWO_COLUMNS, top + 197.0);
     let place = Place { left: 42.0, top: top + 2.0, width: TWO_COLUMNS - 50.0, height: 170.0 };
@@ -30,7 +31,9 @@ pub fn draw(samples: &[String], states: &[State], fits: &Fits) -> Result<Figure,
         legend.draw(area, place.left, 2.0)?;
         panel(area, place, samples, &rows, &fits.flow_curves)
     })?;
-    let (text, alt) = captions::flow_curves(rows.len(), samples, fits);
+    let shown: Vec<String> = drawn().map(|(_, name)| name.clone()).collect();
+    let bars = rows.iter().any(|r| r.low.is_some() && r.high.is_some());
+    let (text, alt) = captions::flow_curves((rows.len(), bars), &shown, fits);
     Ok(Figure { svg, data, caption: Caption { text, alt, empty: None, width: size.0, height: size.1, row: None } })
 }
 

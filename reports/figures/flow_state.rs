@@ -23,7 +23,8 @@ const FRAME: (f64, f64) = (164.0, 42.0);
 pub fn draw(samples: &[String], fits: &Fits) -> Result<Figure, DrawError> {
     let states: Vec<Shown> = fits.flow_states.iter().map(measured).collect();
     let borders: Vec<Shown> = fits.diagrams.iter().flat_map(border).collect();
-    let data = shown_table(&[states, borders].concat(), "volume_fraction", "stress_pa");
+    let guides: Vec<Shown> = fits.diagrams.iter().flat_map(guides).collect();
+    let data = shown_table(&[states, borders, guides].concat(), "volume_fraction", "stress_pa");
     let title = "Flow-state diagram of the fitted thickening law";
     if fits.diagrams.is_empty() {
         return nothing(title, "no thickening law was fitted with all its parameters", data);
@@ -66,6 +67,21 @@ fn border(diagram: &FlowDiagram) -> Vec<Shown> {
         ..Shown::default()
     };
     diagram.borders.iter().flat_map(|b| b.points.iter().map(|p| row(&b.name, p))).collect()
+}
+
+/// The thin lines of a diagram as rows of the table: a stress or a solid fraction, the other one not a number.
+fn guides(diagram: &FlowDiagram) -> [Shown; 3] {
+    let row = |name: &str, x: f64, y: Option<f64>| Shown {
+        series: format!("{name}, {}", diagram.scope),
+        x,
+        y,
+        ..Shown::default()
+    };
+    [
+        row("onset stress", f64::NAN, Some(diagram.onset_stress_pa)),
+        row("jamming without friction", diagram.jamming_fractions.0, None),
+        row("jamming with friction", diagram.jamming_fractions.1, None),
+    ]
 }
 
 fn panel(area: &Area<'_>, place: Place, samples: &[String], diagram: &FlowDiagram, states: &[&FlowState]) -> Drawn {

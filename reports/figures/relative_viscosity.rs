@@ -47,8 +47,12 @@ struct Drawing<'a> {
 pub fn draw(samples: &[MadeOf], states: &[State], fits: &Fits) -> Result<Figure, DrawError> {
     let drawing = Drawing::of(samples, states, fits);
     let measured: Vec<Shown> = drawing.points.iter().map(|p| p.shown.clone()).collect();
-    let laws: Vec<Shown> = fits.law_curves.iter().flat_map(law).collect();
-    let data = shown_table(&[measured, laws].concat(), "volume_fraction", "relative_viscosity");
+    let laws: Vec<Shown> =
+        fits.law_curves.iter().flat_map(law).chain(drawing.divergences.iter().map(diverges)).collect();
+    let fractions = drawing.points.iter().map(|p| Some(p.u_fraction)).chain(laws.iter().map(|_| None));
+    let fractions: Vec<Option<f64>> = fractions.collect();
+    let data = shown_table(&[measured, laws].concat(), "volume_fraction", "relative_viscosity")
+        .float("u_volume_fraction", fractions);
     let title = "Relative viscosity against solid volume fraction";
     if drawing.points.is_empty() {
         return nothing(title, "no state has a relative viscosity and a solid fraction", data);
@@ -107,6 +111,11 @@ fn law(curve: &LawCurve) -> Vec<Shown> {
         high: Some(p.high),
     };
     curve.points.iter().map(row).collect()
+}
+
+/// Where a law diverges, as a row of the table: a solid fraction without a viscosity.
+fn diverges((model, scope, at): &(&str, &str, f64)) -> Shown {
+    Shown { series: format!("{scope}, {model}"), label: "diverges".to_owned(), x: *at, ..Shown::default() }
 }
 
 fn is_low(series: &str) -> bool {

@@ -1,4 +1,4 @@
-//! One typical reversal: the binned trace, the fitted curve, what was left out, and what is read from it.
+//! One typical reversal: the binned trace, the fitted curve, what was left out, what is read from it, and the residuals.
 
 use super::axes::Axis;
 use super::panel::{Area, DrawError, Drawn, Panel, Place};
@@ -75,31 +75,70 @@ pub fn draw(states: &States) -> Result<Figure, DrawError> {
     };
     let reversal = chosen.reversal;
     let data = trace_table(&[(reversal, after)]);
-    let size = (TWO_COLUMNS, 176.0);
+    let size = (TWO_COLUMNS, 250.0);
     let svg = picture(size, title, |area| {
-        let place = |left: f64| Place { left, top: 14.0, width: 200.0, height: 136.0 };
+        let place = |left: f64, top: f64, height: f64| Place { left, top, width: 200.0, height };
         let shown = Shown { reversal, after, share };
-        shown.linear(area, place(42.0))?;
-        shown.logarithmic(area, place(42.0 + 200.0 + 54.0))
+        let right = 42.0 + 200.0 + 54.0;
+        shown.linear(area, place(42.0, 14.0, 210.0))?;
+        shown.logarithmic(area, place(right, 14.0, 124.0))?;
+        shown.residuals(area, place(right, 180.0, 44.0))
     })?;
     let (text, alt) = captions::typical(chosen, share);
     Ok(Figure { svg, data, caption: Caption { text, alt, empty: None, width: size.0, height: size.1, row: None } })
 }
 
-/// Binned traces and fitted curves of reversals, one below the other.
+/// Trace less curve in units of the standard uncertainty of each bin: (strain, residual).
+fn residuals(after: &After) -> Vec<(f64, f64)> {
+    let residual = |b: &(f64, f64, f64)| Some((b.0, (b.1 - curve_at(&after.curve, b.0)?) / b.2));
+    after.bins.iter().filter_map(residual).collect()
+}
+
+/// The curve at a strain, linear between its points and level beyond them; none of less than two points.
+fn curve_at(curve: &[(f64, f64)], strain: f64) -> Option<f64> {
+    let last = curve.len().checked_sub(1).filter(|last| *last > 0)?;
+    let next = curve.partition_point(|p| p.0 < strain).clamp(1, last);
+    let (a, b) = (curve[next - 1], curve[next]);
+    Some(a.1 + (b.1 - a.1) * ((strain - a.0) / (b.0 - a.0)).clamp(0.0, 1.0))
+}
+
+/// Binned traces with their residuals, fitted curves and what is read from them, of reversals, one below the other.
 pub fn trace_table(rows: &[(&StudyReversal, &After)]) -> Table {
-    let mut lines: Vec<(&str, &str, f64, f64, Option<f64>)> = Vec::new();
-    for (reversal, after) in rows {
-        let name = reversal.reversal.as_str();
-        lines.extend(after.bins.iter().map(|b| (name, "binned trace", b.0, b.1, Some(b.2))));
-        lines.extend(after.curve.iter().map(|c| (name, "fitted curve", c.0, c.1, None)));
-    }
+    let lines: Vec<Line<'_>> = rows.iter().flat_map(|(reversal, after)| lines(reversal, after)).collect();
     Table::new()
-        .text("reversal", lines.iter().map(|l| Some(l.0.to_owned())))
-        .text("series", lines.iter().map(|l| Some(l.1.to_owned())))
-        .float("strain_since_reversal", lines.iter().map(|l| Some(l.2)))
-        .float("viscosity_ratio", lines.iter().map(|l| Some(l.3)))
-        .float("u_viscosity_ratio", lines.iter().map(|l| l.4))
+        .text("reversal", lines.iter().map(|l| Some(l.reversal.to_owned())))
+        .text("series", lines.iter().map(|l| Some(l.series.to_owned())))
+        .float("strain_since_reversal", lines.iter().map(|l| Some(l.strain)))
+        .float("viscosity_ratio", lines.iter().map(|l| l.ratio))
+        .float("u_viscosity_ratio", lines.iter().map(|l| l.u))
+        .float("residual_over_u", lines.iter().map(|l| l.residual))
+}
+
+/// A line of the table of what is drawn.
+struct Line<'a> {
+    reversal: &'a str,
+    series: &'static str,
+    strain: f64,
+    ratio: Option<f64>,
+    u: Option<f64>,
+    residual: Option<f64>,
+}
+
+fn lines<'a>(reversal: &'a StudyReversal, after: &After) -> Vec<Line<'a>> {
+    let name = reversal.reversal.as_str();
+    let line =
+        |series, strain, ratio: f64, u| Line { reversal: name, series, strain, ratio: Some(ratio), u, residual: None };
+    let before = reversal.judged.read.before.as_ref().map(|b| b.viscosity_pa_s.value);
+    let left = residuals(after);
+    let residual = |strain: f64| left.iter().find(|r| r.0 == strain).map(|r| r.1);
+    let bin = |b: &(f64, f64, f64)| Line { residual: residual(b.0), ..line("binned trace", b.0, b.1, Some(b.2)) };
+    let mut out: Vec<Line<'a>> = after.bins.iter().map(bin).collect();
+    out.extend(after.curve.iter().map(|c| line("fitted curve", c.0, c.1, None)));
+    out.extend(contact_share(reversal).map(|x| line("value at zero strain", 0.0, 1.0 - x.value, Some(x.u))));
+    out.extend(before.map(|b| line("minimum of the curve", after.strain_at_minimum, after.minimum_pa_s / b, None)));
+    let (series, strain) = ("first strain that enters the value", reversal.judged.read.dead.first_usable());
+    out.push(Line { reversal: name, series, strain, ratio: None, u: None, residual: None });
+    out
 }
 
 struct Shown<'a> {
@@ -134,19 +173,40 @@ impl Shown<'_> {
     }
 
     fn logarithmic(&self, area: &Area<'_>, place: Place) -> Drawn {
-        let first = self.after.bins.iter().map(|b| b.0).filter(|s| *s > 0.0).fold(f64::INFINITY, f64::min);
-        let dead = self.reversal.judged.read.dead.first_usable();
-        let low = if dead > 0.0 { dead.min(first) } else { first };
-        // A third of a decade below the first strain, so that what was left out is seen.
-        let low = (low / 2.0).max(1e-5);
-        let x = Axis::log(low, self.strain_end().max(10.0 * low) * 1.1, "strain since reversal *γ*");
-        let mut panel = Panel::new(area, place, x, self.ordinate())?;
-        panel.shade(0.0, dead, GREY)?;
+        let mut panel = Panel::new(area, place, self.strains(), self.ordinate())?;
+        panel.shade(0.0, self.dead(), GREY)?;
         self.below(&mut panel)?;
         let zero = 1.0 - self.share.value;
         panel.level(zero, pen(AT_ZERO.color, 0.7))?;
-        panel.note((low, zero), (place.width - 4.0, 6.0), "zero strain", HPos::Right)?;
+        panel.note((self.lowest(), zero), (place.width - 4.0, 6.0), "zero strain", HPos::Right)?;
         panel.frame("(b)")
+    }
+
+    /// What the curve leaves of the trace.
+    fn residuals(&self, area: &Area<'_>, place: Place) -> Drawn {
+        let left = residuals(self.after);
+        let y = Axis::linear_around(left.iter().map(|r| r.1), [-2.0, 2.0], "residual/*u*");
+        let mut panel = Panel::new(area, place, self.strains(), y)?;
+        panel.shade(0.0, self.dead(), GREY)?;
+        panel.level(0.0, pen(GREY, 0.5))?;
+        panel.cloud(&left, TRACE, 1.3)?;
+        panel.frame("(c)")
+    }
+
+    fn dead(&self) -> f64 {
+        self.reversal.judged.read.dead.first_usable()
+    }
+
+    /// A third of a decade below the first strain, so that what was left out is seen.
+    fn lowest(&self) -> f64 {
+        let first = self.after.bins.iter().map(|b| b.0).filter(|s| *s > 0.0).fold(f64::INFINITY, f64::min);
+        let low = if self.dead() > 0.0 { self.dead().min(first) } else { first };
+        (low / 2.0).max(1e-5)
+    }
+
+    fn strains(&self) -> Axis {
+        let low = self.lowest();
+        Axis::log(low, self.strain_end().max(10.0 * low) * 1.1, "strain since reversal *γ*")
     }
 
     /// What both panels show: the value before, the trace with its bars, the curve, the minimum.
@@ -165,4 +225,17 @@ impl Shown<'_> {
 /// The curve as it was given, without points that have no number.
 fn smooth(curve: &[(f64, f64)]) -> Vec<(f64, f64)> {
     curve.iter().copied().filter(|p| p.0.is_finite() && p.1.is_finite()).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::curve_at;
+
+    #[test]
+    fn a_curve_is_linear_between_its_points_and_level_beyond() {
+        let curve = [(1.0, 0.0), (3.0, 1.0), (4.0, 5.0)];
+        let at = [0.5, 1.0, 2.0, 3.5, 4.0, 4.5].map(|x| curve_at(&curve, x));
+        assert_eq!(at, [0.0, 0.0, 0.5, 3.0, 5.0, 5.0].map(Some));
+        assert_eq!((curve_at(&curve[..1], 1.0), curve_at(&[], 1.0)), (None, None));
+    }
 }

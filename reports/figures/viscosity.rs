@@ -33,7 +33,7 @@ pub fn draw(sample: &str, states: &[State]) -> Result<Figure, DrawError> {
     if shown.is_empty() {
         return nothing(&title, "no state of this sample has a viscosity at a known stress", data);
     }
-    let legend = legend();
+    let legend = legend(&shown);
     let top = 4.0 + legend.height();
     let size = (ONE_COLUMN, top + 138.0 + 25.0);
     let place = Place { left: 42.0, top: top + 2.0, width: ONE_COLUMN - 50.0, height: 136.0 };
@@ -46,10 +46,12 @@ pub fn draw(sample: &str, states: &[State]) -> Result<Figure, DrawError> {
     Ok(Figure { svg, data, caption: Caption { text, alt, empty: None, width: size.0, height: size.1, row: None } })
 }
 
-fn legend() -> Legend {
+/// Entries of what is shown.
+fn legend(shown: &[Shown]) -> Legend {
     let entry = |(look, name, _): Part| Entry { look, filled: true, text: name.to_owned() };
     let open = Entry { look: WHOLE, filled: false, text: "total, not resolved".to_owned() };
-    Legend::new(PARTS.map(entry).into_iter().chain([open]).collect(), ONE_COLUMN - 48.0)
+    let all = PARTS.map(entry).into_iter().chain([open]);
+    Legend::new(all.filter(|e| shown.iter().any(|r| r.series == e.text)).collect(), ONE_COLUMN - 48.0)
 }
 
 /// What is shown with a marker: the three parts of resolved states, the whole of the others.

@@ -26,6 +26,11 @@ pub fn share_at_minimum(r: &StudyReversal) -> Option<f64> {
     Some(1.0 - after(r)?.minimum_pa_s / before(r)?.viscosity_pa_s.value)
 }
 
+/// Why one reversal has none: states have theirs, from the scatter between loadings.
+const NO_FREEDOM: &str = "Always null: the interval of one reversal is that of a normal error (1.96 u), whose u has no \
+                          count of freedom: noise of the window, allowed deviation from the form, spread of forms and \
+                          priors are joined; those of states have one";
+
 /// Columns of `reversals`.
 pub fn reversals() -> Vec<Column<StudyReversal>> {
     let mut columns = identity();
@@ -90,7 +95,7 @@ fn interval_and_kin() -> Vec<Column<StudyReversal>> {
         float("contact_share_high", "", "Upper end of the 95 % interval; null where not resolved", |r| {
             r.judged.contact_share_high.filter(|_| r.judged.resolved)
         }),
-        float("degrees_of_freedom", "", "Behind the interval; null where it is that of a normal error", |_| None),
+        float("degrees_of_freedom", "", NO_FREEDOM, |_| None),
         text("estimator", "How viscosity_after_pa_s and contact_share were found; null where there is nothing", |r| {
             after(r).map(|_| ESTIMATOR.to_owned())
         }),
@@ -115,6 +120,15 @@ fn interval_and_kin() -> Vec<Column<StudyReversal>> {
         }),
         float("contact_recovery_strain", "", "Strain in which the contacts themselves return to 63.2 %", |r| {
             after(r)?.contact_recovery_strain
+        }),
+        float(
+            "normal_stress_before_pa",
+            "Pa",
+            "First normal-stress difference over the window before; null without an axial force",
+            |r| before(r)?.normal_stress_pa,
+        ),
+        float("normal_stress_after_pa", "Pa", "The same, mean over strain 0.02 to 0.3 after the turning point", |r| {
+            r.judged.read.normal_stress_after_pa
         }),
     ]
 }

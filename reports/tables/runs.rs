@@ -1,6 +1,6 @@
 //! Rows of `runs` and `exclusions` from the judged runs, and the columns of `points`, which the reversal stage writes.
 
-use super::column::{Column, float, int, table, text};
+use super::column::{Column, float, int, joined, table, text};
 use stages::reversal::result::JudgedRun;
 use stages::table::{ColumnSpec, Table};
 use std::collections::{BTreeMap, BTreeSet};
@@ -24,12 +24,34 @@ pub fn runs() -> Vec<Column<JudgedRun>> {
         text("started", "Start of the run (ISO 8601); null where the export does not tell", |r| {
             r.identity.started.clone()
         }),
+        text("remarks", "What was seen of the run as a whole", |r| joined(&r.remarks)),
     ]
 }
 
-/// The table `runs`.
+/// The table `runs`, with a column for each entry of the preambles that the study chose.
 pub fn runs_table(judged: &[JudgedRun]) -> Table {
-    table(&runs(), judged)
+    let chosen = judged.iter().flat_map(|run| run.identity.preamble.keys());
+    preamble_columns(chosen.map(String::as_str)).into_iter().fold(table(&runs(), judged), |table, (key, column)| {
+        table.text(&column, judged.iter().map(|run| run.identity.preamble.get(key).cloned().flatten()))
+    })
+}
+
+/// The columns of chosen entries of the preambles, by key: `preamble_` and the key in small letters, `_` for all that is
+/// neither letter nor digit, and a number where two keys would have one name.
+pub fn preamble_columns<'a>(keys: impl Iterator<Item = &'a str>) -> Vec<(&'a str, String)> {
+    let mut columns: Vec<(&str, String)> = Vec::new();
+    for key in keys.collect::<BTreeSet<_>>() {
+        let plain = key.trim().to_lowercase().replace(|c: char| !c.is_alphanumeric(), "_");
+        let mut name = format!("preamble_{plain}");
+        for number in 2.. {
+            if !columns.iter().any(|(_, taken)| *taken == name) {
+                break;
+            }
+            name = format!("preamble_{plain}_{number}");
+        }
+        columns.push((key, name));
+    }
+    columns
 }
 
 /// A reason for which readings of a run are set aside, and how many.

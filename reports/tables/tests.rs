@@ -26,7 +26,7 @@ fn all() -> Vec<(&'static str, Table)> {
 
 #[test]
 fn columns_and_dictionary_agree() {
-    let dictionary = dictionary::table();
+    let dictionary = dictionary::table(&[]);
     let (tables, columns) = (dictionary.texts("table").unwrap(), dictionary.texts("column").unwrap());
     for (name, table) in all() {
         let csv = String::from_utf8(table.to_csv().unwrap()).unwrap();
@@ -144,4 +144,25 @@ fn rows_are_those_kept_and_those_excluded_by_name() {
     let rows = runs::exclusion_rows(&judged[..1]);
     let found: Vec<_> = rows.iter().map(|e| (e.reason.as_str(), e.points, e.counted)).collect();
     assert_eq!(found, [("instrument-inertia", 120, 120), ("refused: missing time", 2, 2), ("spike", 3, 2)]);
+}
+
+#[test]
+fn chosen_entries_of_preambles_are_columns_of_runs() {
+    let mut judged = fixture::runs();
+    let keys = ["Bediener", "Gap, mm", "gap mm"];
+    for (at, run) in judged.iter_mut().enumerate() {
+        let value = |key: &&str| (key.to_string(), (at == 0).then(|| format!("{key} of the first")));
+        run.identity.preamble = keys.iter().map(value).collect();
+    }
+    let table = runs::runs_table(&judged);
+    let names = ["preamble_bediener", "preamble_gap__mm", "preamble_gap_mm"];
+    for (key, name) in keys.iter().zip(names) {
+        let values = table.texts(name).unwrap();
+        assert_eq!((values[0].as_deref(), &values[1]), (Some(&*format!("{key} of the first")), &None), "{name}");
+    }
+    let dictionary = dictionary::table(&keys.map(str::to_owned));
+    let columns: Vec<&str> = dictionary.texts("column").unwrap().iter().flatten().map(String::as_str).collect();
+    assert!(names.iter().all(|name| columns.contains(name)), "{columns:?}");
+    let same = runs::preamble_columns(["a b", "A-B"].into_iter());
+    assert_eq!(same, [("A-B", "preamble_a_b".to_owned()), ("a b", "preamble_a_b_2".to_owned())]);
 }

@@ -103,7 +103,7 @@ pub fn old_results(context: &Context<'_>) -> Made {
     written(&rows::old_results_table(&rows))
 }
 
-/// `table dictionary`: no input.
-pub fn dictionary(_: &Context<'_>) -> Made {
-    written(&dictionary::table())
+/// `table dictionary`: no input; setting `preamble`, the keys of the entries that are columns of `runs`.
+pub fn dictionary(context: &Context<'_>) -> Made {
+    written(&dictionary::table(&context.settings::<Vec<String>>("preamble")?))
 }

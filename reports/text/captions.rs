@@ -9,9 +9,16 @@ use crate::tables::reversals::share_at_minimum;
 use stages::fit::result::Fits;
 use stages::old_results::result::{Agreement, OldRow, Outcome};
 use stages::reversal::result::{Control, Estimate};
-use stages::states::result::{State, StudyReversal};
+use stages::states::result::{Interval, State, StudyReversal};
 
-const BARS: &str = "Bars: 95 % intervals.";
+/// What bars are, where there are any.
+fn bars(there: bool) -> &'static str {
+    if there { "Bars: 95 % intervals." } else { "No interval is known, so that there are no bars." }
+}
+
+fn has_bars(interval: Option<Interval>) -> bool {
+    interval.is_some_and(|i| i.low.is_some() && i.high.is_some())
+}
 
 /// Title of the viscosity figure of a sample.
 pub fn viscosity_title(sample: &str) -> String {
@@ -67,8 +74,9 @@ pub fn viscosity(sample: &str, states: &[&State]) -> String {
     let bounds = states.iter().filter(|s| s.contact_share.is_none() && s.contact_share_bound.is_some()).count();
     let mut text = format!(
         "{sample}: steady viscosity, the part that stays at reversal (hydrodynamic) and the part that vanishes \
-         (contact), {}, {resolved} resolved. {BARS}",
-        count(states.len() as u64, "state")
+         (contact), {}, {resolved} resolved. {}",
+        count(states.len() as u64, "state"),
+        bars(states.iter().any(|s| has_bars(s.viscosity_pa_s) || has_bars(s.contact_viscosity_pa_s)))
     );
     if resolved < states.len() {
         text.push_str(" Open circles: not resolved.");
@@ -103,7 +111,8 @@ pub fn contact_share(states: &[State]) -> (String, String) {
     if nothing > 0 {
         text.push_str(&format!(" {} without information not shown.", count(nothing as u64, "state")));
     }
-    text.push_str(&format!(" {BARS} Thin lines join the states of a sample and are no fit."));
+    let bars = bars(states.iter().any(|s| has_bars(s.contact_share)));
+    text.push_str(&format!(" {bars} Thin lines join the states of a sample and are no fit."));
     let all: Vec<&State> = states.iter().collect();
     let alt = format!("Contact share between 0 and 1 against stress on a log axis, {}.", stretch(&all));
     (text, alt)
@@ -129,7 +138,8 @@ pub fn typical(chosen: Chosen<'_>, share: Estimate) -> (String, String) {
         "A typical reversal: {}, {}{at}, loading {}, grade {}; {}. Circles: viscosity over its steady value before the reversal, {} with standard \
          uncertainty as bars. Line: fitted curve of the form with the largest weight. Diamond and horizontal line: \
          value at zero strain, averaged over forms, with its 95 % interval, so that the contact share is {}. \
-         Triangle: minimum of the curve.{left_out} (a) Linear and (b) logarithmic strain.",
+         Triangle: minimum of the curve.{left_out} (a) Linear and (b) logarithmic strain; (c) trace less curve over the \
+         standard uncertainty of each bin.",
         reversal.reversal,
         identity.sample,
         identity.loading,
@@ -163,8 +173,8 @@ fn within(reversals: &[&StudyReversal]) -> &'static str {
 /// Why this reversal is the one that is shown.
 fn chosen_among(chosen: Chosen<'_>) -> String {
     let of = match (chosen.thickens, chosen.at_high_end) {
-        (true, true) => "at the upper end of the rise of samples that thicken",
-        (true, false) => "of samples that thicken",
+        (true, true) => "at the upper end of the rise of the viscosity",
+        (true, false) => "of samples whose viscosity rises",
         (false, _) => "of the study, in which no sample is shown to thicken",
     };
     match chosen.peers {
@@ -250,7 +260,7 @@ fn models<'a>(names: impl Iterator<Item = &'a String>) -> String {
 }
 
 /// Caption and alternative text of the flow curves.
-pub fn flow_curves(states: usize, samples: &[String], fits: &Fits) -> (String, String) {
+pub fn flow_curves((states, with_bars): (usize, bool), samples: &[String], fits: &Fits) -> (String, String) {
     let shown = format!("{} of {}", count(states as u64, "state"), count(samples.len() as u64, "sample"));
     let bare = samples.iter().filter(|sample| !fits.flow_curves.iter().any(|c| c.sample == **sample));
     let bare = listed(bare.cloned());
@@ -261,7 +271,7 @@ pub fn flow_curves(states: usize, samples: &[String], fits: &Fits) -> (String, S
         let none = if bare.is_empty() { bare } else { format!(" No curve was fitted to {bare}.") };
         format!("Lines: fit of {models} at the stated solid fraction of each sample; bands: 95 % of the fit.{none}")
     };
-    let text = format!("Relative viscosity against shear stress, {shown}. {BARS} {lines}");
+    let text = format!("Relative viscosity against shear stress, {shown}. {} {lines}", bars(with_bars));
     (text, format!("Log-log plot of relative viscosity against stress, {shown}. {lines}"))
 }
 
@@ -317,7 +327,8 @@ pub fn choices(samples: usize, rows: usize) -> (String, String) {
     let text = format!(
         "What hangs on choices: {samples} under the settings in force (filled) and {others} that could be defended as \
          well (open), sorted by the share of the rise; squares are other quantities that go by the same name and decide \
-         nothing. Shaded: interval under the settings in force. Line: one half, where the verdict turns. {BARS}"
+         nothing. Shaded: interval under the settings in force. Line: one half, where the verdict turns. Bars: \
+         95 % intervals."
     );
     (text, format!("Sorted points with bars: share of the rise and contact share of {samples} under {others}."))
 }

@@ -64,7 +64,8 @@ fn drifting(clean: &Clean) -> Option<Sentence> {
 /// Sentences on stress between plates, and on what is judged and not set aside.
 pub(super) fn judged(clean: &Clean, plates: bool) -> Vec<Sentence> {
     let rim = plates.then(|| rim(clean));
-    rim.into_iter().chain([heat(clean), particles(clean), instrument(clean)].into_iter().flatten()).collect()
+    let more = [heat(clean), one_temperature(clean), particles(clean), instrument(clean)];
+    rim.into_iter().chain(more.into_iter().flatten()).collect()
 }
 
 fn rim(clean: &Clean) -> Sentence {
@@ -94,6 +95,20 @@ fn heat(clean: &Clean) -> Option<Sentence> {
         setting(rule.per_kelvin)
     );
     Some(say(text, &["stages.clean.temperature"]))
+}
+
+fn one_temperature(clean: &Clean) -> Option<Sentence> {
+    let rule = clean.temperature_correction.on()?;
+    let to = rule.reference.map_or("that for which the liquid is stated".to_owned(), |t| format!("{} °C", setting(t)));
+    let law = rule.per_kelvin.map_or(String::new(), |per_kelvin| {
+        format!(", or by {} per kelvin where its composition is not stated", setting(per_kelvin))
+    });
+    let text = format!(
+        "The stress of each step was brought from its median temperature to {to}, at the measured rate and in proportion \
+         to the liquid's viscosity by the formula for its composition{law}; where the stress decides on contacts, this \
+         is right to first order only."
+    );
+    Some(say(text, &["stages.clean.temperature_correction"]).citing(&["iapws-r12-08", "cheng-2008"]))
 }
 
 fn particles(clean: &Clean) -> Option<Sentence> {
@@ -172,6 +187,15 @@ mod tests {
         };
         assert!(said(true, false).contains("Reynolds") && !said(true, false).contains("cylinders"));
         assert!(!said(false, true).contains("Reynolds") && said(true, true).contains("cylinders"));
+    }
+
+    #[test]
+    fn a_temperature_that_was_corrected_is_told() {
+        let mut clean = Clean::default();
+        assert!(!all(&clean, false).contains("median temperature"));
+        let rule = stages::clean::params::TemperatureCorrection { reference: Some(25.0), per_kelvin: Some(0.06) };
+        clean.temperature_correction = Rule::On(rule);
+        assert!(all(&clean, false).contains("to 25 °C") && all(&clean, false).contains("0.06 per kelvin"));
     }
 
     #[test]

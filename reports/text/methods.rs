@@ -3,6 +3,7 @@
 
 use super::cleaning;
 use super::exports;
+use super::geometries;
 use super::liquids;
 use super::numbers::{count, setting, setting_percent, whole};
 use super::transient;
@@ -16,7 +17,7 @@ use stages::numerics::least_squares::INDEPENDENT;
 use stages::physics::liquids::Composition;
 use stages::physics::models::{self, Model, Subject};
 use stages::references;
-use stages::reversal::params::{Choices, Params as Reversal};
+use stages::reversal::params::{Choices, Fit as Curve, Params as Reversal};
 use stages::reversal::result::JudgedRun;
 use stages::states::params::{Ends, Params as StatesParams};
 use stages::states::result::{LEAST_FORM_WEIGHT, LINE_STRAIN, States};
@@ -55,6 +56,10 @@ pub struct InForce {
     pub steps_by_set_point: bool,
     /// Whether any export in use gives both stress and torque.
     pub stress_and_torque: bool,
+    /// Whether any export in use gives stress and no torque.
+    pub stress_exported: bool,
+    /// Whether the solid fraction of any sample follows from masses.
+    pub weighed: bool,
 }
 
 /// A sentence with what it rests on.
@@ -73,8 +78,23 @@ pub struct Sentence {
 pub struct Paragraph {
     /// Its heading.
     pub title: &'static str,
+    /// A formula above its sentences and a table below them.
+    pub given: Option<Given>,
     /// Its sentences.
     pub sentences: Vec<Sentence>,
+}
+
+/// A formula, and the numbers in it as a table.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Given {
+    /// The formula; `^` stands before a power of one character.
+    pub formula: &'static str,
+    /// What the table is.
+    pub caption: &'static str,
+    /// Its heads.
+    pub columns: &'static [&'static str],
+    /// Its cells.
+    pub rows: Vec<Vec<String>>,
 }
 
 pub(super) fn say(text: impl Into<String>, from: &[&str]) -> Sentence {
@@ -91,7 +111,9 @@ impl Sentence {
 
 /// The methods text of a study.
 pub fn paragraphs(settings: &InForce, runs: &[JudgedRun], states: &States) -> Vec<Paragraph> {
-    let paragraph = |title, sentences| Paragraph { title, sentences };
+    let paragraph = |title, sentences| Paragraph { title, given: None, sentences };
+    let fit = &settings.reversal.fit;
+    let curve = Paragraph { title: "The fitted curve", given: Some(transient::given(fit)), sentences: curve(fit) };
     let all = vec![
         paragraph("Liquids", liquids::sentences(&settings.computed_liquids)),
         paragraph("Readings", readings(settings, runs)),
@@ -99,6 +121,8 @@ pub fn paragraphs(settings: &InForce, runs: &[JudgedRun], states: &States) -> Ve
         paragraph("Limits of the flow", cleaning::judged(&settings.clean, settings.plates)),
         paragraph("Before the reversal", before(settings)),
         paragraph("After the reversal", after(settings)),
+        curve,
+        paragraph("Beside the value at zero strain", beside(settings)),
         paragraph("Resolved or not, and grades", grades(settings)),
         paragraph("Control", control(settings, states)),
         paragraph("States and the share of the rise", hierarchy(settings, states)),
@@ -116,6 +140,7 @@ fn readings(settings: &InForce, runs: &[JudgedRun]) -> Vec<Sentence> {
         &["count of runs", "count of rows"],
     )];
     out.extend(exports::sentences(settings));
+    out.extend(geometries::sentences(settings));
     let clean = &settings.clean;
     out.push(
         say(
@@ -189,7 +214,8 @@ fn flags(clean: &Clean) -> Vec<Sentence> {
     });
     let ceiling = clean.above_torque_ceiling.on().map(|r| {
         let times = if r.factor == 1.0 { String::new() } else { format!("{} times ", setting(r.factor)) };
-        let text = format!("Stretches whose median torque lies above {times}its largest torque are set aside.");
+        let text =
+            format!("Stretches whose median torque lies above {times}the instrument's largest torque are set aside.");
         say(text, &["stages.clean.above_torque_ceiling"])
     });
     let inertia = clean.instrument_inertia.on().map(|r| {
@@ -258,9 +284,9 @@ fn before(settings: &InForce) -> Vec<Sentence> {
         ),
         say(
             format!(
-                "It counts as not steady if it drifts significantly by more than {} over that window, or if the value \
-                 to which it recovers past strain {} differs significantly by more than {}; steadiness is not shown \
-                 where the drift is known to no better than {}.",
+                "The stretch before counts as not steady if its viscosity drifts significantly by more than {} over that \
+                 window, or if the value to which it recovers past strain {} differs significantly by more than {}; \
+                 steadiness is not shown where the drift is known to no better than {}.",
                 setting_percent(before.drift),
                 setting(before.recovery_strain),
                 setting_percent(before.recovery),
@@ -287,39 +313,44 @@ fn usable(settings: &InForce) -> Sentence {
 }
 
 fn after(settings: &InForce) -> Vec<Sentence> {
-    let (fit, beside) = (&settings.reversal.fit, &settings.reversal.beside);
-    let mut out = vec![
+    vec![
         usable(settings),
         say(
-            "The contact share is one less the ratio of the viscosity at zero strain, H of the curve below, to the \
+            "The contact share is one less the ratio of the viscosity at zero strain, H of the fitted curve, to the \
              steady one before.",
             &["stages.reversal.fit"],
         )
         .citing(&["gadala-maria-1980", "lin-2015"]),
-    ];
-    out.extend(transient::sentences(fit));
-    out.extend([
+    ]
+}
+
+fn curve(fit: &Curve) -> Vec<Sentence> {
+    let mut out = transient::sentences(fit);
+    out.push(
         say(
             "Where no form fits the trace within the noise, its uncertainty is widened by the root of the sum of \
              squares per degree of freedom.",
             &["stages.reversal.fit"],
         )
         .citing(&["birge-1932"]),
-        say(
-            format!(
-                "Beside it are given the mean over an early flat stretch up to strain {}, the minimum up to strain {}, \
-                 and the strains of recovery, these only where the fall exceeds {} times its standard uncertainty. A \
-                 stretch is flat if, over a ratio of strains of at least {}, its slope is not significant and the \
-                 viscosity changes by less than {}.",
-                setting(beside.plateau_end),
-                setting(beside.minimum_end),
-                setting(beside.significant_fall),
-                setting(beside.plateau_ratio),
-                setting_percent(beside.plateau_change)
-            ),
-            &["stages.reversal.beside"],
-        ),
-    ]);
+    );
+    out
+}
+
+fn beside(settings: &InForce) -> Vec<Sentence> {
+    let beside = &settings.reversal.beside;
+    let text = format!(
+        "Beside the value at zero strain are given the mean over an early flat stretch up to strain {}, the minimum up to \
+         strain {}, and the strains of recovery, these only where the fall exceeds {} times its standard uncertainty. A \
+         stretch is flat if, over a ratio of strains of at least {}, its slope is not significant and the viscosity \
+         changes by less than {}.",
+        setting(beside.plateau_end),
+        setting(beside.minimum_end),
+        setting(beside.significant_fall),
+        setting(beside.plateau_ratio),
+        setting_percent(beside.plateau_change)
+    );
+    let mut out = vec![say(text, &["stages.reversal.beside"])];
     out.extend(settings.reversal.choices.on().into_iter().flat_map(choices));
     out
 }
@@ -373,8 +404,8 @@ fn grades(settings: &InForce) -> Vec<Sentence> {
         say(
             format!(
                 "A reversal is resolved if its first usable strain is at most {}, the standard uncertainty of its \
-                 contact share at most {}, the share itself at least {} and below one, and at least {} lie below \
-                 strain 0.1.",
+                 contact share at most {}, the share itself at least {} and below one by more than its uncertainty, \
+                 and at least {} lie below strain 0.1.",
                 setting(resolved.dead_strain),
                 setting(resolved.uncertainty),
                 setting(resolved.smallest_share),
@@ -392,9 +423,20 @@ fn grades(settings: &InForce) -> Vec<Sentence> {
         ),
         say(
             format!(
+                "Where the sample stands still and is sheared on in the old sense, contacts do not open and no transient \
+                 is allowed: the viscosity over strain 0.02 to 0.3 after such a restart is compared with that of the \
+                 window before, and it fails if they differ significantly (99 %) and by more than {}.",
+                setting_percent(grade.restart)
+            ),
+            &["stages.reversal.grade"],
+        )
+        .citing(&["gadala-maria-1980"]),
+        say(
+            format!(
                 "Grade F, not usable: nothing steady before, aborted below strain {}, below {} torque floors, speeds \
                  before and after that differ by more than {}, or set aside by hand. Grade C, shown only: not \
-                 resolved, not steady or not shown to be, the control failed, or the torque fell for good.",
+                 resolved, not steady or not shown to be, the control failed, a restart in the old sense in the same run \
+                 failed, or the torque fell for good.",
                 setting(grade.aborted),
                 setting(grade.torque_floors),
                 setting_percent(grade.speed_unusable)
@@ -490,6 +532,11 @@ fn hierarchy(settings: &InForce, states: &States) -> Vec<Sentence> {
             ],
         ),
         say(
+            "With the steady viscosity η and the contact share X, the hydrodynamic viscosity is η(1 − X), the contact \
+             viscosity ηX; the relative viscosity is η over the viscosity of the liquid.",
+            &["count of states"],
+        ),
+        say(
             format!(
                 "The value of a state is the unweighted mean over loadings of the means over their repeats, taken of \
                  the logarithms of viscosities and of their ratio, over reversals of grade {} or better; it needs {} \
@@ -548,8 +595,10 @@ fn fits(fit: &Fit) -> Vec<Sentence> {
     if fit.skip || fit.models.is_empty() {
         return Vec::new();
     }
-    let fitted = fit.models.iter().filter_map(|name| models::find(name.as_str())).map(|model| fitted(fit, model));
-    let mut out: Vec<Sentence> = fitted.collect();
+    let named: Vec<&dyn Model> = fit.models.iter().filter_map(|name| models::find(name.as_str())).collect();
+    let of = |subject| named.iter().copied().filter(|m| m.subject() == subject).collect::<Vec<_>>();
+    let groups = [Subject::Thickening, Subject::Packing, Subject::FlowCurve].map(of);
+    let mut out: Vec<Sentence> = groups.iter().filter(|g| !g.is_empty()).map(|group| fitted(fit, group)).collect();
     out.push(minimised(fit));
     out.extend(robust(fit));
     out.extend(identified(fit));
@@ -591,12 +640,24 @@ fn identified(fit: &Fit) -> Vec<Sentence> {
     );
     let mut out =
         vec![say(parameter, &["stages.fit.models"]), say(whole, &["stages.fit.models"]).citing(&["baarda-1968"])];
-    let thickens = |name: &ModelName| models::find(name.as_str()).is_some_and(|m| m.subject() == Subject::Thickening);
-    if fit.models.iter().any(thickens) {
+    let about = |subject: Subject| {
+        let is = |name: &ModelName| models::find(name.as_str()).is_some_and(|m| m.subject() == subject);
+        fit.models.iter().any(is)
+    };
+    if about(Subject::Thickening) || about(Subject::Packing) {
+        let text = format!(
+            "A jamming fraction is remarked as implausible where its interval lies above the close packing of equal \
+             spheres, {:.4}, or below {} (own rule).",
+            rules::CLOSEST_PACKING,
+            setting(rules::LOOSEST_PACKING)
+        );
+        out.push(say(text, &["stages.fit.models"]));
+    }
+    if about(Subject::Thickening) {
         let text = format!(
             "The thickening law asks for {} solid fractions (own rule) and for a viscosity that follows the stress: that \
              none does must have a probability below {}, or, with one loading per state, one must change by {}. Advice \
-             on amplitude and jamming fraction turns on whether the densest sample reaches {} of φ_0 (empirical).",
+             on amplitude and jamming fraction turns on whether the densest sample reaches {} of φ₀ (empirical).",
             rules::FEWEST_FRACTIONS,
             setting_percent(rules::CONSTANT),
             setting_percent(rules::SMALLEST_RISE),
@@ -607,22 +668,23 @@ fn identified(fit: &Fit) -> Vec<Sentence> {
     out
 }
 
-fn fitted(fit: &Fit, model: &dyn Model) -> Sentence {
-    let title = model.title();
-    let source: Vec<&'static str> = Some(model.source()).filter(|s| !s.is_empty()).into_iter().collect();
-    let what = match model.subject() {
+/// One sentence for the models that are fitted to the same.
+fn fitted(fit: &Fit, models: &[&dyn Model]) -> Sentence {
+    let held = [("α", fit.alpha), ("β", fit.beta)];
+    let held = listed(held.iter().filter_map(|(name, v)| v.map(|v| format!("{name} held at {}", setting(v)))));
+    let what = match models[0].subject() {
         Subject::Thickening => {
-            let held = [("α", fit.alpha), ("β", fit.beta)];
-            let held = held.iter().filter_map(|(name, v)| v.map(|v| format!("{name} held at {}", setting(v))));
-            let held: Vec<String> = held.collect();
-            let with = if held.is_empty() { String::new() } else { format!(", {}", listed(held.into_iter())) };
+            let with = if held.is_empty() { String::new() } else { format!(", {held}") };
             format!("to all samples of the same particles at all stresses at once{with}")
         }
         Subject::Packing => "against the solid fraction at either end of the rise".to_owned(),
         Subject::FlowCurve => "to the flow curve of each sample".to_owned(),
     };
-    let from = ["stages.fit.models", "stages.fit.alpha", "stages.fit.beta"];
-    say(format!("The {title} model was fitted {what}."), &from).citing(&source)
+    let titles = listed(models.iter().map(|m| m.title().to_owned()));
+    let were = if models.len() == 1 { "model was" } else { "models were" };
+    let sources: Vec<&'static str> = models.iter().map(|m| m.source()).filter(|s| !s.is_empty()).collect();
+    say(format!("The {titles} {were} fitted {what}."), &["stages.fit.models", "stages.fit.alpha", "stages.fit.beta"])
+        .citing(&sources)
 }
 
 fn minimised(fit: &Fit) -> Sentence {
@@ -725,12 +787,24 @@ pub fn running_text(paragraph: &Paragraph, cited: &[&str]) -> String {
     paragraph.sentences.iter().map(sentence).collect::<Vec<_>>().join(" ")
 }
 
+/// A table in plain text.
+fn pipes(given: &Given) -> String {
+    let line = |cells: Vec<&str>| format!("| {} |\n", cells.join(" | "));
+    let rows = given.rows.iter().map(|row| line(row.iter().map(String::as_str).collect()));
+    let head = [line(given.columns.to_vec()), line(vec!["---"; given.columns.len()])];
+    format!("\n{}{}\n{}\n", head.concat(), rows.collect::<String>(), given.caption)
+}
+
 /// The methods text as plain text with headings, and the sources.
 pub fn markdown(paragraphs: &[Paragraph]) -> String {
     let cited = cited(paragraphs);
     let mut out = "# Methods\n".to_owned();
     for paragraph in paragraphs {
-        out.push_str(&format!("\n## {}\n\n{}\n", paragraph.title, running_text(paragraph, &cited)));
+        out.push_str(&format!("\n## {}\n\n", paragraph.title));
+        let given = paragraph.given.as_ref();
+        out.push_str(&given.map_or_else(String::new, |given| format!("    {}\n\n", given.formula)));
+        out.push_str(&format!("{}\n", running_text(paragraph, &cited)));
+        out.push_str(&given.map_or_else(String::new, pipes));
     }
     if !cited.is_empty() {
         out.push_str("\n## Sources\n\n");

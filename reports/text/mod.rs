@@ -5,6 +5,7 @@ pub mod cautions;
 pub mod claims;
 mod cleaning;
 pub mod exports;
+pub mod geometries;
 pub mod liquids;
 pub mod methods;
 pub mod models;

@@ -1,18 +1,22 @@
 //! What is said of the curve that is fitted to the trace after a reversal, in enough detail to fit it again.
 
-use super::methods::{Sentence, say};
+use super::methods::{Given, Sentence, say};
 use super::numbers::{count, setting, significant};
 use stages::numerics::float;
 use stages::reversal::params::Fit;
 use stages::reversal::priors::{self, Weak};
 
-/// Sentences on bins, curve, priors and average.
+/// What is said of bins and of the curve that is fitted to them.
 pub fn sentences(fit: &Fit) -> Vec<Sentence> {
     vec![
         say(bins(fit), &["stages.reversal.fit.bin_width", "stages.reversal.fit.bins"]),
         say(forms(fit), &["stages.reversal.fit.release", "stages.reversal.fit.delay"])
             .citing(&["ness-2016", "peters-2016"]),
-        say(weak(fit), &["stages.reversal.fit.prior_width"]),
+        say(
+            "Weak normal priors keep the terms apart; the table gives them, with the limits within which a parameter may \
+             move.",
+            &["stages.reversal.fit.prior_width"],
+        ),
         say(fitted(fit), &["stages.reversal.fit.form_error"]).citing(&["more-1978"]),
         say(
             "Its minima are averaged with weights in proportion to exp(−½[F + ln det A + 2Σ ln s]), where F is the sum of \
@@ -21,6 +25,52 @@ pub fn sentences(fit: &Fit) -> Vec<Sentence> {
             &["stages.reversal.fit"],
         ),
     ]
+}
+
+/// The curve and the priors of its parameters.
+pub fn given(fit: &Fit) -> Given {
+    let below = format!("± {}, below zero only", two_digits(fit.prior_width * priors::BELOW_ZERO));
+    let share =
+        |symbol: &str| [symbol, meaning(symbol), "0", &below, super::numbers::MISSING].map(ToOwned::to_owned).to_vec();
+    let rows = ["H", "C"].map(share).into_iter().chain(priors::all().into_iter().map(|w| row(fit, &w)));
+    Given {
+        formula: priors::CURVE,
+        caption: "Parameters of the fitted curve with the centre and the standard deviation of their priors; a factor where \
+                  the prior is one of the logarithm.",
+        columns: &["parameter", "what it is", "centre", "standard deviation", "limits"],
+        rows: rows.collect(),
+    }
+}
+
+fn row(fit: &Fit, w: &Weak) -> Vec<String> {
+    let deviation = fit.prior_width * w.deviation;
+    let spread = if w.logarithmic {
+        format!("times or over {}", two_digits(float::exp(deviation)))
+    } else {
+        format!("± {}", two_digits(deviation))
+    };
+    let limits = w.limits.map(|(low, high)| format!("{} to {}", two_digits(low), two_digits(high)));
+    let limits = limits.unwrap_or_else(|| super::numbers::MISSING.to_owned());
+    vec![w.symbol.to_owned(), meaning(w.symbol).to_owned(), centre(w.centre), spread, limits]
+}
+
+/// What a parameter of the curve is.
+fn meaning(symbol: &str) -> &'static str {
+    match symbol {
+        "H" => "the liquid's share, at zero strain",
+        "C" => "the contacts' share, when they have formed anew",
+        "d" => "depth of the dip that opening gaps cause in the liquid's share",
+        "γ₃" => "strain at which the dip is deepest",
+        "q" => "power of the dip: the larger, the narrower",
+        "γ₀" => "strain before contacts begin to form anew",
+        "γ₄" => "strain over which contacts form anew",
+        "m" => "power of their return",
+        "E₁" => "what drive and inertia leave",
+        "γ₁" => "strain over which that dies away",
+        "E₂" => "elastic release",
+        "γ₂" => "strain over which it dies away",
+        _ => "",
+    }
 }
 
 fn bins(fit: &Fit) -> String {
@@ -44,10 +94,8 @@ fn forms(fit: &Fit) -> String {
         (false, false) => ("γ₀ and E₂ are zero. ", "No other form is fitted."),
     };
     format!(
-        "The curve is {}, y being the viscosity over the steady one before and Γ the strain since the turning point: H is \
-         the liquid's share with the dip that opening gaps cause, C are contacts that form anew, E₁ is what drive and \
-         inertia leave, E₂ an elastic release; H + C is one within the uncertainty of the value before. {release}{delay}",
-        priors::CURVE
+        "In the curve above, y is the viscosity over the steady one before, and Γ the strain since the turning point; H + C \
+         is one within the uncertainty of the value before. {release}{delay}"
     )
 }
 
@@ -67,29 +115,29 @@ fn fitted(fit: &Fit) -> String {
     )
 }
 
+/// Three digits without idle zeros: a centre such as 1.25 has them.
+fn centre(x: f64) -> String {
+    let text = significant(x, 3);
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}
+
 /// Two digits: priors are weak.
 fn two_digits(x: f64) -> String {
     significant(x, 2)
 }
 
-fn weak(fit: &Fit) -> String {
-    let prior = |w: &Weak| {
-        let deviation = fit.prior_width * w.deviation;
-        let spread = if w.logarithmic {
-            format!("times or over {}", two_digits(float::exp(deviation)))
-        } else {
-            format!("± {}", two_digits(deviation))
-        };
-        let limits = w
-            .limits
-            .map_or_else(String::new, |(low, high)| format!(", within {} to {}", two_digits(low), two_digits(high)));
-        format!("{} {} {spread}{limits}", w.symbol, two_digits(w.centre))
-    };
-    let all: Vec<String> = priors::all().iter().map(prior).collect();
-    format!(
-        "Weak normal priors, of the logarithm where a factor is given, keep the terms apart: {}; below zero, H and C \
-         have one of ± {}.",
-        all.join("; "),
-        two_digits(fit.prior_width * priors::BELOW_ZERO)
-    )
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_parameter_of_the_curve_is_explained() {
+        let given = given(&Fit::default());
+        assert!(given.rows.iter().all(|row| row.len() == given.columns.len()));
+        for row in &given.rows {
+            assert!(given.formula.contains(&row[0]) && !row[1].is_empty(), "{row:?}");
+        }
+        let wider = super::given(&Fit { prior_width: 2.0, ..Fit::default() });
+        assert!(wider.rows.iter().zip(&given.rows).all(|(a, b)| a[3] != b[3]), "{wider:?}");
+    }
 }

@@ -110,6 +110,9 @@ fn fits(column: &Values, at: usize, wanted: &str) -> bool {
 
 /// What the rows offer instead, column by column.
 fn no_row(claim: &Claim, table: &Table) -> String {
+    if table.height() == 0 {
+        return format!("table {} has no rows in this study", claim.table);
+    }
     let mut offers = Vec::new();
     for name in claim.filter.keys() {
         if let Some(texts) = table.texts(name) {

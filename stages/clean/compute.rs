@@ -8,6 +8,7 @@ use super::motion::{Columns, Motion, joined_time};
 use super::params::{Params, SetAside};
 use super::result::{CleanNotes, Fate, Points};
 use super::rim::{NoSlope, Slopes};
+use super::temperature::Scale;
 use super::visits::{self, drifts};
 use super::{edge, median, rules, spikes};
 use crate::ingest::result::Readings;
@@ -56,6 +57,7 @@ pub fn clean(readings: &Readings, setup: &Setup<'_>, params: &Params) -> Result<
     run.move_and_load();
     run.flag();
     run.rim_stress();
+    run.bring_to_one_temperature();
     run.remark();
     Ok(run.finish())
 }
@@ -288,14 +290,16 @@ impl<'a> Run<'a> {
         let instrument = self.setup.instrument;
         let floor = limit(self.params.below_torque_floor.on().map(|r| r.factor), instrument.torque_floor);
         let ceiling = limit(self.params.above_torque_ceiling.on().map(|r| r.factor), instrument.torque_ceiling);
-        for level in self.levels.clone() {
+        let levels = std::mem::take(&mut self.levels);
+        for level in &levels {
             if floor.is_some_and(|floor| level.torque < floor) {
                 self.add("below-torque-floor", level.readings.iter().copied());
             }
             if ceiling.is_some_and(|ceiling| level.torque > ceiling) {
-                self.add("above-torque-ceiling", level.readings);
+                self.add("above-torque-ceiling", level.readings.iter().copied());
             }
         }
+        self.levels = levels;
     }
 
     /// Readings of the steps for which a rule holds.
@@ -353,7 +357,7 @@ impl<'a> Run<'a> {
         let Some(settings) = self.params.spike.on() else { return };
         let mut turning = vec![false; self.readings.len()];
         self.ramps.iter().flat_map(|ramp| &ramp.readings).for_each(|at| turning[*at] = true);
-        let left_out = |at: usize| turning[at] || self.fate[at].reasons().contains(&"instrument-inertia");
+        let left_out = |at: usize| turning[at] || self.fate[at].has("instrument-inertia");
         let legs = self.legs.iter().flatten();
         let spikes: Vec<usize> =
             legs.flat_map(|leg| spikes::spikes(&self.sample_torque, leg, left_out, settings)).collect();
@@ -383,7 +387,8 @@ impl<'a> Run<'a> {
         let Some(settings) = self.params.drifting.on() else { return };
         let kept: Vec<bool> = self.fate.iter().map(Fate::kept).collect();
         let flow = visits::Flow { torque: &self.sample_torque, speed: &self.motion.speed, kept: &kept };
-        let legs: Vec<Leg> = self.legs.iter().flatten().cloned().collect();
+        // The last rule that looks at legs takes them: they are as long as the readings.
+        let legs: Vec<Leg> = std::mem::take(&mut self.legs).into_iter().flatten().collect();
         for drift in drifts(&legs, flow, settings) {
             let step = |leg: usize| legs[leg].readings.first().map_or(0, |at| self.readings.step[*at]);
             let flagged = expm1(drift.change).abs() > settings.least;
@@ -426,6 +431,40 @@ impl<'a> Run<'a> {
                 "parallel plates: stress stays the apparent one in step {}, where the flow curve falls or jumps",
                 without.join(", ")
             )
+        }));
+    }
+
+    /// The factor of each step from its median temperature, and what has none.
+    fn bring_to_one_temperature(&mut self) {
+        let Some(settings) = self.params.temperature_correction.on() else { return };
+        let scale = Scale::new(settings, &self.setup.sample.liquid);
+        let temperature = self.readings.temperature_c.as_ref().ok_or("the export has no temperature");
+        let (scale, temperature) = match scale.and_then(|scale| Ok((scale, temperature?))) {
+            Ok(both) => both,
+            Err(why) => {
+                let remark = format!("temperature: stress stays as measured, because {why}");
+                return self.notes.remarks.push(remark);
+            }
+        };
+        let (mut factors, mut without) = (Vec::new(), Vec::new());
+        for level in &self.levels {
+            let of_step = level.readings.iter().map(|at| temperature[*at]).filter(|t| t.is_finite());
+            match median(of_step).and_then(|celsius| scale.factor(celsius)) {
+                Some(factor) => {
+                    level.readings.iter().for_each(|at| self.factor[*at] *= factor);
+                    factors.push(factor);
+                }
+                None => without.push(level.step.to_string()),
+            }
+        }
+        let (low, high) = factors.iter().fold((f64::INFINITY, 0.0_f64), |(l, h), f| (l.min(*f), h.max(*f)));
+        self.notes.remarks.extend((!factors.is_empty()).then(|| {
+            let reference = digits(scale.reference);
+            format!("temperature: stress was brought to {reference} °C by factors of {low:.4} to {high:.4}")
+        }));
+        self.notes.remarks.extend((!without.is_empty()).then(|| {
+            let steps = without.join(", ");
+            format!("temperature: stress stays as measured in step {steps}, where no usable temperature is known")
         }));
     }
 
@@ -473,7 +512,11 @@ impl<'a> Run<'a> {
         })
     }
 
-    fn finish(self) -> (Points, CleanNotes) {
+    fn finish(mut self) -> (Points, CleanNotes) {
+        // What is as long as the readings and no longer needed makes room for the columns that follow.
+        (self.stretches, self.levels, self.ramps) = (Vec::new(), Vec::new(), Vec::new());
+        (self.motion.u_speed, self.motion.acceleration) = (Vec::new(), Vec::new());
+        self.motion.u_acceleration = Vec::new();
         let r = self.readings;
         let none = || vec![f64::NAN; r.len()];
         let or_none = |column: &Option<Vec<f64>>| column.clone().unwrap_or_else(none);

@@ -217,9 +217,8 @@ impl Flow<'_> {
         let (low, high) = (smallest(self.levels, of_step)?.1, largest(self.levels, of_step)?);
         let span = high.1 - low;
         let remark = format!(
-            "from {} °C to {} °C the liquid's viscosity changes by {} at {} per K; contact shares compare neighbours in time and hardly feel it, relative viscosities do",
-            digits(low),
-            digits(high.1),
+            "from {low:.2} °C to {:.2} °C the liquid's viscosity changes by {} at {} per K; contact shares compare neighbours in time and hardly feel it, relative viscosities do",
+            high.1,
             digits(rule.per_kelvin * span),
             rule.per_kelvin
         );

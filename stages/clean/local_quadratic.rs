@@ -58,8 +58,8 @@ impl Quadratic {
 }
 
 /// Derivatives of `y` by `t` from `size` readings around each. No window reaches over the ends of a `stretch`, which
-/// lists indices of readings in order of time; readings in no stretch have none. Noise is what the residuals show,
-/// but at least `least_noise`.
+/// lists indices of readings in order of time; readings in no stretch have none. Noise of one reading is the median
+/// spread of residuals, but at least `least_noise`.
 pub(super) fn derivatives(
     t: &[f64],
     y: &[f64],
@@ -67,13 +67,15 @@ pub(super) fn derivatives(
     size: usize,
     least_noise: f64,
 ) -> Derivatives {
-    let windows: Vec<Vec<Quadratic>> = stretches.iter().map(|stretch| fits(t, y, stretch, size)).collect();
-    let noise = noise(&windows).max(least_noise);
+    // Windows are fitted twice, a stretch at a time: those of all readings together are larger than the export.
+    let spreads = stretches.iter().flat_map(|stretch| fits(t, y, stretch, size)).map(|fit| fit.spread);
+    let noise = super::median(spreads).unwrap_or(0.0).max(least_noise);
     let none = vec![f64::NAN; t.len()];
     let mut found = Derivatives { first: none.clone(), second: none.clone(), u_first: none.clone(), u_second: none };
-    for (stretch, windows) in stretches.iter().zip(&windows).filter(|(_, windows)| !windows.is_empty()) {
-        for (place, at) in stretch.iter().enumerate() {
-            let fit = choose(windows, place, size.min(stretch.len()), noise);
+    for stretch in stretches {
+        let windows = fits(t, y, stretch, size);
+        for (place, at) in stretch.iter().enumerate().filter(|_| !windows.is_empty()) {
+            let fit = choose(&windows, place, size.min(stretch.len()), noise);
             found.first[*at] = fit.first(t[*at]);
             found.second[*at] = 2.0 * fit.bend;
             found.u_first[*at] = fit.u_first(t[*at], noise);
@@ -103,11 +105,6 @@ fn choose(windows: &[Quadratic], place: usize, size: usize, noise: f64) -> &Quad
     }
     let holding = &windows[(place + 1).saturating_sub(size)..=place.min(last)];
     holding.iter().fold(symmetric, |best, fit| if fit.spread < best.spread { fit } else { best })
-}
-
-/// Noise of one reading: the median residual spread.
-fn noise(windows: &[Vec<Quadratic>]) -> f64 {
-    super::median(windows.iter().flatten().map(|fit| fit.spread)).unwrap_or(0.0)
 }
 
 /// Standard deviation of rounding in a position, 1/√12 of the last digit, where the motion is so slow that at most

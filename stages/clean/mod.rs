@@ -3,7 +3,7 @@
 //! σ = k_σ·(M − I·dΩ/dt), γ̇ = k_γ·Ω, γ = k_γ·θ with the geometry's constants. Readings are flagged, never deleted:
 //! every row of ingest is a row of the points, with its reasons. `motion.rs` θ, Ω, dΩ/dt · `legs.rs` where the sense
 //! or speed changes · `levels.rs` what steps settle to · `rules.rs`, `drive.rs`, `spikes.rs`, `edge.rs`, `visits.rs`
-//! the rules · `rim.rs` the stress at the rim of plates · `limits.rs` numbers that a referee asks for · `compute.rs`
+//! the rules · `rim.rs` the stress at the rim of plates · `temperature.rs` stress at one temperature · `limits.rs` numbers that a referee asks for · `compute.rs`
 //! their order.
 
 pub mod compute;
@@ -19,6 +19,7 @@ pub mod result;
 mod rim;
 mod rules;
 mod spikes;
+mod temperature;
 #[cfg(test)]
 #[allow(clippy::unwrap_used, clippy::panic)]
 mod tests;
@@ -45,7 +46,7 @@ pub fn work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
     };
     let (points, notes) = compute::clean(&readings, &setup, &context.settings("clean")?)?;
     let produced = Produced { remarks: notes.remarks.clone(), ..Produced::default() };
-    produced.with("points", points.to_table().to_parquet()?).with_json("notes", &notes)
+    produced.with("points", points.to_parquet()?).with_json("notes", &notes)
 }
 
 /// Median of the values; none of none.

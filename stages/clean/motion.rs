@@ -60,18 +60,18 @@ impl Columns<'_> {
         let by_position = derivatives(self.time, &strain, self.stretches, self.size, least_noise);
         let rate = self.readings.rate_per_s.as_ref().map(|rate| rate.iter().map(|v| v / k).collect());
         let exported: Option<Vec<f64>> = self.readings.speed_rad_per_s.clone().or(rate);
-        let over = |values: &[f64]| values.iter().map(|v| v / k).collect::<Vec<f64>>();
+        let over = |values: Vec<f64>| values.into_iter().map(|v| v / k).collect::<Vec<f64>>();
         let (acceleration, u_acceleration) = match &exported {
             Some(speed) if source != "angle" => {
                 // A speed that is exported as it was set has no noise at all, and its steps are true.
                 let by_speed = derivatives(self.time, speed, self.stretches, self.size, 0.0);
                 (by_speed.first, by_speed.u_first)
             }
-            _ => (over(&by_position.second), over(&by_position.u_second)),
+            _ => (over(by_position.second), over(by_position.u_second)),
         };
         let (speed, u_speed) = match exported {
             Some(speed) => (speed, vec![0.0; self.time.len()]),
-            None => (over(&by_position.first), over(&by_position.u_first)),
+            None => (over(by_position.first), over(by_position.u_first)),
         };
         Motion { source, strain, speed, u_speed, acceleration, u_acceleration }
     }

@@ -46,6 +46,9 @@ pub struct Params {
     pub unknown_compliance: Rule<UnknownCompliance>,
     /// Remark where heat of shearing, or a drift of the temperature, softens the liquid.
     pub temperature: Rule<Temperature>,
+    /// Bring the stress of each step to one temperature by the liquid's viscosity; `{reference: 25, per_kelvin: 0.06}`
+    /// for a liquid whose composition is not stated.
+    pub temperature_correction: Rule<TemperatureCorrection>,
     /// Remark where inertia or Brownian motion of the particles counts.
     pub particle_numbers: Rule<ParticleNumbers>,
     /// Remark where particles settle or rise during the run.
@@ -73,6 +76,8 @@ impl Default for Params {
             inertia_as_stated: Rule::default(),
             unknown_compliance: Rule::default(),
             temperature: Rule::default(),
+            // A reading is changed only where somebody knows the liquid.
+            temperature_correction: Rule::Off,
             particle_numbers: Rule::default(),
             settling: Rule::default(),
         }
@@ -360,6 +365,18 @@ impl Default for Temperature {
         // lose 3–6 % of their viscosity per kelvin, glycerol and its mixtures 0.3 W/(m K) and 6–9 %.
         Self { conductivity: 0.15, per_kelvin: 0.06, change: 0.02 }
     }
+}
+
+/// How stress is brought to one temperature.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+#[serde(default, deny_unknown_fields)]
+pub struct TemperatureCorrection {
+    /// Temperature to which stress is brought; none: that for which a liquid of known composition is stated.
+    #[schemars(range(min = -50.0, max = 200.0), extend("x-unit" = "Cel"))]
+    pub reference: Option<f64>,
+    /// Relative fall of the liquid's viscosity per kelvin; a liquid of known composition has its formula instead.
+    #[schemars(range(min = 0.0, max = 1.0), extend("x-unit" = "1/K"))]
+    pub per_kelvin: Option<f64>,
 }
 
 /// Particle numbers, made with the radius.

@@ -1,14 +1,14 @@
 //! What clean hands on: the readings with stress, rate and strain, and the fate of each.
 
-use crate::table::{Table, TableError};
+use crate::table::{Columns, Long, Table, TableError, long_to_parquet};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
-/// Reasons for which a reading is set aside, in one set per reading.
+/// Reasons for which a reading is set aside, in one set per reading: a bit for each of [`REASONS`].
 ///
 /// Written sorted with `;` between; empty means kept.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Fate(Vec<&'static str>);
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Fate(u16);
 
 /// Every reason a reading can be excluded for, sorted, as it stands in tables.
 pub const REASONS: [&str; 13] = [
@@ -48,31 +48,32 @@ const GRAVEST_FIRST: [&str; 13] = [
 impl Fate {
     /// Adds a reason of [`REASONS`]; one that is there already is not added twice.
     pub fn add(&mut self, reason: &str) {
-        if let Some(known) = REASONS.into_iter().find(|r| *r == reason)
-            && let Err(at) = self.0.binary_search(&known)
-        {
-            self.0.insert(at, known);
-        }
+        self.0 |= REASONS.iter().position(|known| *known == reason).map_or(0, |at| 1 << at);
     }
 
     /// Whether no reason was found.
     pub fn kept(&self) -> bool {
-        self.0.is_empty()
+        self.0 == 0
+    }
+
+    /// Whether this is one of the reasons.
+    pub fn has(&self, reason: &str) -> bool {
+        self.reasons().any(|known| known == reason)
     }
 
     /// The reasons, sorted.
-    pub fn reasons(&self) -> &[&'static str] {
-        &self.0
+    pub fn reasons(self) -> impl Iterator<Item = &'static str> {
+        REASONS.into_iter().enumerate().filter(move |(at, _)| self.0 >> at & 1 == 1).map(|(_, reason)| reason)
     }
 
     /// The one reason under which the reading is counted where numbers must add up; none: kept.
     pub fn gravest(&self) -> Option<&'static str> {
-        GRAVEST_FIRST.into_iter().find(|reason| self.0.contains(reason))
+        if self.kept() { None } else { GRAVEST_FIRST.into_iter().find(|reason| self.has(reason)) }
     }
 
     /// As it stands in tables: null for kept.
     pub fn text(&self) -> Option<String> {
-        (!self.kept()).then(|| self.0.join(";"))
+        (!self.kept()).then(|| self.reasons().collect::<Vec<_>>().join(";"))
     }
 
     /// Back from a table.
@@ -248,44 +249,43 @@ impl Points {
         table.text("excluded", self.fate.iter().map(Fate::text))
     }
 
-    /// From Parquet bytes that [`Self::to_table`] made.
+    /// The Parquet bytes of that table, made without a copy of it.
+    ///
+    /// # Errors
+    /// If the vectors differ in length.
+    pub fn to_parquet(&self) -> Result<Vec<u8>, TableError> {
+        let excluded = |row: usize| self.fate[row].text();
+        let floats = Self::FLOATS.into_iter().zip(self.floats());
+        let mut columns = vec![("row", Long::Line(&self.row)), ("step", Long::Int(&self.step))];
+        columns.extend(floats.map(|(name, values)| (name, Long::Float(values))));
+        columns.push(("excluded", Long::TextAt(&excluded)));
+        long_to_parquet(self.len(), &columns)
+    }
+
+    /// From Parquet bytes that [`Self::to_parquet`] made.
     ///
     /// # Errors
     /// If they are not.
     pub fn from_parquet(bytes: &[u8]) -> Result<Self, TableError> {
-        let table = Table::from_parquet(bytes)?;
-        let [
-            time_s,
-            torque_n_m,
-            sample_torque_n_m,
-            inertia_torque_n_m,
-            speed_rad_per_s,
-            stress_pa,
-            rate_per_s,
-            strain,
-            viscosity_pa_s,
-            normal_force_n,
-            temperature_c,
-            set_stress_pa,
-            set_rate_per_s,
-        ] = Self::FLOATS.map(|name| table.floats(name).unwrap_or_default());
+        let columns = Columns::open(bytes)?;
+        let float = |name: &str| columns.floats(name).map(Option::unwrap_or_default);
         Ok(Self {
-            row: table.ints("row")?.into_iter().map(|r| r as u32).collect(),
-            step: table.ints("step")?,
-            time_s,
-            torque_n_m,
-            sample_torque_n_m,
-            inertia_torque_n_m,
-            speed_rad_per_s,
-            stress_pa,
-            rate_per_s,
-            strain,
-            viscosity_pa_s,
-            normal_force_n,
-            temperature_c,
-            set_stress_pa,
-            set_rate_per_s,
-            fate: table.texts("excluded").unwrap_or_default().iter().map(|t| Fate::from_text(t.as_deref())).collect(),
+            row: columns.ints("row")?,
+            step: columns.ints("step")?,
+            time_s: float("time_s")?,
+            torque_n_m: float("torque_n_m")?,
+            sample_torque_n_m: float("sample_torque_n_m")?,
+            inertia_torque_n_m: float("inertia_torque_n_m")?,
+            speed_rad_per_s: float("speed_rad_per_s")?,
+            stress_pa: float("stress_pa")?,
+            rate_per_s: float("rate_per_s")?,
+            strain: float("strain")?,
+            viscosity_pa_s: float("viscosity_pa_s")?,
+            normal_force_n: float("normal_force_n")?,
+            temperature_c: float("temperature_c")?,
+            set_stress_pa: float("set_stress_pa")?,
+            set_rate_per_s: float("set_rate_per_s")?,
+            fate: columns.texts("excluded", Fate::from_text)?.unwrap_or_default(),
         })
     }
 }

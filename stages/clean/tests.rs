@@ -101,7 +101,7 @@ fn run(readings: &Readings) -> (Points, CleanNotes) {
 }
 
 fn flagged(points: &Points, reason: &str) -> Vec<usize> {
-    (0..points.len()).filter(|at| points.fate[*at].reasons().contains(&reason)).collect()
+    (0..points.len()).filter(|at| points.fate[*at].has(reason)).collect()
 }
 
 #[test]
@@ -251,6 +251,31 @@ fn what_is_set_aside_is_flagged_and_noted() {
     assert_eq!(flagged(&points, "set-aside").len(), 999);
     assert_eq!(notes.set_aside_steps[0], (2, "bubble".to_owned()));
     assert!(notes.remarks.iter().any(|r| r == "nothing was set aside for `lamp`: no reading of this run fits"));
+}
+
+#[test]
+fn stress_is_brought_to_one_temperature_where_the_study_asks() {
+    let readings = Readings {
+        temperature_c: Some((0..2000).map(|row| if row <= 1000 { 26.0 } else { 24.0 }).collect()),
+        ..newtonian(turning(0.02))
+    };
+    let corrected = |per_kelvin| {
+        let rule = super::params::TemperatureCorrection { reference: Some(25.0), per_kelvin };
+        let params = Params { temperature_correction: Rule::On(rule), ..Params::default() };
+        Case { params, ..Case::default() }.run(&readings).unwrap()
+    };
+    let (plain, (points, notes)) = (run(&readings).0, corrected(Some(0.05)));
+    // exp(0.05) and exp(−0.05); torque and motion stay what was measured.
+    for (at, factor) in [(500, 1.051_271_096), (1500, 0.951_229_425)] {
+        assert!((points.stress_pa[at] / plain.stress_pa[at] - factor).abs() < 1e-9);
+        assert!((points.viscosity_pa_s[at] / plain.viscosity_pa_s[at] - factor).abs() < 1e-9);
+    }
+    assert_eq!((&points.torque_n_m, &points.rate_per_s), (&plain.torque_n_m, &plain.rate_per_s));
+    let said = "temperature: stress was brought to 25 °C by factors of 0.9512 to 1.0513";
+    assert!(notes.remarks.iter().any(|remark| remark == said), "{:?}", notes.remarks);
+    let (points, notes) = corrected(None);
+    assert_eq!(points.stress_pa, plain.stress_pa);
+    assert!(notes.remarks.iter().any(|remark| remark.contains("`per_kelvin` is not stated")), "{:?}", notes.remarks);
 }
 
 #[test]

@@ -1,6 +1,7 @@
 //! The fits of a study: which data go to which model, laws against the solid fraction, flow curves of single samples.
 //! Wyart and Cates is in `thickening`, the two parts of the viscosity in `parts`.
 
+use super::constant::is_constant;
 use super::curves::{law_curve, own_flow_curve};
 use super::data::{Data, data};
 use super::group::{Group, groups};
@@ -76,6 +77,9 @@ fn packing(model: &dyn Model, study: Study<'_>, group: &Group, params: &Params, 
     }
 }
 
+const ONE_LEVEL: &str = "not identified: the viscosity does not depend on the rate beyond its uncertainty, and one level \
+                         tells neither a second one nor where one passes into the other";
+
 /// A flow curve for every sample on its own.
 fn flow_curves(model: &dyn Model, study: Study<'_>, group: &Group, params: &Params, fits: &mut Fits) {
     for sample in &group.samples {
@@ -83,6 +87,11 @@ fn flow_curves(model: &dyn Model, study: Study<'_>, group: &Group, params: &Para
             without_data(model, sample, "not fitted: no state has a viscosity and a rate", params, fits);
             continue;
         };
+        if model.plateaus() && is_constant(&data) {
+            let wider = format!("a wider range of rates for {} ({sample})", model.title());
+            without(model, sample, ONE_LEVEL, vec![wider], params, fits);
+            continue;
+        }
         one(model, sample.clone(), data, params, fits, |job, fit, _, fits| {
             fits.flow_curves.extend(own_flow_curve(job, fit, study.samples));
         });
@@ -90,9 +99,22 @@ fn flow_curves(model: &dyn Model, study: Study<'_>, group: &Group, params: &Para
 }
 
 fn without_data(model: &dyn Model, scope: &str, why: &str, params: &Params, fits: &mut Fits) {
+    without(model, scope, why, Vec::new(), params, fits);
+}
+
+/// Words in place of a fit, and what would make one possible.
+fn without(
+    model: &dyn Model,
+    scope: &str,
+    why: &str,
+    further_measurements: Vec<String>,
+    params: &Params,
+    fits: &mut Fits,
+) {
     let held = vec![None; model.parameters().len()];
     fits.rows.extend(words(model, scope, &held, why));
-    fits.quality.push(FitQuality { remarks: vec![why.to_owned()], ..no_fit(model, scope, params) });
+    let remarks = vec![why.to_owned()];
+    fits.quality.push(FitQuality { further_measurements, remarks, ..no_fit(model, scope, params) });
 }
 
 /// One fit with its rows; `more` adds what the kind of model has besides, where curves may be drawn.

@@ -2,10 +2,13 @@
 
 use super::influence::{Wild, wild};
 use super::profile::Profile;
-use super::rules::{MISFIT, MISSES, WIDEST_FRACTION, WIDEST_SCALE};
+use super::rules::{CLOSEST_PACKING, LOOSEST_PACKING, MISFIT, MISSES, WIDEST_FRACTION, WIDEST_SCALE};
 use super::solve::{Fit, Found, Spread, spread};
 use crate::numerics::chi_square;
-use crate::physics::models::Point;
+use crate::physics::models::{Parameter, Point};
+
+/// Parameters that are solid fractions at which a suspension jams.
+const JAMMING_FRACTIONS: [&str; 3] = ["phi_0", "phi_m", "phi_max"];
 
 /// What is known of one quantity.
 #[derive(Debug, Clone, PartialEq)]
@@ -127,7 +130,12 @@ fn parameter(fit: &Fit<'_>, found: &Found, k: usize) -> Known {
     let (name, value) = (problem.parameter(k).name, found.values[k]);
     let (low, high) = match (low, high) {
         (Some(low), Some(high)) => (low, high),
-        ends => return Known { open: (ends.0.is_none(), ends.1.is_none()), ..Known::words(one_sided(name, ends)) },
+        ends => {
+            return Known {
+                open: (ends.0.is_none(), ends.1.is_none()),
+                ..Known::words(one_sided(problem.parameter(k), ends))
+            };
+        }
     };
     let parameter = problem.parameter(k);
     let wide = match (parameter.scale, parameter.unit) {
@@ -140,15 +148,37 @@ fn parameter(fit: &Fit<'_>, found: &Found, k: usize) -> Known {
         return Known { open: (true, true), ..Known::words(why) };
     }
     let u = if parameter.scale { value * u } else { u };
-    Known { value: Some(value), u: Some(u), interval: Some((low, high)), remarks: Vec::new(), open: (false, false) }
+    let remarks = implausible(name, (low, high)).into_iter().collect();
+    Known { value: Some(value), u: Some(u), interval: Some((low, high)), remarks, open: (false, false) }
 }
 
-fn one_sided(name: &str, ends: (Option<f64>, Option<f64>)) -> String {
+/// What is to be said of a jamming fraction whose interval lies outside of what is known of spheres.
+pub(super) fn implausible(name: &str, (low, high): (f64, f64)) -> Option<String> {
+    if !JAMMING_FRACTIONS.contains(&name) {
+        return None;
+    }
+    if low > CLOSEST_PACKING {
+        return Some(format!(
+            "implausible: denser than equal spheres can be packed ({CLOSEST_PACKING:.4}); sizes are mixed, solid \
+             fractions are off, or the law does not hold"
+        ));
+    }
+    (high < LOOSEST_PACKING).then(|| {
+        format!(
+            "implausible: looser than spheres were found to jam ({LOOSEST_PACKING}); particles are no spheres or stick \
+             together, solid fractions are off, or the law does not hold"
+        )
+    })
+}
+
+fn one_sided(Parameter { name, unit, .. }: Parameter, ends: (Option<f64>, Option<f64>)) -> String {
+    let bound = |side: &str, at: f64| {
+        let at = format!("{} {unit}", short(at));
+        format!("not identified: the data bound {name} from {side} only, at {} (95 %)", at.trim_end())
+    };
     match ends {
-        (Some(low), None) => format!("not identified: the data bound {name} from below only, at {} (95 %)", short(low)),
-        (None, Some(high)) => {
-            format!("not identified: the data bound {name} from above only, at {} (95 %)", short(high))
-        }
+        (Some(low), None) => bound("below", low),
+        (None, Some(high)) => bound("above", high),
         _ => format!("not identified: the sum of squares hardly rises whatever {name} is"),
     }
 }

@@ -14,6 +14,7 @@
 //! - The hydrodynamic and the contact part apart, and rival explanations of the contact shares (`parts`).
 
 mod compute;
+mod constant;
 mod curves;
 mod data;
 mod group;

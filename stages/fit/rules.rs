@@ -49,3 +49,11 @@ pub const FLAT: f64 = 0.2;
 
 /// Akaike weight from which one explanation is said to be preferred: odds of 20 to 1, as 95 % are elsewhere. Own rule.
 pub const PREFERRED: f64 = 0.95;
+
+/// Solid fraction of close packing of equal spheres, π/√18: what jams beyond it is no suspension of equal spheres.
+pub const CLOSEST_PACKING: f64 = 0.740_480_489_693_061;
+
+/// Solid fraction below which spheres with friction were never found to jam: random loose packing is 0.555 (Onoda &
+/// Liniger 1990, from memory), fits and simulations of thickening give 0.54 to 0.61 (common practice). Own rule: well
+/// below them.
+pub const LOOSEST_PACKING: f64 = 0.5;

@@ -238,12 +238,13 @@ fn wyart_cates_finds_the_truth_within_its_interval() {
 #[test]
 fn what_follows_from_the_law_lies_within_its_interval() {
     use crate::physics::models::wyart_cates::{discontinuous_onset, jamming_stress, turning_points};
-    let studies = 200;
+    // Forty take seconds; the table in `tests/harness/README.md` is of 200.
+    let studies = std::env::var("SHEARBACK_STUDIES").ok().map_or(40, |n| n.parse::<u32>().unwrap());
     let names = ["phi_dst", "sigma_dst", "sigma_up", "sigma_down", "sigma_jam", "phi_beyond_dst"];
-    let (mut held, mut given) = ([0; 6], [0; 6]);
+    let (mut held, mut given) = ([0_u32; 6], [0_u32; 6]);
     for seed in 0..studies {
-        let mut normals = Normals::new(9000 + seed);
-        let (states, samples, phi) = study_with_fractions(&TRUTH, &[0.47, 0.52, 0.56, 0.595], 3, &mut normals);
+        let mut normals = Normals::new(9000 + u64::from(seed));
+        let (states, samples, phi) = study_with_fractions(&TRUTH, &[0.47, 0.52, 0.565, 0.595], 3, &mut normals);
         let fits = fits(&states, &samples, &only("wyart-cates"));
         let onset = discontinuous_onset(&TRUTH).unwrap();
         let turns = turning_points(&TRUTH, phi[2]);
@@ -260,16 +261,40 @@ fn what_follows_from_the_law_lies_within_its_interval() {
             let interval = row.and_then(|r| Some((r.value_low?, r.value_high?)));
             if let (Some((low, high)), Some(truth)) = (interval, truth) {
                 given[k] += 1;
-                held[k] += i32::from(low <= truth && truth <= high);
+                held[k] += u32::from(low <= truth && truth <= high);
             }
         }
     }
     for (k, name) in names.into_iter().enumerate() {
         println!("{name}: {} of {} hold", held[k], given[k]);
-        assert!(given[k] >= 190, "{name}: {} given", given[k]);
-        // 95 % hold; below 89 % of 190 or more has a probability of 2·10⁻⁴ (binomial).
-        assert!(f64::from(held[k]) >= 0.89 * f64::from(given[k]), "{name}: {} of {}", held[k], given[k]);
+        // Where a solid fraction lies within its uncertainty of an end of its range, the quantity may have no value.
+        assert!(5 * given[k] >= 3 * studies, "{name}: {} given", given[k]);
+        // 95 % hold; less than 80 % of forty has a probability of 2·10⁻⁴ (binomial).
+        assert!(f64::from(held[k]) >= 0.8 * f64::from(given[k]), "{name}: {} of {}", held[k], given[k]);
     }
+}
+
+/// What simulations and measurements of thickening suspensions of spheres gave is not called implausible: 0.66 and 0.58
+/// (Mari et al. 2014), 0.65 (Singh et al. 2018), 0.59 (Royer et al. 2016), all from memory; random close packing 0.637
+/// (Scott & Kilgour 1969).
+#[test]
+fn jamming_fractions_are_held_to_what_is_known_of_spheres() {
+    for published in [0.66, 0.58, 0.65, 0.59, 0.637, 0.56] {
+        assert_eq!(known::implausible("phi_m", (published - 0.003, published + 0.003)), None);
+    }
+    let remarks = |truth: &[f64], fractions: &[f64]| {
+        let (states, samples) = study_of(truth, fractions, 3, &mut Normals::new(21));
+        let fits = fits(&states, &samples, &only("wyart-cates"));
+        ["phi_0", "phi_m"].map(|name| find(&fits, name).remarks.join("; "))
+    };
+    let [dense, _] = remarks(&[0.82, 0.72, 5.0, 0.9, 1.1, 2.0], &[0.55, 0.62, 0.68]);
+    assert!(dense.contains("denser than equal spheres can be packed (0.7405)"), "{dense}");
+    let [_, loose] = remarks(&[0.52, 0.44, 5.0, 0.9, 1.1, 2.0], &[0.3, 0.36, 0.41]);
+    assert!(loose.contains("looser than spheres were found to jam (0.5)"), "{loose}");
+    let [_, thins] = remarks(&[0.57, 0.65, 5.0, 0.9, 1.1, 2.0], &[0.45, 0.49, 0.53]);
+    assert!(thins.contains("the viscosity falls as the stress rises"), "{thins}");
+    let plain = remarks(&TRUTH, &[0.47, 0.51, 0.54]);
+    assert!(plain.iter().all(|r| !r.contains("implausible") && !r.contains("falls")), "{plain:?}");
 }
 
 #[test]

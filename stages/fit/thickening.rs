@@ -3,15 +3,16 @@
 //! `physics::models`, the fit in `solve`.
 
 use super::compute::Study;
-use super::data::{Scale, data};
+use super::constant::is_constant;
+use super::data::data;
 use super::group::Group;
 use super::known::{self, Known, derived, drawable, fraction, short};
 use super::params::Params;
 use super::result::{Border, FitRow, Fits, FlowDiagram, FlowState};
 use super::rows::{Job, no_fit, quality, residuals, row, rows, words};
-use super::rules::{CONSTANT, FEWEST_FRACTIONS, NEAR_JAMMING, SMALLEST_RISE};
+use super::rules::{FEWEST_FRACTIONS, NEAR_JAMMING};
 use super::solve::{Fit, fit};
-use crate::numerics::{chi_square, float, least_squares};
+use crate::numerics::float;
 use crate::physics::models::wyart_cates::{
     ALPHA, BETA, WyartCates, borders, discontinuous_onset, inverse_slope, jamming_stress, turning_points,
 };
@@ -50,7 +51,14 @@ pub(super) fn thickening(study: Study<'_>, group: &Group, params: &Params, fits:
         return without(&why, &advice, fits);
     }
     let fit = fit(job.model, &job.held, &job.data, params.loss, params.loss_scale);
-    let known = known::parameters(&fit, &job.held);
+    let mut known = known::parameters(&fit, &job.held);
+    if let (Some(without), Some(with)) = (known[0].value, known[1].value)
+        && with > without
+    {
+        known[1]
+            .remarks
+            .push("above phi_0: the viscosity falls as the stress rises, which this law does not mean".into());
+    }
     fits.rows.extend(rows(&job, &fit, &known));
     fits.quality.push(quality(&job, &fit, params, advice(&job, &fit, &known)));
     fits.residuals.extend(residuals(&job, &fit));
@@ -82,31 +90,8 @@ fn stresses(job: &Job<'_>) -> (f64, f64) {
 /// Words and advice where the viscosity of no sample depends on the stress: one viscosity a sample fits the data.
 fn does_not_thicken(job: &Job<'_>) -> Option<(String, String)> {
     let (low, high) = stresses(job);
-    let constant = match &job.data.errors {
-        Some(errors) => {
-            let whitening = errors.whitening(&vec![Scale::default(); job.data.ln.len()])?;
-            let mut ln = job.data.ln.clone();
-            whitening.apply(&mut ln);
-            let column = |s: usize| {
-                let mut of: Vec<f64> = job.data.sample.iter().map(|of| f64::from(u8::from(*of == s))).collect();
-                whitening.apply(&mut of);
-                of
-            };
-            let columns: Vec<f64> = (0..job.data.samples.len()).flat_map(column).collect();
-            let (n, levels) = (ln.len(), least_squares::linear(&columns, &ln)?);
-            let left = |i: usize| ln[i] - levels.iter().enumerate().map(|(s, l)| l * columns[s * n + i]).sum::<f64>();
-            let rss: f64 = (0..n).map(|i| left(i) * left(i)).sum();
-            let dof = n as f64 - levels.len() as f64;
-            dof < 1.0 || chi_square::upper_tail(rss, dof) > CONSTANT
-        }
-        None => (0..job.data.samples.len()).all(|s| {
-            let of = || job.data.ln.iter().zip(&job.data.sample).filter(|(_, of)| **of == s).map(|(ln, _)| *ln);
-            let (low, high) = (of().fold(f64::INFINITY, f64::min), of().fold(f64::NEG_INFINITY, f64::max));
-            high - low < float::ln1p(SMALLEST_RISE)
-        }),
-    };
     let (low, high) = (short(low), short(high));
-    constant.then(|| {
+    is_constant(&job.data).then(|| {
         (
             format!(
                 "not identified: from {low} to {high} Pa no viscosity depends on the stress beyond its uncertainty; \
@@ -149,11 +134,18 @@ fn advice(job: &Job<'_>, fit: &Fit<'_>, known: &[Known]) -> Vec<String> {
 
 /// Where thickening first turns discontinuous, as two more rows.
 fn onset(job: &Job<'_>, fit: &Fit<'_>) -> Vec<FitRow> {
-    let of = |name: &str, unit: &str, pick: fn((f64, f64)) -> f64| {
-        let known = derived(fit, None, &|p, _| discontinuous_onset(p).map(pick))?;
-        Some(row(fit, &job.scope, (name, unit), &known))
-    };
-    [of("phi_dst", "", |o| o.0), of("sigma_dst", "Pa", |o| o.1)].into_iter().flatten().collect()
+    let phi = derived(fit, None, &|p, _| discontinuous_onset(p).map(|o| o.0));
+    let stress = derived_stress(fit, None, &|p, _| discontinuous_onset(p).map(|o| o.1));
+    let row = |name: &str, unit: &str, known: Option<Known>| Some(row(fit, &job.scope, (name, unit), &known?));
+    [row("phi_dst", "", phi), row("sigma_dst", "Pa", stress)].into_iter().flatten().collect()
+}
+
+/// A stress that follows, as the scale that it is: its interval is even in the logarithm and stays above zero.
+fn derived_stress(fit: &Fit<'_>, sample: Option<usize>, of: Follows<'_>) -> Option<Known> {
+    let ln = derived(fit, sample, &|p, phi| of(p, phi).map(float::ln))?;
+    let value = float::exp(ln.value?);
+    let interval = ln.interval.map(|(low, high)| (float::exp(low), float::exp(high)));
+    Some(Known { value: Some(value), u: ln.u.map(|u| value * u), interval, ..ln })
 }
 
 /// What follows from parameters and a solid fraction.
@@ -175,7 +167,7 @@ fn regime(job: &Job<'_>, fit: &Fit<'_>, sample: usize) -> Vec<FitRow> {
         ("sigma_jam", &|p, phi| jamming_stress(p, phi)),
     ];
     for (name, of) in stresses {
-        out.extend(derived(fit, Some(sample), of).map(|known| row(fit, &scope, (name, "Pa"), &known)));
+        out.extend(derived_stress(fit, Some(sample), of).map(|known| row(fit, &scope, (name, "Pa"), &known)));
     }
     out
 }

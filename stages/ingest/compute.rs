@@ -128,10 +128,13 @@ struct Reader<'a> {
     clock: Option<Clock>,
     /// Values of the mapped columns, in the order of `header.at`; empty for `step` and `label`.
     values: Vec<Vec<f64>>,
+    /// Those of the row at hand, as read.
+    read: Vec<f64>,
     row: Vec<u32>,
+    /// Step numbers, where there is a column of them.
     numbers: Vec<Option<i64>>,
     labels: Vec<&'a str>,
-    /// Step by the lines that match `step_starts`.
+    /// Step by the lines that match `step_starts`, where lines begin steps.
     marked: Vec<i64>,
     mark: i64,
     /// Behind such a line: what is no row of data belongs to the heading of the step.
@@ -172,6 +175,7 @@ impl<'a> Reader<'a> {
             units_line: units.map(|u| u.line()),
             conversions,
             clock: time_format(layout)?.map(Clock::new),
+            read: Vec::new(),
             row: Vec::new(),
             numbers: Vec::new(),
             labels: Vec::new(),
@@ -266,15 +270,23 @@ impl<'a> Reader<'a> {
         if let Some(reason) = self.wrong_shape(fields) {
             return Row::Refused(reason.to_owned());
         }
-        let mut read = Vec::with_capacity(self.header.at.len());
-        for (role, at) in self.header.at.clone() {
+        // One buffer for all rows: an export has millions.
+        let mut read = std::mem::take(&mut self.read);
+        read.clear();
+        for column in 0..self.header.at.len() {
+            let (role, at) = self.header.at[column];
             match self.value(role, fields[at], line, text) {
                 Ok(value) => read.push(value),
                 Err(reason) => return Row::Refused(reason),
             }
         }
-        self.decimals = self.decimals_of_last(fields);
-        self.keep(line, fields, &read)
+        // Only an open end is held against it.
+        if self.end == End::Open {
+            self.decimals = self.decimals_of_last(fields);
+        }
+        let row = self.keep(line, fields, &read);
+        self.read = read;
+        row
     }
 
     /// Why a row has not the shape of the header; none if it has.
@@ -380,8 +392,12 @@ impl<'a> Reader<'a> {
             }
         }
         self.row.push(row);
-        self.numbers.push(number);
-        self.marked.push(self.mark);
+        if self.layout.columns.step.is_some() {
+            self.numbers.push(number);
+        }
+        if self.step_starts.is_some() {
+            self.marked.push(self.mark);
+        }
         Row::Kept
     }
 
@@ -432,7 +448,8 @@ impl<'a> Reader<'a> {
         let mapped = &self.layout.columns;
         let rows = self.row.len();
         if mapped.step.is_some() {
-            let (steps, carried) = steps::numbered(&self.numbers).ok_or_else(|| {
+            let numbers = std::mem::take(&mut self.numbers);
+            let (steps, carried) = steps::numbered(&numbers).ok_or_else(|| {
                 let place = Place::line(RAW, u64::from(self.row.first().copied().unwrap_or(1)));
                 one(Diagnostic::new("the first row has no step number")
                     .at(place)

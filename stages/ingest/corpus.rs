@@ -3,6 +3,7 @@
 
 use super::compute::read;
 use super::layout::{Column, Columns, Decimal, Layout, Thousands};
+use super::made_workbook::workbook;
 use super::params::Params;
 use super::result::{Head, Readings};
 use proptest::prelude::*;
@@ -65,8 +66,13 @@ fn separators_line_ends_and_encodings() {
 fn ways_of_writing_numbers() {
     let body = "t;M;n\ns;mN.m;rpm\n0,5;1,25E+00;60\n1;-2,5;-60\n1,5;1250;60\n";
     same("decimal comma", body.as_bytes(), &comma());
-    let grouped = Layout { thousands: Some(Thousands::Point), ..comma() };
-    same("thousands", body.replace("1250", "1.250,0").as_bytes(), &grouped);
+    for (sign, thousands) in [(".", Thousands::Point), (" ", Thousands::Space), ("'", Thousands::Apostrophe)] {
+        let grouped = Layout { thousands: Some(thousands), ..comma() };
+        same(sign, body.replace("1250", &format!("1{sign}250,0")).as_bytes(), &grouped);
+    }
+    let grouped = Layout { thousands: Some(Thousands::Comma), ..layout() };
+    same("thousands by commas", TABS.replace("1250", "1,250.0").as_bytes(), &grouped);
+    same("decimal comma, exponent", body.replace("1,25E+00", "1,25E-00").as_bytes(), &comma());
     same("quotes", TABS.replace("1.25", "\"1.25\"").replace("1250", "\"1250\"").as_bytes(), &layout());
 }
 
@@ -85,6 +91,99 @@ fn units_in_names_rows_and_the_layout() {
     inline.columns.torque = named("M [mN·m]");
     inline.columns.speed = named("n in rpm");
     same("inline", bare.replace("t\tM\tn", "t/s\tM [mN·m]\tn in rpm").as_bytes(), &inline);
+}
+
+/// The fourth column of an export, whose units row says this, as it is read in SI (°C for temperatures).
+fn fourth(role: &str, unit: &str) -> f64 {
+    let mut columns = layout().columns;
+    let column = match role {
+        "angle" => &mut columns.angle,
+        "strain" => &mut columns.strain,
+        "temperature" => &mut columns.temperature,
+        "stress" => &mut columns.stress,
+        "normal_force" => &mut columns.normal_force,
+        _ => &mut columns.rate,
+    };
+    *column = named("x");
+    let text = format!("t\tM\tn\tx\ns\tmN.m\trpm\t{unit}\n0.5\t1.25\t60\t-180\n1\t-2.5\t-60\t-180\n");
+    let layout = Layout { columns, ..Layout::default() };
+    let (r, _) = tried(text.as_bytes(), None, &layout).unwrap_or_else(|said| panic!("{role} in {unit}: {said}"));
+    let all = [r.angle_rad, r.strain, r.temperature_c, r.stress_pa, r.normal_force_n, r.rate_per_s];
+    all.into_iter().flatten().next().map_or(f64::NAN, |values| values[0])
+}
+
+#[test]
+fn unit_rows_as_people_write_them() {
+    let pi = std::f64::consts::PI;
+    let cases = [
+        ("angle", "rad", -180.0),
+        ("angle", "mrad", -0.18),
+        ("angle", "deg", -pi),
+        ("angle", "°", -pi),
+        ("strain", "%", -1.8),
+        ("strain", "1", -180.0),
+        ("strain", "-", -180.0),
+        ("temperature", "degC", -180.0),
+        ("temperature", "C", -180.0),
+        ("temperature", "°C", -180.0),
+        ("temperature", "[°C]", -180.0),
+        ("temperature", "K", -180.0 - 273.15),
+        ("stress", "Pa", -180.0),
+        ("stress", "kPa", -180e3),
+        ("stress", "mPa", -0.18),
+        ("stress", "N/m²", -180.0),
+        ("normal_force", "mN", -0.18),
+        ("rate", "1/s", -180.0),
+        ("rate", "s-1", -180.0),
+        ("rate", "s^-1", -180.0),
+        ("rate", "1/min", -3.0),
+    ];
+    for (role, unit, value) in cases {
+        let found = fourth(role, unit);
+        assert!((found - value).abs() <= 1e-12 * f64::abs(value), "{role} in {unit}: {found}");
+    }
+    let torque = |unit: &str, of: &str| TABS.replace("mN.m", unit).replace("1.25\t", of);
+    for (unit, of) in [
+        ("N.m", "0.00125"),
+        ("N·m", "0.00125"),
+        ("Nm", "0.00125"),
+        ("mNm", "1.25"),
+        ("uN.m", "1250"),
+        ("µN·m", "1250"),
+        ("μNm", "1250"),
+        ("nN.m", "1.25e6"),
+        ("nNm", "1250000"),
+    ] {
+        let text = torque(unit, &format!("{of}\t"));
+        let (readings, _) = tried(text.as_bytes(), None, &layout()).unwrap_or_else(|said| panic!("{unit}: {said}"));
+        let first = readings.torque_n_m.map_or(f64::NAN, |m| m[0]);
+        assert!((first / 1.25e-3 - 1.0).abs() < 1e-12, "{unit}: {first}");
+    }
+    for (unit, seconds) in [("s", 0.5), ("ms", 0.5e-3), ("min", 30.0), ("h", 1800.0)] {
+        let text = TABS.replace("\ns\t", &format!("\n{unit}\t"));
+        let (readings, _) = tried(text.as_bytes(), None, &layout()).unwrap_or_else(|said| panic!("{unit}: {said}"));
+        assert!((readings.time_s[0] / seconds - 1.0).abs() < 1e-12, "{unit}");
+    }
+    let turn = 2.0 * std::f64::consts::PI;
+    for (unit, speed) in
+        [("rpm", turn), ("1/min", turn), ("min-1", turn), ("rad/s", 60.0), ("mrad/s", 0.06), ("deg/s", turn / 6.0)]
+    {
+        let text = TABS.replace("rpm", unit);
+        let (readings, _) = tried(text.as_bytes(), None, &layout()).unwrap_or_else(|said| panic!("{unit}: {said}"));
+        let first = readings.speed_rad_per_s.map_or(f64::NAN, |n| n[0]);
+        assert!((first / speed - 1.0).abs() < 1e-12, "{unit}: {first}");
+    }
+}
+
+#[test]
+fn words_for_what_is_missing() {
+    for word in ["", "-", "--", "NaN", "nan", "n/a", "NULL", "*"] {
+        let text = TABS.replace("\t-2.5\t", &format!("\t{word}\t"));
+        let (readings, head) =
+            tried(text.as_bytes(), None, &layout()).unwrap_or_else(|said| panic!("`{word}`: {said}"));
+        let torque = readings.torque_n_m.unwrap_or_default();
+        assert!(torque[1].is_nan() && torque[0].is_finite() && head.rows == 3, "`{word}`: {torque:?}");
+    }
 }
 
 #[test]
@@ -123,81 +222,6 @@ fn times_of_every_kind() {
 fn gzip(bytes: &[u8]) -> Vec<u8> {
     let mut encoder = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::default());
     encoder.write_all(bytes).and_then(|()| encoder.finish()).unwrap_or_default()
-}
-
-/// A ZIP archive whose entries are stored as they are (APPNOTE 6.3.10, 4.3).
-fn zip(entries: &[(&str, String)]) -> Vec<u8> {
-    let (mut out, mut directory) = (Vec::new(), Vec::new());
-    for (name, content) in entries {
-        let mut crc = flate2::Crc::new();
-        crc.update(content.as_bytes());
-        let (size, offset) = (content.len() as u32, out.len() as u32);
-        let mut common = vec![20, 0, 0, 0, 0, 0, 0, 0, 0, 0];
-        common.extend([crc.sum(), size, size].into_iter().flat_map(u32::to_le_bytes));
-        common.extend((name.len() as u16).to_le_bytes().into_iter().chain([0, 0]));
-        out.extend([b"PK\x03\x04".as_slice(), &common, name.as_bytes(), content.as_bytes()].concat());
-        directory.extend(
-            [b"PK\x01\x02\x14\x00".as_slice(), &common, &[0; 10], &offset.to_le_bytes(), name.as_bytes()].concat(),
-        );
-    }
-    let (count, size, offset) = (entries.len() as u16, directory.len() as u32, out.len() as u32);
-    out.extend(directory);
-    out.extend([b"PK\x05\x06\0\0\0\0".as_slice(), &count.to_le_bytes(), &count.to_le_bytes()].concat());
-    out.extend([size.to_le_bytes().as_slice(), &offset.to_le_bytes(), &[0, 0]].concat());
-    out
-}
-
-/// A workbook whose sheets hold the cells of texts parted by tabs, all of them as text.
-fn workbook(sheets: &[(&str, &str)]) -> Vec<u8> {
-    let list = |each: &dyn Fn(usize, &str) -> String| -> String {
-        sheets.iter().enumerate().map(|(at, (name, _))| each(at + 1, name)).collect()
-    };
-    let main = "http://schemas.openxmlformats.org/spreadsheetml/2006/main";
-    let relations = "http://schemas.openxmlformats.org/officeDocument/2006/relationships";
-    let package = "http://schemas.openxmlformats.org/package/2006/relationships";
-    let book = list(&|at, name| format!("<sheet name=\"{name}\" sheetId=\"{at}\" r:id=\"r{at}\"/>"));
-    let targets = list(&|at, _| {
-        format!("<Relationship Id=\"r{at}\" Type=\"{relations}/worksheet\" Target=\"worksheets/s{at}.xml\"/>")
-    });
-    let mut entries = vec![
-        (
-            "_rels/.rels".to_owned(),
-            format!(
-                "<Relationships xmlns=\"{package}\"><Relationship Id=\"r0\" Type=\"{relations}/officeDocument\" Target=\"xl/workbook.xml\"/></Relationships>"
-            ),
-        ),
-        (
-            "xl/workbook.xml".to_owned(),
-            format!("<workbook xmlns=\"{main}\" xmlns:r=\"{relations}\"><sheets>{book}</sheets></workbook>"),
-        ),
-        (
-            "xl/_rels/workbook.xml.rels".to_owned(),
-            format!("<Relationships xmlns=\"{package}\">{targets}</Relationships>"),
-        ),
-    ];
-    for (at, (_, text)) in sheets.iter().enumerate() {
-        let cell = |(column, text): (usize, &str), row: usize| {
-            let letter = char::from(b'A' + column as u8);
-            match text.parse::<f64>() {
-                Ok(value) => format!("<c r=\"{letter}{row}\"><v>{value}</v></c>"),
-                Err(_) => format!("<c r=\"{letter}{row}\" t=\"inlineStr\"><is><t>{text}</t></is></c>"),
-            }
-        };
-        let rows: String = text
-            .lines()
-            .enumerate()
-            .map(|(row, line)| {
-                let cells: String = line.split('\t').enumerate().map(|field| cell(field, row + 1)).collect();
-                format!("<row r=\"{}\">{cells}</row>", row + 1)
-            })
-            .collect();
-        entries.push((
-            format!("xl/worksheets/s{}.xml", at + 1),
-            format!("<worksheet xmlns=\"{main}\"><sheetData>{rows}</sheetData></worksheet>"),
-        ));
-    }
-    let entries: Vec<(&str, String)> = entries.iter().map(|(name, content)| (name.as_str(), content.clone())).collect();
-    zip(&entries)
 }
 
 #[test]
@@ -258,32 +282,92 @@ fn what_is_no_export_is_refused_clearly() {
     }
 }
 
-proptest! {
-    #![proptest_config(ProptestConfig { cases: 300, failure_persistence: None, ..ProptestConfig::default() })]
+/// Exports of every packing and of several habits, whole.
+pub(crate) fn whole() -> Vec<Vec<u8>> {
+    let steps = "Sample;A\nStep 1\nt;M;n\ns;mN.m;rpm\n0,5;1,25;60\n1;-2,5;-60\n\nStep 2\n1,5;1.250;60\n2;1E+03;-60\n";
+    let long = TABS.to_owned() + &(0..300).map(|i| format!("{}\t{}\t60\n", i + 2, i * 7919 % 1009)).collect::<String>();
+    vec![
+        TABS.as_bytes().to_vec(),
+        gzip(long.as_bytes()),
+        workbook(&[("run", TABS)]),
+        workbook(&[("notes", "dear\treader"), ("L1", &long), ("L2", TABS)]),
+        TABS.encode_utf16().flat_map(u16::to_le_bytes).collect(),
+        steps.as_bytes().to_vec(),
+        TABS.replace("t\tM\tn", "# made by nobody\nt\tM\tn").replace("0.5", "0:00:00.5").into_bytes(),
+    ]
+}
 
-    /// Whatever bytes are changed, dropped or doubled in an export: no panic, and every row is kept or refused by name.
-    #[test]
-    fn damaged_exports_never_lose_a_row(
-        which in 0..4usize,
-        edits in prop::collection::vec((any::<prop::sample::Index>(), any::<u8>(), 0..3u8), 0..6),
-    ) {
-        let mut bytes = match which {
-            0 => TABS.as_bytes().to_vec(),
-            1 => gzip(TABS.as_bytes()),
-            2 => workbook(&[("run", TABS)]),
-            _ => TABS.encode_utf16().flat_map(u16::to_le_bytes).collect(),
-        };
-        for (at, byte, kind) in edits.into_iter().filter(|_| !bytes.is_empty()).collect::<Vec<_>>() {
-            if bytes.is_empty() { break; }
-            let at = at.index(bytes.len());
-            match kind {
-                0 => bytes[at] = byte,
-                1 => { bytes.remove(at); }
-                _ => bytes.insert(at, byte),
+/// Layouts that such exports may be read by.
+fn layouts() -> Vec<Layout> {
+    let step_starts = Some(r"^Step (\d+)".to_owned());
+    let clock = Column { format: Some("hh:mm:ss".into()), ..named("t").unwrap_or_default() };
+    let timed = Columns { time: Some(clock), ..layout().columns };
+    vec![
+        layout(),
+        Layout { comment: Some("#".into()), columns: timed, ..layout() },
+        Layout { step_starts, time_restarts: true, thousands: Some(Thousands::Point), ..comma() },
+    ]
+}
+
+/// Where, what, and how something is damaged.
+pub(crate) type Damage = (prop::sample::Index, u8, u8);
+
+/// Up to five damages.
+pub(crate) fn damages() -> impl Strategy<Value = Vec<Damage>> {
+    prop::collection::vec((any::<prop::sample::Index>(), any::<u8>(), 0..7u8), 0..6)
+}
+
+/// An export so damaged.
+pub(crate) fn damaged(mut bytes: Vec<u8>, damages: &[Damage]) -> Vec<u8> {
+    for (at, byte, kind) in damages {
+        if bytes.is_empty() {
+            break;
+        }
+        let at = at.index(bytes.len());
+        let to = (at + usize::from(*byte)).min(bytes.len());
+        match kind {
+            0 => bytes[at] = *byte,
+            1 => drop(bytes.remove(at)),
+            2 => bytes.insert(at, *byte),
+            3 => bytes.truncate(at),
+            4 => bytes = [&bytes[..to], &bytes[at..]].concat(),
+            5 => drop(bytes.drain(at..to)),
+            _ => {
+                let sign =
+                    [b"\t".as_slice(), b"\n", b"\"", b"\r", b";", b",", b"-", b"1e999", b"\0", b"\xff", b"t\tM\tn\n"];
+                let sign = sign[usize::from(*byte) % sign.len()];
+                bytes = [&bytes[..at], sign, &bytes[at..]].concat();
             }
         }
-        if let Ok((readings, head)) = tried(&bytes, None, &layout()) {
-            prop_assert_eq!(head.rows, readings.len() as u64 + head.refused.values().sum::<u64>());
+    }
+    bytes
+}
+
+/// How many of them are tried; as many as you like by a variable.
+pub(crate) fn cases() -> u32 {
+    std::env::var("SHEARBACK_EXPORTS").ok().and_then(|text| text.parse().ok()).unwrap_or(200)
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: cases(), failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// Whatever is changed, dropped, doubled or cut off in an export: no panic, every row is kept or refused by name,
+    /// and a refusal of the whole names the file and is short enough to read.
+    #[test]
+    fn damaged_exports_never_lose_a_row(which in 0..7usize, by in 0..3usize, how in damages()) {
+        let bytes = damaged(whole().swap_remove(which), &how);
+        match read(&bytes, None, &layouts()[by], &Params::default()) {
+            Ok((readings, head)) => {
+                prop_assert!(!readings.is_empty());
+                prop_assert_eq!(head.rows, readings.len() as u64 + head.refused.values().sum::<u64>());
+            }
+            Err(problems) => {
+                prop_assert!(!problems.is_empty());
+                for problem in problems {
+                    prop_assert!(problem.place.is_some_and(|place| place.file == "raw"), "{}", problem.message);
+                    prop_assert!(problem.message.len() < 2000, "{}", problem.message);
+                }
+            }
         }
     }
 }

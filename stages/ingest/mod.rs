@@ -10,9 +10,11 @@ pub mod compute;
 pub(crate) mod container;
 #[cfg(test)]
 #[allow(clippy::panic)]
-mod corpus;
+pub(crate) mod corpus;
 pub(crate) mod header;
 pub mod layout;
+#[cfg(test)]
+mod made_workbook;
 pub(crate) mod number;
 pub mod params;
 pub mod result;
@@ -42,5 +44,5 @@ pub fn work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
     )?;
     head.blake3 = blake3::hash(&raw).to_hex().to_string();
     let produced = Produced { remarks: head.remarks.clone(), ..Produced::default() };
-    produced.with("readings", readings.to_table().to_parquet()?).with_json("head", &head)
+    produced.with("readings", readings.to_parquet()?).with_json("head", &head)
 }

@@ -1,6 +1,6 @@
 //! What ingest hands on: the readings of one raw export in SI, and its head.
 
-use crate::table::{Table, TableError};
+use crate::table::{Columns, Long, Table, TableError, long_to_parquet};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -108,28 +108,38 @@ impl Readings {
         table
     }
 
-    /// From Parquet bytes that [`Self::to_table`] made.
+    /// The Parquet bytes of that table, made without a copy of it.
+    ///
+    /// # Errors
+    /// If the vectors differ in length.
+    pub fn to_parquet(&self) -> Result<Vec<u8>, TableError> {
+        let optional = Self::OPTIONAL.into_iter().zip(self.optional());
+        let there = optional.filter_map(|(name, values)| Some((name, Long::Float(values.as_ref()?))));
+        let first =
+            [("row", Long::Line(&self.row)), ("step", Long::Int(&self.step)), ("time_s", Long::Float(&self.time_s))];
+        long_to_parquet(self.len(), &first.into_iter().chain(there).collect::<Vec<_>>())
+    }
+
+    /// From Parquet bytes that [`Self::to_parquet`] made.
     ///
     /// # Errors
     /// If they are not.
     pub fn from_parquet(bytes: &[u8]) -> Result<Self, TableError> {
-        let table = Table::from_parquet(bytes)?;
-        let [angle, speed, torque, stress, rate, strain, force, temperature, set_stress, set_rate] =
-            Self::OPTIONAL.map(|name| table.floats(name));
+        let columns = Columns::open(bytes)?;
         Ok(Self {
-            row: table.ints("row")?.into_iter().map(|r| r as u32).collect(),
-            step: table.ints("step")?,
-            time_s: table.floats("time_s").unwrap_or_default(),
-            angle_rad: angle,
-            speed_rad_per_s: speed,
-            torque_n_m: torque,
-            stress_pa: stress,
-            rate_per_s: rate,
-            strain,
-            normal_force_n: force,
-            temperature_c: temperature,
-            set_stress_pa: set_stress,
-            set_rate_per_s: set_rate,
+            row: columns.ints("row")?,
+            step: columns.ints("step")?,
+            time_s: columns.floats("time_s")?.unwrap_or_default(),
+            angle_rad: columns.floats("angle_rad")?,
+            speed_rad_per_s: columns.floats("speed_rad_per_s")?,
+            torque_n_m: columns.floats("torque_n_m")?,
+            stress_pa: columns.floats("stress_pa")?,
+            rate_per_s: columns.floats("rate_per_s")?,
+            strain: columns.floats("strain")?,
+            normal_force_n: columns.floats("normal_force_n")?,
+            temperature_c: columns.floats("temperature_c")?,
+            set_stress_pa: columns.floats("set_stress_pa")?,
+            set_rate_per_s: columns.floats("set_rate_per_s")?,
         })
     }
 }

@@ -70,7 +70,8 @@ fn a_whole_export() {
 #[test]
 fn readings_survive_their_table() {
     let (readings, _) = ok(LEDGER, &ledger());
-    let bytes = readings.to_table().to_parquet().unwrap_or_else(|e| panic!("{e}"));
+    let bytes = readings.to_parquet().unwrap_or_else(|e| panic!("{e}"));
+    assert_eq!(Ok(&bytes), readings.to_table().to_parquet().as_ref().map_err(ToString::to_string));
     assert_eq!(Readings::from_parquet(&bytes).unwrap_or_else(|e| panic!("{e}")), readings);
 }
 

@@ -5,7 +5,7 @@ use super::layout::{Column, Layout, Role};
 use super::number::{Field, Format};
 use super::text::{RAW, shown};
 use super::times::TimeFormat;
-use crate::physics::units::{Unit, code, parse_unit};
+use crate::physics::units::{Dimension, Unit, code, parse_unit};
 use pipeline::diagnostic::{Diagnostic, Place};
 
 /// Zero of the Celsius scale, K (SI brochure, 9th edition, 2.3.1).
@@ -96,7 +96,11 @@ fn exported<'a>(row: Option<&'a UnitsRow>, header: &'a Header, role: Role, at: u
         // A unit in brackets is meant as one; behind other signs only what fits can be told from a part of the name.
         (name.trim_end().ends_with([']', ')', '}']) || fits(role, unit)).then_some((unit, header.line))
     };
-    in_row.filter(|(text, _)| !says_nothing(text)).or_else(in_name)
+    // A dash is how people write that a pure number has no unit.
+    let pure = |(text, line): (&'a str, usize)| {
+        (role.dimension() == Some(Dimension::NONE) && text.starts_with('-')).then_some(("1", line))
+    };
+    in_row.filter(|(text, _)| !says_nothing(text)).or_else(in_name).or_else(|| in_row.and_then(pure))
 }
 
 /// A name and the unit that stands with it: `Torque [mN.m]`, `Torque (mN.m)`, `M/mN.m`, `M in mN.m`, `M, mN.m`.

@@ -59,7 +59,8 @@ mod tests {
         // 0.1 and 0.3 as floats are n/2⁵⁵ and m/2⁵⁴ with these whole numbers.
         let (n, m) = (3_602_879_701_896_397_i128, 5_404_319_552_844_595_i128);
         let (p, lost) = product(0.1, 0.3);
-        let scale = 2f64.powi(109);
+        // 2¹⁰⁹ and all of its parts are exact.
+        let scale = f64::from(1_u32 << 31) * (1_u64 << 39) as f64 * (1_u64 << 39) as f64;
         assert_eq!((p * scale) as i128 + (lost * scale) as i128, n * m);
     }
 }

@@ -59,6 +59,16 @@ impl Composition {
         }
     }
 
+    /// The same liquid at another temperature, K, taken as exact.
+    #[must_use]
+    pub fn at(self, kelvin: f64) -> Self {
+        let temperature = Quantity::exact(kelvin);
+        match self {
+            Self::Water { .. } => Self::Water { temperature },
+            Self::WaterGlycerol { glycerol, .. } => Self::WaterGlycerol { temperature, glycerol },
+        }
+    }
+
     /// K.
     pub fn temperature(&self) -> Quantity {
         match *self {

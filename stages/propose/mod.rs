@@ -2,9 +2,10 @@
 //! such exports is. Proposals only: what is read in earnest is read by the stages from the study file.
 //!
 //! `shape.rs` separators, header, rows · `columns.rs` roles · `proposal.rs` one export → its layout · `motion.rs` a
-//! first look at reversals · `names.rs` samples, loadings, repeats · `survey.rs` many exports → layouts, entries and
-//! design · `yaml.rs`, `study.rs` what is written · `source.rs`, `copy.rs` files · `peek.rs`, `new.rs` the commands.
+//! first look at reversals · `names.rs` samples, loadings, repeats · `apparatus.rs` geometries and instruments ·
+//! `survey.rs` many exports → layouts, entries and design · `yaml.rs`, `study.rs` what is written · `source.rs`, `copy.rs` files · `peek.rs`, `new.rs` the commands.
 
+mod apparatus;
 mod columns;
 mod copy;
 mod motion;

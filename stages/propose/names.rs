@@ -1,7 +1,8 @@
 //! Which export is of which sample, loading and repeat, judged by preambles, folders and file names; and the raw
 //! entries that say so. It opens nothing.
 
-use super::yaml::scalar;
+use super::apparatus::{Tool, geometries, instrument_of, instruments};
+use super::yaml::{quoted, scalar};
 use regex::Regex;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -82,6 +83,9 @@ pub(super) struct Entry {
     layout: String,
     /// Name of the sample.
     pub(super) sample: String,
+    /// Its geometry and its instrument, where there are several.
+    geometry: Option<String>,
+    instrument: Option<String>,
     loading: Option<From>,
     repeat: Option<From>,
     /// Which exports it has, by index.
@@ -93,6 +97,10 @@ pub(super) struct Entry {
 pub(super) struct Named {
     /// The raw entries in the order of their files.
     pub(super) entries: Vec<Entry>,
+    /// The geometries to be filled in.
+    pub(super) geometries: Vec<Tool>,
+    /// The instruments to be filled in, by name.
+    pub(super) instruments: Vec<String>,
     /// How the names were found, a line each.
     pub(super) how: Vec<String>,
     /// What could also be meant otherwise.
@@ -117,21 +125,24 @@ pub(super) fn is_control(text: &str) -> bool {
     lower.split(|c: char| !c.is_alphanumeric()).any(|word| CONTROLS.contains(&word))
 }
 
-/// What exports share that one entry can hold: folder, ending, layout, sample, sheets.
-type Alike<'a> = (&'a str, &'a str, &'a str, &'a str, Vec<String>);
+/// What exports share that one entry can hold: folder, ending, layout, sample, geometry, sheets.
+type Alike<'a> = (&'a str, &'a str, &'a str, &'a str, usize, Vec<String>);
 
 /// Names all exports. `files` are all files of the study, so that a pattern matches none that is no export.
 pub(super) fn name(exports: &[Export], files: &[String]) -> Named {
     let mut named = Named::default();
     let samples = samples(exports, &mut named);
+    let (tools, tool_of, unclear) = geometries(exports);
+    named.unclear.extend(unclear);
+    let instruments = instruments(exports, &tool_of);
     let mut groups: BTreeMap<Alike<'_>, Vec<usize>> = BTreeMap::new();
     let sheets = sheets(exports);
     for (at, export) in exports.iter().enumerate() {
         let sheets = sheets[export.file.as_str()].clone();
-        let key = (export.folder(), export.ending(), export.layout.as_str(), samples[at].as_str(), sheets);
+        let key = (export.folder(), export.ending(), export.layout.as_str(), samples[at].as_str(), tool_of[at], sheets);
         groups.entry(key).or_default().push(at);
     }
-    for ((folder, ending, layout, sample, sheets), members) in groups {
+    for ((folder, ending, layout, sample, tool, sheets), members) in groups {
         let own: BTreeSet<&str> = members.iter().map(|at| exports[*at].file.as_str()).collect();
         let of = |keys: &[&str], paths: &[&str]| origin(exports, &members, keys, paths);
         let (loading, repeat) = (of(&LOADING_KEYS, &LOADING_PATHS), of(&REPEAT_KEYS, &REPEAT_PATHS));
@@ -140,6 +151,8 @@ pub(super) fn name(exports: &[Export], files: &[String]) -> Named {
             sheets,
             layout: layout.to_owned(),
             sample: sample.to_owned(),
+            geometry: (tools.len() > 1).then(|| tools[tool].name.clone()),
+            instrument: (instruments.len() > 1).then(|| instrument_of(layout)),
             loading,
             repeat,
             members: members.clone(),
@@ -150,6 +163,7 @@ pub(super) fn name(exports: &[Export], files: &[String]) -> Named {
             named.entries.push(Entry { files: pattern.0, members, ..entry.clone() });
         }
     }
+    (named.geometries, named.instruments) = (tools, instruments);
     tell(&mut named);
     named
 }
@@ -267,6 +281,9 @@ fn literal(text: &str) -> String {
 }
 
 fn tell(named: &mut Named) {
+    if named.entries.is_empty() {
+        return named.how.clear();
+    }
     let mut say = |what: &str, of: &dyn Fn(&Entry) -> Option<&From>, none: &str| {
         let ways: BTreeSet<String> =
             named.entries.iter().map(|entry| of(entry).map_or(none.to_owned(), From::words)).collect();
@@ -294,6 +311,8 @@ impl Entry {
         }
         parts.push(format!("layout: {}", scalar(&self.layout)));
         parts.push(format!("sample: {}", scalar(&self.sample)));
+        parts.extend(self.geometry.as_ref().map(|name| format!("geometry: {name}")));
+        parts.extend(self.instrument.as_ref().map(|name| format!("instrument: {}", scalar(name))));
         parts.extend(self.loading.as_ref().map(|from| format!("loading: {}", from.yaml())));
         parts.extend(self.repeat.as_ref().map(|from| format!("repeat: {}", from.yaml())));
         format!("- {{{}}}", parts.join(", "))
@@ -304,10 +323,6 @@ impl Entry {
         let name = |from: &Option<From>| from.as_ref().and_then(|from| from.name(export));
         (name(&self.loading).unwrap_or_else(|| export.run()), name(&self.repeat))
     }
-}
-
-fn quoted(pattern: &str) -> String {
-    format!("'{}'", pattern.replace('\'', "''"))
 }
 
 #[cfg(test)]

@@ -120,9 +120,10 @@ impl Start {
             }
         }
         if self.from.is_some() && survey.exports.is_empty() {
-            survey.refused.push(
-                Diagnostic::new("no export was found").help("`shearback peek FILE` tells what is amiss with one"),
-            );
+            let place = self.from.as_deref().map(|from| Place::file(from.display().to_string()));
+            let none =
+                Diagnostic::new("no export was found").help("`shearback peek FILE` tells what is amiss with one");
+            survey.refused.push(Diagnostic { place, ..none });
             return Err(Failure::input(survey.refused));
         }
         if self.copies {
@@ -166,7 +167,13 @@ impl Start {
 
     fn take(&self, candidate: &Candidate, bytes: &[u8], survey: &mut Survey) -> Result<(), Failure> {
         let known = survey.exports.len();
+        let refused = survey.refused.len();
         survey.add(&candidate.inside, bytes, |_, _| {});
+        // It was not taken into the study, so it is named by where it is.
+        for problem in &mut survey.refused[refused..] {
+            let place = problem.place.take().unwrap_or(Place::file(""));
+            problem.place = Some(Place { file: candidate.path.display().to_string(), ..place });
+        }
         if self.copies && survey.exports.len() > known {
             write_new(&self.study.join(&candidate.inside), bytes)?;
         }
@@ -205,9 +212,15 @@ impl Start {
             let _ = writeln!(text, "  {line}");
         }
         let _ = writeln!(text, "\n{study}/{STUDY_FILE} has {todos} {TODO}s, for what only you know.");
-        let _ = writeln!(text, "next: fill them in, then `shearback run {study}`");
+        let _ = writeln!(text, "next: fill them in, then `shearback run {}`", typed(&study.to_string()));
         Answer { text, remarks: survey.refused.clone(), exit: Exit::Good }
     }
+}
+
+/// A path as it can be typed into a shell.
+fn typed(path: &str) -> String {
+    let plain = path.chars().all(|c| c.is_alphanumeric() || "/\\._-:~".contains(c));
+    if plain { path.to_owned() } else { format!("'{}'", path.replace('\'', r"'\''")) }
 }
 
 /// How many values are still to be filled in; comments speak of the mark too.

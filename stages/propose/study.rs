@@ -1,6 +1,7 @@
 //! The first `study.yaml` of a study, as text: what was found, `TODO` for what only the person knows, and every setting
 //! as a comment. What was found comes from the survey.
 
+use super::apparatus;
 use super::columns::TODO;
 use super::names::{Entry, Named, is_control};
 use super::survey::Survey;
@@ -22,7 +23,7 @@ pub(super) fn text(survey: &Survey, named: &Named) -> String {
          study: {TODO}\nauthors: [{{name: {TODO}}}]\n# licence: CC-BY-4.0\n# protocol: pre-shear, waits, mixing, in free words\n"
     );
     out += &samples(named);
-    out += &apparatus(survey);
+    out += &apparatus::text(&named.geometries, &named.instruments);
     out += &layouts(survey);
     out += &raw(survey, named);
     out += "\n# What is set aside by hand stays in the tables, enters no result, and is named in the report.\n\
@@ -62,80 +63,11 @@ fn samples(named: &Named) -> String {
     out
 }
 
-/// Words of preambles that tell the geometry, and the keys that each geometry has.
-const KINDS: [(&[&str], &str, &str); 3] = [
-    (&["cone", "kegel", "cône"], "cone-plate", "radius: TODO mm, angle: TODO deg, truncation: TODO um"),
-    (&["plate", "platte", "plan"], "parallel-plates", "radius: TODO mm, gap: TODO mm"),
-    (
-        &["cylinder", "zylinder", "couette", "bob"],
-        "concentric-cylinders",
-        "inner_radius: TODO mm, outer_radius: TODO mm, length: TODO mm",
-    ),
-];
-
-fn apparatus(survey: &Survey) -> String {
-    let told = entries(
-        survey,
-        &[
-            "tool",
-            "cone",
-            "kegel",
-            "plate",
-            "platte",
-            "radius",
-            "angle",
-            "truncation",
-            "gap",
-            "geometry",
-            "geometrie",
-            "inertia",
-            "trägheit",
-        ],
-    );
-    let mut out =
-        "\n# The shape of the geometry and its moment of inertia; without an inertia nothing is corrected for it.\n"
-            .to_owned();
-    for entry in &told {
-        let _ = writeln!(out, "# The exports say: {entry}");
-    }
-    let text = told.join(" ").to_lowercase();
-    let kind = KINDS.iter().find(|(words, _, _)| words.iter().any(|word| text.contains(word)));
-    let _ = match kind {
-        Some((_, kind, keys)) => {
-            writeln!(out, "geometries:\n  geometry: {{kind: {kind}, {keys}}}     # inertia: 9.1 uN.m.s2")
-        }
-        None => {
-            for (_, kind, keys) in KINDS {
-                let _ = writeln!(out, "# {kind}: {keys}");
-            }
-            writeln!(out, "geometries:\n  geometry: {{kind: {TODO}}}")
-        }
-    };
-    let _ = writeln!(
-        out,
-        "\n# Inertia of the moving part without the geometry, and the range in which its torque can be read.\ninstruments:\n  \
-         rheometer: {{inertia: {TODO} uN.m.s2, torque_floor: {TODO} nN.m, torque_ceiling: {TODO} mN.m, torque_calibration: {TODO} %}}"
-    );
-    out
-}
-
-/// Entries of all preambles whose key or value holds one of the words, once each, and at most eight.
-fn entries(survey: &Survey, words: &[&str]) -> Vec<String> {
-    let all = survey.exports.iter().flat_map(|export| &export.preamble);
-    let speaks = |(key, value): &(&String, &String)| {
-        let text = format!("{key} {value}").to_lowercase();
-        words.iter().any(|word| text.contains(word))
-    };
-    let found: BTreeSet<String> =
-        all.filter(speaks).map(|(key, value)| format!("{key} = {value}").replace(['\n', '\r'], " ")).collect();
-    found.into_iter().take(8).collect()
-}
-
 fn layouts(survey: &Survey) -> String {
     let mut out = "\n# How the exports are laid out; names as they stand in the header.\nlayouts:\n".to_owned();
     for (name, proposal) in &survey.layouts {
         for text in &proposal.unclear {
-            let _ = writeln!(out, "  # To check: {}", text.replace(['\n', '\r'], " "));
+            let _ = writeln!(out, "  # To check: {}", yaml::comment(text));
         }
         out += &yaml::layout(name, &proposal.layout, proposal, 2);
     }
@@ -149,11 +81,21 @@ fn raw(survey: &Survey, named: &Named) -> String {
     let mut out =
         "\n# The exports and what each is of. Check the design that this gives: samples, loadings, repeats.\n"
             .to_owned();
-    for text in named.how.iter().chain(&named.unclear) {
-        let _ = writeln!(out, "# {text}");
+    for text in named.how.iter().chain(&named.unclear).chain(&survey.copies) {
+        let _ = writeln!(out, "# {}", yaml::comment(text));
     }
     for problem in &survey.refused {
-        let _ = writeln!(out, "# left out: {}", problem.to_string().replace(['\n', '\r'], " "));
+        let _ = writeln!(out, "# left out: {}", yaml::comment(&problem.to_string()));
+    }
+    let keys: BTreeSet<&str> =
+        survey.exports.iter().flat_map(|export| export.preamble.keys()).map(String::as_str).collect();
+    if !keys.is_empty() {
+        let some: Vec<String> = keys.into_iter().take(3).map(scalar).collect();
+        let _ = writeln!(
+            out,
+            "# `preamble: [{}]` in an entry makes columns of the table `runs` of these.",
+            some.join(", ")
+        );
     }
     out += "raw:\n";
     for entry in &named.entries {

@@ -20,6 +20,10 @@ pub(super) struct Survey {
     held: Vec<Vec<Held>>,
     /// Exports that no layout was found for, with the reason.
     pub(super) refused: Vec<Diagnostic>,
+    /// Files by the hash of their content.
+    contents: BTreeMap<String, String>,
+    /// Words on files that are copies of another.
+    pub(super) copies: Vec<String>,
 }
 
 /// Set-points closer than this ratio are one (the default of the states stage).
@@ -32,6 +36,7 @@ impl Survey {
             Ok(proposals) => proposals,
             Err(problems) => return self.refused.extend(problems.into_iter().map(|problem| at_file(problem, file))),
         };
+        self.hold_against_others(file, bytes);
         let several = proposals.len() > 1;
         for proposal in proposals {
             let sheet = proposal.sheet.clone().filter(|_| several);
@@ -41,6 +46,19 @@ impl Survey {
             show(&export.run(), &proposal);
             let layout = self.layout(file, proposal);
             self.exports.push(Export { layout, ..export });
+        }
+    }
+
+    /// A copy under another name would count as a measurement of its own.
+    fn hold_against_others(&mut self, file: &str, bytes: &[u8]) {
+        let hash = blake3::hash(bytes).to_hex().to_string();
+        match self.contents.get(&hash) {
+            Some(first) => self.copies.push(format!(
+                "`{file}` holds the same bytes as `{first}`: a copy would count as a measurement of its own"
+            )),
+            None => {
+                self.contents.insert(hash, file.to_owned());
+            }
         }
     }
 
@@ -99,7 +117,7 @@ impl Survey {
         let mut all: Vec<String> = Vec::new();
         let of_layouts =
             self.layouts.iter().flat_map(|(name, p)| p.unclear.iter().map(move |u| format!("layout {name}: {u}")));
-        for text in of_layouts.chain(named.unclear.iter().cloned()) {
+        for text in of_layouts.chain(named.unclear.iter().chain(&self.copies).cloned()) {
             if !all.contains(&text) {
                 all.push(text);
             }

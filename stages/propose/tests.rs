@@ -1,11 +1,14 @@
 //! What is proposed for exports that this project did not make reads them as their own study files do.
 
 use super::names::Named;
+use super::proposal::propose;
 use super::study;
 use super::survey::Survey;
 use crate::ingest::compute::read;
+use crate::ingest::corpus;
 use crate::ingest::params::Params;
 use crate::setup::{self, Study};
+use proptest::prelude::*;
 use std::collections::BTreeMap;
 use std::fs;
 use std::io::Read;
@@ -154,4 +157,25 @@ fn settings_in_comments_are_real() {
     let stages = stages.split("\n\n").next().unwrap().replace("\n    # ", "\n    ");
     fs::write(folder.path().join("study.yaml"), format!("{before}stages:\n{stages}\n")).unwrap();
     assert_eq!(load(folder.path()).stages, setup::stages::Stages::default());
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: corpus::cases(), failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// Whatever a file holds, `peek` has a proposal or a reason; and what it proposes for a study can be loaded but for
+    /// its TODOs.
+    #[test]
+    fn damaged_exports_get_a_proposal_or_a_reason(which in 0..7usize, how in corpus::damages()) {
+        let bytes = corpus::damaged(corpus::whole().swap_remove(which), &how);
+        let mut survey = Survey::default();
+        survey.add("raw/A_L1.txt", &bytes, |_, _| {});
+        prop_assert!(survey.exports.is_empty() != survey.refused.is_empty());
+        if let Err(problems) = propose(&bytes) {
+            prop_assert!(problems.iter().all(|problem| problem.message.len() < 2000));
+            return Ok(());
+        }
+        let text = study::text(&survey, &survey.named(&["raw/A_L1.txt".to_owned()]));
+        let found = setup::typed(&text);
+        prop_assert!(found.is_ok(), "{:?}\n{}", found, text);
+    }
 }

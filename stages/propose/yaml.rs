@@ -14,11 +14,31 @@ pub(super) fn scalar(text: &str) -> String {
     if plain && !words.contains(&text.to_lowercase().as_str()) {
         return text.to_owned();
     }
-    if text.chars().any(char::is_control) {
-        // JSON strings are YAML (YAML 1.2, 1.3).
-        return serde_json::Value::from(text).to_string();
+    quoted(text)
+}
+
+/// A text as a YAML scalar in quotes.
+pub(super) fn quoted(text: &str) -> String {
+    if text.chars().all(printable) {
+        return format!("'{}'", text.replace('\'', "''"));
     }
-    format!("'{}'", text.replace('\'', "''"))
+    let escaped = |c: char| match c {
+        '"' | '\\' => format!("\\{c}"),
+        c if printable(c) => c.to_string(),
+        c => format!("\\U{:08X}", u32::from(c)),
+    };
+    format!("\"{}\"", text.chars().map(escaped).collect::<String>())
+}
+
+/// Whether a character may stand as itself within a line of YAML (YAML 1.2.2, 5.1 and 5.4).
+fn printable(c: char) -> bool {
+    let line_end = matches!(c, '\u{85}' | '\u{2028}' | '\u{2029}');
+    !(c.is_control() || line_end || matches!(c, '\u{feff}' | '\u{fffe}' | '\u{ffff}'))
+}
+
+/// Words of an export as they may stand in a comment.
+pub(super) fn comment(text: &str) -> String {
+    text.chars().map(|c| if printable(c) { c } else { ' ' }).collect()
 }
 
 /// A layout under its name, with what is known only by the way as comments; `indent` blanks before each line.
@@ -47,7 +67,7 @@ pub(super) fn layout(name: &str, layout: &Layout, proposal: &Proposal, indent: u
         line("time_restarts: true     # the time begins anew in each step".to_owned());
     }
     let told = match &proposal.inertia {
-        Some(evidence) => format!("the export says `{evidence}`"),
+        Some(evidence) => format!("the export says `{}`", comment(evidence)),
         None => {
             "the export does not say; raw is the safe reading, because a wrong `true` shows in the control".to_owned()
         }
@@ -76,8 +96,20 @@ pub(super) fn indented(text: &str, blanks: usize) -> String {
 }
 
 #[cfg(test)]
+#[allow(clippy::panic)]
 mod tests {
     use super::*;
+
+    /// A stray control sign of an export once made the whole study file unreadable.
+    #[test]
+    fn signs_that_yaml_forbids_stand_nowhere() {
+        for sign in ['\0', '\n', '\r', '\u{7f}', '\u{85}', '\u{2028}', '\u{feff}'] {
+            let text = format!("a{sign}b");
+            let study = format!("study: {}\nabstract: {} # {}\n", scalar(&text), quoted(&text), comment(&text));
+            let found = crate::setup::typed(&study).unwrap_or_else(|problems| panic!("{sign:?}: {problems:?}"));
+            assert_eq!((&found["study"], &found["abstract"]), (&text.clone().into(), &text.into()));
+        }
+    }
 
     #[test]
     fn words_are_quoted_where_they_must() {
@@ -89,7 +121,8 @@ mod tests {
             ("%", "'%'"),
             ("t [s]", "'t [s]'"),
             ("d'eau", "'d''eau'"),
-            ("a\tb", "\"a\\tb\""),
+            ("a\tb", "\"a\\U00000009b\""),
+            ("\u{7f}\"", "\"\\U0000007F\\\"\""),
             ("", "''"),
             ("a: b", "'a: b'"),
         ] {

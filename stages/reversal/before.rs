@@ -233,7 +233,7 @@ pub(super) fn window(trace: &Trace, stretch: Range<usize>, length: f64, settings
 
 /// Means over readings: ∫σ dt/Δt and Δγ/Δt, so that η = σ/γ̇ is the strain-weighted mean of σ/γ̇ and the noise of
 /// single rates does not enter.
-fn steady(trace: &Trace, readings: Vec<usize>) -> Option<Steady> {
+pub(super) fn steady(trace: &Trace, readings: Vec<usize>) -> Option<Steady> {
     let (first, last) = (*readings.first()?, *readings.last()?);
     let time: Vec<f64> = readings.iter().map(|i| trace.time[*i]).collect();
     let weights = trapezoid_weights(&time);

@@ -49,6 +49,36 @@ pub(super) fn turns(trace: &Trace, settings: &Find, speed_only: bool) -> Vec<Tur
         .collect()
 }
 
+/// Stops after which the motion went on in the old sense, each told as a turn: strain counts from the leaving.
+pub(super) fn stops(trace: &Trace, settings: &Find) -> Vec<Turn> {
+    let corners = legs(trace, settings);
+    corners.windows(2).flat_map(|w| stops_within(trace, w[0]..w[1] + 1, settings)).collect()
+}
+
+/// Three or more readings in a row at rest, without a creep that covers strain, and with motion on both sides.
+fn stops_within(trace: &Trace, leg: Range<usize>, settings: &Find) -> Vec<Turn> {
+    let Some(level) = side_speed(trace, leg.start, leg.clone()) else { return Vec::new() };
+    let still: Vec<usize> = leg.clone().filter(|i| trace.rate[*i].abs() < settings.rest * level).collect();
+    let apart = |a: usize, b: usize| (trace.strain[a] - trace.strain[b]).abs();
+    let stop = |group: &[usize]| {
+        let (first, last) = (group[0], group[group.len() - 1]);
+        let moved = apart(leg.start, first).min(apart(last, leg.end - 1));
+        (group.len() >= 3 && apart(first, last) < settings.strain && moved >= settings.strain)
+            .then_some(first..last + 1)
+    };
+    let groups = still.chunk_by(|a, b| a + 1 == *b);
+    groups.filter_map(stop).filter_map(|still| leaving_turn(trace, &still, &leg)).collect()
+}
+
+fn leaving_turn(trace: &Trace, still: &Range<usize>, leg: &Range<usize>) -> Option<Turn> {
+    let (time, place) = leaving(trace, still);
+    let sense_before = if trace.strain[leg.end - 1] > trace.strain[leg.start] { -1.0 } else { 1.0 };
+    let mut found =
+        Turn { first_after: 0, end_before: still.start, time, place, u_place: 0.0, sense_before, rested: true };
+    found.first_after = (still.end..leg.end).find(|i| found.strain(trace, *i) > 0.0)?;
+    Some(found)
+}
+
 /// Readings at which the legs of the motion meet, with the first and last reading of all.
 fn legs(trace: &Trace, settings: &Find) -> Vec<usize> {
     let mut corners = extremes(&trace.strain, settings.strain);
@@ -324,6 +354,20 @@ mod tests {
             *r += 1e-3 * (i as f64 * 1.7).sin();
         }
         assert_eq!(found(&trace).len(), 0);
+    }
+
+    #[test]
+    fn a_stop_in_one_sense_is_a_restart_and_one_between_two_senses_is_none() {
+        let stops_of = |parts: &[(f64, f64)]| stops(&motion(parts, 0.02, 0.01), &Find::default());
+        let found = stops_of(&[(3.0, -1.0), (5.0, 0.0), (3.0, -1.0), (3.0, 1.0), (2.0, 0.0), (3.0, 1.0)]);
+        let times: Vec<f64> = found.iter().map(|t| t.time).collect();
+        assert_eq!(times.len(), 2, "{times:?}");
+        assert!((times[0] - 8.0).abs() < 0.015 && (times[1] - 16.0).abs() < 0.015, "{times:?}");
+        // Strain counts from the leaving in the sense that goes on.
+        assert_eq!((found[0].sense_before, found[1].sense_before), (1.0, -1.0));
+        assert_eq!(stops_of(&[(3.0, 1.0), (5.0, 0.0), (3.0, -1.0)]).len(), 0);
+        // A slow stretch is no stop.
+        assert_eq!(stops_of(&[(3.0, 1.0), (5.0, 0.01), (3.0, 1.0)]).len(), 0);
     }
 
     #[test]

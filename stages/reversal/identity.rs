@@ -34,6 +34,9 @@ pub struct Rule {
     pub loading: Option<Name>,
     /// Repeat, where it is told.
     pub repeat: Option<Name>,
+    /// Keys of the preamble whose entries are told with the run.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub preamble: Vec<String>,
 }
 
 impl Rule {
@@ -56,6 +59,7 @@ impl Rule {
             repeat: self.repeat.as_ref().map(|n| name("repeat", n)).transpose()?,
             started: head.started.clone(),
             rows: head.rows,
+            preamble: self.preamble.iter().map(|key| (key.clone(), head.preamble.get(key).cloned())).collect(),
         })
     }
 }
@@ -89,6 +93,7 @@ mod tests {
             instrument: "bench".into(),
             loading,
             repeat: None,
+            preamble: vec!["Operator".into(), "Loading".into()],
         }
     }
 
@@ -107,7 +112,10 @@ mod tests {
         assert_eq!(loading(Some(Name::Fixed("2".into()))), "2");
         assert_eq!(loading(Some(Name::Preamble("Loading".into()))), "3");
         assert_eq!(loading(None), "raw/A/L1.txt");
-        assert_eq!(rule(None).resolve(&head()).unwrap().rows, 7);
+        let identity = rule(None).resolve(&head()).unwrap();
+        assert_eq!(identity.rows, 7);
+        let told = [("Loading".to_owned(), Some("3".to_owned())), ("Operator".to_owned(), None)];
+        assert_eq!(identity.preamble, told.into());
     }
 
     #[test]

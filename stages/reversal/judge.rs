@@ -26,23 +26,33 @@ pub(super) fn said_once(reversals: &mut [Judged]) -> Option<String> {
     Some(format!("{later} of {} reversals were {LATER}", reversals.len()))
 }
 
+/// What is known of a reversal beside its own trace.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Around<'a> {
+    /// Control of the same instrument and geometry.
+    pub(super) control: Option<&'a Control>,
+    /// Measured between parallel plates.
+    pub(super) plates: bool,
+    /// The run is itself a control.
+    pub(super) is_control: bool,
+    /// A restart in the old sense of the same run shows a change that none may.
+    pub(super) restart_failed: bool,
+    /// The torque fell for good before or after it.
+    pub(super) fallen: bool,
+}
+
 /// Judges one reversal.
-pub(super) fn judge(
-    mut read: ReversalRead,
-    control: Option<&Control>,
-    plates: bool,
-    is_control: bool,
-    settings: &Settings,
-) -> Judged {
+pub(super) fn judge(mut read: ReversalRead, around: &Around<'_>, settings: &Settings) -> Judged {
     let mut remarks = std::mem::take(&mut read.remarks);
-    let transfer = control.filter(|_| !is_control);
+    let transfer = around.control.filter(|_| !around.is_control);
     if let Some(control) = transfer {
         read.dead.control = dead_strain(&read, control);
     }
     let share = usable_share(&read, &mut remarks).map(|x| with_control(x, &read, transfer));
+    share.into_iter().for_each(|x| close(&mut read, x));
     let mut why = Vec::new();
-    let grade = grade(&read, share, transfer, plates, settings, &mut why);
-    let refusals = share.map(|x| refusals(x, &read, is_control, &settings.resolved));
+    let grade = grade(&read, share, &Around { control: transfer, ..*around }, settings, &mut why);
+    let refusals = share.map(|x| refusals(x, &read, around.is_control, &settings.resolved));
     let resolved = grade != Grade::F && refusals.as_ref().is_some_and(Vec::is_empty);
     let refusals = refusals.unwrap_or_default();
     // What keeps a value from grade A need not be said where it has none.
@@ -86,6 +96,15 @@ fn usable_share(read: &ReversalRead, remarks: &mut Vec<String>) -> Option<Estima
             remarks.push("the control comes back later than the readings that were used".to_owned());
             None
         }
+    }
+}
+
+/// The viscosity at zero strain follows the contact share that is judged, where that is not the headline of the run
+/// alone: η(1 − X), with the relative error of 1 − X, so that both columns of a table say the same.
+fn close(read: &mut ReversalRead, share: Estimate) {
+    let Some(eta) = read.before.as_ref().map(|b| b.viscosity_pa_s.value) else { return };
+    if let Some(after) = read.after.as_mut().filter(|a| a.contact_share != share) {
+        after.viscosity_pa_s = Estimate { value: eta * (1.0 - share.value), u: eta * share.u };
     }
 }
 
@@ -133,6 +152,14 @@ fn refusals(share: Estimate, read: &ReversalRead, is_control: bool, limits: &Res
             format!("not resolved: u(contact share) {:.3} is above {}", share.u, limits.uncertainty),
         ),
         (!range.contains(&share.value), format!("not resolved: contact share {:.3} is out of range", share.value)),
+        (
+            // Else ln(1 − X) has no error to speak of, and its interval would begin anywhere.
+            share.value < 1.0 && 1.0 - share.value <= share.u,
+            format!(
+                "not resolved: what is left of the viscosity, {:.3} of it, is not above its uncertainty",
+                1.0 - share.value
+            ),
+        ),
         (early < limits.early_bins, format!("not resolved: {early} bins below strain 0.1 are too few")),
     ];
     // Not a number passes no comparison, so it is refused by the range.
@@ -151,16 +178,15 @@ fn interval(share: Estimate) -> (Option<f64>, Option<f64>) {
 fn grade(
     read: &ReversalRead,
     share: Option<Estimate>,
-    control: Option<&Control>,
-    plates: bool,
+    around: &Around<'_>,
     settings: &Settings,
     remarks: &mut Vec<String>,
 ) -> Grade {
     let limits = &settings.grade;
     let tiers = [
         (Grade::F, unusable(read, limits)),
-        (Grade::C, doubtful(read, share, control)),
-        (Grade::B, remarkable(read, share, plates, limits)),
+        (Grade::C, doubtful(read, share, around)),
+        (Grade::B, remarkable(read, share, around.plates, limits)),
     ];
     for (grade, reasons) in tiers {
         if !reasons.is_empty() {
@@ -198,13 +224,15 @@ fn unusable(read: &ReversalRead, limits: &Limits) -> Vec<String> {
 }
 
 /// C: shown, but does not enter states. Not resolved is told by its own reasons.
-fn doubtful(read: &ReversalRead, share: Option<Estimate>, control: Option<&Control>) -> Vec<String> {
+fn doubtful(read: &ReversalRead, share: Option<Estimate>, around: &Around<'_>) -> Vec<String> {
     let before = read.before.as_ref();
     told([
         (share.is_none(), "not resolved: no contact share could be read".to_owned()),
         (before.is_some_and(|b| !b.steady), "not steady".to_owned()),
         (before.is_some_and(|b| b.steady_not_shown), "steadiness not shown: the drift is known too badly".to_owned()),
-        (control.is_some_and(|c| c.failed), "the control of this instrument and geometry failed".to_owned()),
+        (around.control.is_some_and(|c| c.failed), "the control of this instrument and geometry failed".to_owned()),
+        (around.restart_failed, "a restart in the old sense shows a change that none may".to_owned()),
+        (around.fallen, "the torque fell for good".to_owned()),
     ])
 }
 
@@ -312,7 +340,7 @@ mod tests {
     }
 
     fn judged(read: ReversalRead, control: Option<&Control>) -> Judged {
-        judge(read, control, false, false, &Params::default().judging())
+        judge(read, &Around { control, ..Around::default() }, &Params::default().judging())
     }
 
     #[test]
@@ -357,7 +385,8 @@ mod tests {
 
     #[test]
     fn what_is_not_resolved_keeps_its_bound_alone() {
-        for share in [estimate(0.5, 0.06), estimate(1.02, 0.03), estimate(-0.2, 0.03), estimate(f64::NAN, 0.01)] {
+        let all = [(0.5, 0.06), (1.02, 0.03), (-0.2, 0.03), (0.98, 0.03), (f64::NAN, 0.01)];
+        for share in all.map(|(value, u)| estimate(value, u)) {
             let found = judged(good(share), None);
             assert!(!found.resolved && found.grade == Grade::C, "{share:?}");
             assert_eq!(
@@ -388,6 +417,9 @@ mod tests {
         // Back at 0.007: the choice of twice the first strain covers that.
         let later = judged(good(estimate(0.5, 0.01)), Some(&control(0.014)));
         assert_eq!(later.contact_share.unwrap().value, 0.48);
+        // The viscosity at zero strain says the same: 20 Pa s × 0.52.
+        let at_zero = later.read.after.as_ref().unwrap().viscosity_pa_s.value;
+        assert!((at_zero - 10.4).abs() < 1e-12, "{at_zero}");
         // One reversal keeps the remark; of two, the run has it.
         let mut run = vec![later.clone(), later.clone(), early.clone()];
         assert_eq!(said_once(&mut run[1..]), None);
@@ -400,8 +432,13 @@ mod tests {
     }
 
     #[test]
-    fn a_failed_control_keeps_reversals_out_of_states() {
+    fn a_failed_control_or_restart_or_a_fall_keeps_reversals_out_of_states() {
         let control = Control { failed: true, ..Control::default() };
         assert_eq!(judged(good(estimate(0.5, 0.01)), Some(&control)).grade, Grade::C);
+        let restarted = Around { restart_failed: true, ..Around::default() };
+        let fallen = Around { fallen: true, ..Around::default() };
+        for around in [restarted, fallen] {
+            assert_eq!(judge(good(estimate(0.5, 0.01)), &around, &Params::default().judging()).grade, Grade::C);
+        }
     }
 }

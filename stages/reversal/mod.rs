@@ -8,7 +8,7 @@
 //!
 //! In order: `trace` (readings) → `find` (turning points) → `before`, `noise` (steady stretch) → `dead` (first
 //! usable strain) → `bins`, `transient`, `headline`, `estimator` (value at zero strain) → `beside` (other measurands) →
-//! `read` (a run) → `control`, `identity`, `judge`; `published` is the table of readings.
+//! `restart` (second control) → `read` (a run) → `control`, `identity`, `judge`; `published` is the table of readings.
 
 mod before;
 mod beside;
@@ -20,11 +20,15 @@ mod find;
 mod headline;
 pub mod identity;
 mod judge;
+#[cfg(test)]
+#[allow(clippy::unwrap_used, clippy::disallowed_methods)]
+mod literature;
 mod noise;
 pub mod params;
 pub mod priors;
 mod published;
 mod read;
+mod restart;
 pub mod result;
 #[cfg(test)]
 mod synthetic;

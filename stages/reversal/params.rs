@@ -310,6 +310,10 @@ pub struct Grade {
     /// Difference between forms, in standard uncertainties, above which it is remarked (B).
     #[schemars(range(min = 0.5, max = 10.0))]
     pub forms: f64,
+    /// Relative change of viscosity at a restart in the old sense above which a significant one puts the reversals of its
+    /// run in doubt (C).
+    #[schemars(range(min = 0.001, max = 1.0))]
+    pub restart: f64,
 }
 
 impl Default for Grade {
@@ -325,6 +329,7 @@ impl Default for Grade {
             record_before: 4.0,
             misfit: 2.0,
             forms: 2.0,
+            restart: 0.03,
         }
     }
 }

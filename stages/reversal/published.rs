@@ -3,7 +3,7 @@
 
 use super::read::Outcome;
 use crate::clean::result::{Fate, Points};
-use crate::table::{ColumnSpec, Table};
+use crate::table::{ColumnSpec, Long, TableError, long_to_parquet};
 
 const fn column(name: &'static str, unit: &'static str, meaning: &'static str) -> ColumnSpec {
     ColumnSpec { name, unit, meaning }
@@ -38,31 +38,37 @@ pub(super) fn fates(points: &Points, outcome: &Outcome) -> Vec<Fate> {
     fates
 }
 
-/// The table, a row per reading.
-pub(super) fn table(points: &Points, outcome: &Outcome, fates: &[Fate]) -> Table {
-    let n = points.len();
-    let (mut number, mut strain) = (vec![None; n], vec![None; n]);
+/// The table as Parquet, a row per reading.
+///
+/// # Errors
+/// If the points are not of one length.
+pub(super) fn parquet(points: &Points, outcome: &Outcome, fates: &[Fate]) -> Result<Vec<u8>, TableError> {
+    let (mut number, mut strain) = (vec![None; points.len()], vec![f64::NAN; points.len()]);
     for mark in &outcome.marks {
-        number[mark.origin] = Some(i64::from(mark.number));
-        strain[mark.origin] = Some(mark.strain);
+        number[mark.origin] = Some(mark.number);
+        strain[mark.origin] = mark.strain;
     }
-    let table = Table::new()
-        .text("run", std::iter::repeat_n(Some(outcome.read.run.clone()), n))
-        .int("row", points.row.iter().map(|r| Some(i64::from(*r))))
-        .int("step", points.step.iter().map(|s| Some(*s)));
-    let floats = [
-        &points.time_s,
-        &points.torque_n_m,
-        &points.sample_torque_n_m,
-        &points.speed_rad_per_s,
-        &points.stress_pa,
-        &points.rate_per_s,
-        &points.strain,
-        &points.viscosity_pa_s,
-        &points.normal_force_n,
-        &points.temperature_c,
+    let run = |_: usize| Some(outcome.read.run.clone());
+    let number = |row: usize| number[row].map(i64::from);
+    let excluded = |row: usize| fates[row].text();
+    let values = [
+        Long::TextAt(&run),
+        Long::Line(&points.row),
+        Long::Int(&points.step),
+        Long::Float(&points.time_s),
+        Long::Float(&points.torque_n_m),
+        Long::Float(&points.sample_torque_n_m),
+        Long::Float(&points.speed_rad_per_s),
+        Long::Float(&points.stress_pa),
+        Long::Float(&points.rate_per_s),
+        Long::Float(&points.strain),
+        Long::Float(&points.viscosity_pa_s),
+        Long::Float(&points.normal_force_n),
+        Long::Float(&points.temperature_c),
+        Long::IntAt(&number),
+        Long::Float(&strain),
+        Long::TextAt(&excluded),
     ];
-    let named = COLUMNS[3..13].iter().zip(floats);
-    let table = named.fold(table, |t, (spec, values)| t.float(spec.name, values.iter().map(|v| Some(*v))));
-    table.int("reversal", number).float("strain_since_reversal", strain).text("excluded", fates.iter().map(Fate::text))
+    let named: Vec<_> = COLUMNS.iter().map(|column| column.name).zip(values).collect();
+    long_to_parquet(points.len(), &named)
 }

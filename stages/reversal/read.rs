@@ -6,12 +6,13 @@ use super::beside;
 use super::bins::{Bin, Reading};
 use super::dead::{Diffusion, dead_strain};
 use super::estimator::{Change, Estimator, Fitted};
-use super::find::{Turn, turns};
+use super::find::{Turn, stops, turns};
 use super::headline::{Minimum, averaged};
 use super::noise::{self, Window};
 use super::params::{Choices, Fit, Reading as Settings};
+use super::restart;
 use super::result::{
-    After, Before, Choice, Controlled, DeadStrain, Estimate, FormFit, Noise, Response, ReversalRead, RunRead,
+    After, Before, Choice, Controlled, DeadStrain, Estimate, FormFit, Noise, Response, Restart, ReversalRead, RunRead,
 };
 use super::trace::{Trace, median};
 use super::transient::Form;
@@ -75,6 +76,9 @@ pub(super) fn read(points: &Points, setup: &Setup<'_>) -> Outcome {
         outcome.marks.extend(run.marks(k, turn, found[k].as_ref(), &reversal));
         outcome.read.reversals.push(reversal);
     }
+    outcome.read.restarts = run.restarts();
+    outcome.read.fallen =
+        found.iter().zip(1..).filter(|(f, _)| run.fell(f.as_ref())).map(|(_, number)| number).collect();
     outcome.read.run = setup.run.to_owned();
     outcome.read.rows = points.len() as u64;
     outcome.read.remarks = run.remarks();
@@ -82,12 +86,12 @@ pub(super) fn read(points: &Points, setup: &Setup<'_>) -> Outcome {
 }
 
 /// Counts of readings by reason, from the fates after marking.
-pub(super) fn excluded<'a>(reasons: impl Iterator<Item = &'a [&'static str]>) -> BTreeMap<String, u64> {
-    let mut counts = BTreeMap::new();
-    for reason in reasons.flatten() {
-        *counts.entry((*reason).to_owned()).or_insert(0) += 1;
+pub(super) fn excluded(reasons: impl Iterator<Item = &'static str>) -> BTreeMap<String, u64> {
+    let mut counts: BTreeMap<&str, u64> = BTreeMap::new();
+    for reason in reasons {
+        *counts.entry(reason).or_insert(0) += 1;
     }
-    counts
+    counts.into_iter().map(|(reason, count)| (reason.to_owned(), count)).collect()
 }
 
 /// The stretches of a turn and the window before it.
@@ -113,6 +117,20 @@ impl Run<'_> {
         let stretches = before::stretches(self.trace, self.turns, k, &settings.find, &settings.before)?;
         let steady = before::window(self.trace, stretches.before.clone(), settings.before.window, &settings.before);
         Some(Found { stretches, steady })
+    }
+
+    /// Whether readings around a reversal lie behind an irreversible fall of the torque, which clean flags.
+    fn fell(&self, found: Option<&Found>) -> bool {
+        let around = found.map(|f| f.stretches.before.start..f.stretches.after.end);
+        let fate = |i: usize| self.points.fate[self.trace.origin[i]].reasons();
+        around.into_iter().flatten().any(|i| fate(i).any(|reason| reason == "edge-fracture"))
+    }
+
+    fn restarts(&self) -> Vec<Restart> {
+        let row = |i: usize| self.points.row[self.trace.origin[i]];
+        let settings = self.setup.settings;
+        let run = restart::Run { trace: self.trace, diffusion: self.diffusion(), settings, row: &row };
+        run.restarts(self.turns, &stops(self.trace, &settings.find))
     }
 
     fn reversal(&self, k: usize, all: &[Option<Found>]) -> ReversalRead {
@@ -446,7 +464,7 @@ impl Run<'_> {
     /// The contact share with the readings left in, before and after, that were set aside as spikes and for nothing else.
     fn with_spikes(&self, estimator: &Estimator<'_>, base: &Fitted, turn: &Turn, found: &Found) -> Option<Estimate> {
         let (before, after) = (found.stretches.before.clone(), found.stretches.after.clone());
-        let is_spike = |i: &usize| self.points.fate[self.trace.origin[*i]].reasons() == ["spike"];
+        let is_spike = |i: &usize| self.points.fate[self.trace.origin[*i]].reasons().eq(["spike"]);
         let spikes: Vec<usize> = before.clone().chain(after.clone()).filter(is_spike).collect();
         if spikes.is_empty() {
             return Some(base.share(estimator));

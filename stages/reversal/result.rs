@@ -3,6 +3,7 @@
 
 use crate::clean::result::{Account, Limit};
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 
 /// Which quantity the instrument held.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -218,6 +219,17 @@ pub struct ReversalRead {
     pub remarks: Vec<String>,
 }
 
+/// A stop after which the sample was sheared on in the old sense, under the same command.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Restart {
+    /// Line in the export of the first reading after the leaving.
+    pub row: u32,
+    /// Time of the leaving, s.
+    pub time_s: f64,
+    /// 1 − η/η_before over strain 0.02–0.3 after the leaving, which must be zero; none where it cannot be read.
+    pub drop: Option<Estimate>,
+}
+
 /// All that one run says by itself.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct RunRead {
@@ -225,10 +237,14 @@ pub struct RunRead {
     pub run: String,
     /// The reversals in order.
     pub reversals: Vec<ReversalRead>,
+    /// Stops after which the sample was sheared on in the old sense.
+    pub restarts: Vec<Restart>,
+    /// Numbers of reversals around which the torque fell for good.
+    pub fallen: Vec<u32>,
     /// Remarks of the run: a missing or doubled reversal, an aborted leg.
     pub remarks: Vec<String>,
     /// Readings excluded by reason.
-    pub excluded: std::collections::BTreeMap<String, u64>,
+    pub excluded: BTreeMap<String, u64>,
     /// Where each reading went.
     pub account: Account,
     /// All readings.
@@ -320,6 +336,9 @@ pub struct Identity {
     pub started: Option<String>,
     /// Rows of data in the export.
     pub rows: u64,
+    /// Chosen entries of the preamble by their keys; none where the export lacks it.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub preamble: BTreeMap<String, Option<String>>,
 }
 
 /// A judged reversal: everything a state or a table needs.
@@ -349,7 +368,7 @@ pub struct JudgedRun {
     /// Its reversals.
     pub reversals: Vec<Judged>,
     /// Readings excluded by reason; a reading with several counts under each.
-    pub excluded: std::collections::BTreeMap<String, u64>,
+    pub excluded: BTreeMap<String, u64>,
     /// Where each row of the export went, so that the numbers add up.
     pub account: Account,
     /// Numbers by which the flow is judged.

@@ -6,7 +6,7 @@
 use super::bins::{Reading, bins};
 use super::control::control;
 use super::headline::{Problem, averaged, fit};
-use super::judge::judge;
+use super::judge::{Around, judge};
 use super::noise::{Window, pooled};
 use super::params::{Choices, Fit, Params};
 use super::read::{Outcome, Setup, read};
@@ -39,15 +39,15 @@ fn plain() -> Params {
     Params { choices: Rule::Off, ..Params::default() }
 }
 
-fn reads(points: &Points) -> Vec<ReversalRead> {
+pub(super) fn reads(points: &Points) -> Vec<ReversalRead> {
     outcome(points, false, &plain(), &notes()).read.reversals
 }
 
-fn judged(points: &Points) -> Vec<Judged> {
-    reads(points).into_iter().map(|r| judge(r, None, false, false, &plain().judging())).collect()
+pub(super) fn judged(points: &Points) -> Vec<Judged> {
+    reads(points).into_iter().map(|r| judge(r, &Around::default(), &plain().judging())).collect()
 }
 
-fn share(read: &ReversalRead) -> Estimate {
+pub(super) fn share(read: &ReversalRead) -> Estimate {
     read.after.as_ref().unwrap().contact_share
 }
 
@@ -258,7 +258,7 @@ fn a_step_set_aside_by_hand_is_not_usable_and_says_why() {
     }
     let notes = CleanNotes { set_aside_steps: vec![(2, "bubble".to_owned())], ..notes() };
     let read = outcome(&points, false, &plain(), &notes).read.reversals.swap_remove(0);
-    let j = judge(read, None, false, false, &plain().judging());
+    let j = judge(read, &Around::default(), &plain().judging());
     assert_eq!((j.grade, j.resolved, j.contact_share), (Grade::F, false, None));
     assert!(j.remarks.contains(&"set aside: bubble".to_owned()));
 }
@@ -358,7 +358,8 @@ fn a_control_hands_on_dead_time_and_offset() {
     // It transfers as a time: at this rate as a strain, beyond what the run alone would have used.
     let sample = Protocol::default().points(&mut Draws::new(5), |g| HALF.at(g));
     let alone = judged(&sample).swap_remove(0);
-    let with = judge(reads(&sample).swap_remove(0), Some(&found), false, false, &plain().judging());
+    let around = Around { control: Some(&found), ..Around::default() };
+    let with = judge(reads(&sample).swap_remove(0), &around, &plain().judging());
     assert!(alone.resolved && !with.resolved);
     assert!((with.read.dead.control / (0.5 * dead) - 1.0).abs() < 0.02);
 }
@@ -426,7 +427,7 @@ fn the_published_record_gives_its_known_answers() {
         assert!((after.strain_at_minimum - 0.14657).abs() < 0.06, "{}", after.strain_at_minimum);
         // 63.2 % of the way back is reached at 1.90 (22e^{−Γ/1.6} = 0.368·18.192).
         assert!((after.recovery_strain.unwrap() - 1.90).abs() < 0.1, "{:?}", after.recovery_strain);
-        assert!(!judge(read.clone(), None, false, false, &plain().judging()).resolved);
+        assert!(!judge(read.clone(), &Around::default(), &plain().judging()).resolved);
     }
 }
 
@@ -498,20 +499,20 @@ fn single_particle_transients_hold_their_share_with_the_noise_that_they_show() {
     }
 }
 
-fn call(work: Work, settings: &[Settings], inputs: Vec<(String, Arc<[u8]>)>) -> Produced {
+fn call(work: Work, settings: &[Settings], inputs: Vec<(String, Arc<Vec<u8>>)>) -> Produced {
     let (scratch, never) = (tempfile::tempdir().unwrap(), AtomicBool::new(false));
     work(&Context::new(settings, inputs, None, scratch.path(), &never)).unwrap()
 }
 
-fn output(produced: &Produced, name: &str) -> Arc<[u8]> {
-    produced.outputs.iter().find(|(n, _)| *n == name).unwrap().1.as_slice().into()
+fn output(produced: &Produced, name: &str) -> Arc<Vec<u8>> {
+    produced.outputs.iter().find(|(n, _)| *n == name).unwrap().1.clone().into()
 }
 
 #[test]
 fn the_three_tasks_run_from_points_to_judgement() {
     let params = plain();
     let (geometry, instrument) = (Settings::new("geometry", "g", &cone()), Settings::new("instrument", "i", &bench()));
-    let notes: Arc<[u8]> = serde_json::to_vec(&notes()).unwrap().into();
+    let notes: Arc<Vec<u8>> = serde_json::to_vec(&notes()).unwrap().into();
     let read_task = |newtonian: bool, transient: fn(f64) -> f64| {
         let points = Protocol::default().points(&mut Draws::new(6), transient);
         let settings = [
@@ -536,13 +537,14 @@ fn the_three_tasks_run_from_points_to_judgement() {
         instrument: "bench".into(),
         loading: None,
         repeat: None,
+        preamble: Vec::new(),
     };
     let settings = [
         Settings::new("reversal", "stages.reversal", &params.judging()),
         Settings::new("identity", "i", &rule),
         geometry.clone(),
     ];
-    let head: Arc<[u8]> = serde_json::to_vec(&Head::default()).unwrap().into();
+    let head: Arc<Vec<u8>> = serde_json::to_vec(&Head::default()).unwrap().into();
     let inputs = vec![
         ("read".into(), output(&run, "read")),
         ("notes".into(), notes.clone()),

@@ -39,7 +39,7 @@ impl Trace {
         for i in 0..points.len() {
             let known = [points.time_s[i], points.strain[i], points.rate_per_s[i]].iter().all(|v| v.is_finite());
             let later = trace.time.last().is_none_or(|t| points.time_s[i] > *t);
-            if known && later && !points.fate[i].reasons().iter().any(|r| NO_MOTION.contains(r)) {
+            if known && later && !points.fate[i].reasons().any(|r| NO_MOTION.contains(&r)) {
                 trace.push(points, i);
             }
         }
@@ -56,7 +56,7 @@ impl Trace {
         self.inertia.push(points.inertia_torque_n_m[i]);
         self.stress.push(points.stress_pa[i]);
         self.kept.push(points.fate[i].kept() && points.stress_pa[i].is_finite());
-        self.drive.push(points.fate[i].reasons().contains(&"instrument-inertia"));
+        self.drive.push(points.fate[i].has("instrument-inertia"));
     }
 
     /// Number of readings.

@@ -4,8 +4,8 @@
 use super::identity::Rule;
 use super::params::{Controlling, Judging, Reading};
 use super::read::Setup;
-use super::result::{Control, JudgedRun, RunRead};
-use super::{control, judge, published, read};
+use super::result::{Control, JudgedRun, ReversalRead, RunRead};
+use super::{control, judge, published, read, restart};
 use crate::clean::result::{Account, CleanNotes, Fate, Points};
 use crate::ingest::result::Head;
 use crate::physics::geometry::{Geometry, Shape};
@@ -37,9 +37,9 @@ pub fn read_work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
     };
     let mut outcome = read::read(&points, &setup);
     let fates = published::fates(&points, &outcome);
-    outcome.read.excluded = read::excluded(fates.iter().map(Fate::reasons));
+    outcome.read.excluded = read::excluded(fates.iter().copied().flat_map(Fate::reasons));
     outcome.read.account = Account::new(fates.iter());
-    let table = published::table(&points, &outcome, &fates).to_parquet()?;
+    let table = published::parquet(&points, &outcome, &fates)?;
     Ok(Produced::default().with_json("read", &outcome.read)?.with("points", table))
 }
 
@@ -70,9 +70,20 @@ pub fn judge_work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
     let control: Option<Control> = has_control.then(|| context.json("control")).transpose()?;
     let identity = rule.resolve(&head).map_err(|problem| vec![problem])?;
     let plates = matches!(geometry.shape, Shape::ParallelPlates { .. });
-    let judged = |r| judge::judge(r, control.as_ref(), plates, identity.control, &settings);
+    let around = judge::Around {
+        control: control.as_ref(),
+        plates,
+        is_control: identity.control,
+        restart_failed: restart::failed(&read.restarts, settings.grade.restart),
+        fallen: false,
+    };
+    let judged = |r: ReversalRead| {
+        let fallen = read.fallen.contains(&r.number);
+        judge::judge(r, &judge::Around { fallen, ..around }, &settings)
+    };
     let mut reversals: Vec<_> = read.reversals.into_iter().map(judged).collect();
-    let once = judge::said_once(&mut reversals).into_iter().collect();
+    let restarts = restart::said(&read.restarts, settings.grade.restart);
+    let once = restarts.into_iter().chain(judge::said_once(&mut reversals)).collect();
     let remarks = [head.remarks, notes.remarks, read.remarks, once].concat();
     let mut account = read.account;
     account.refuse(&head.refused);

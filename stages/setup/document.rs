@@ -282,6 +282,9 @@ pub(super) struct Raw {
     /// Where the repeat's name comes from.
     #[serde(default)]
     pub repeat: Option<Origin>,
+    /// Entries of the exports' preambles that become columns of the table `runs`, by their keys.
+    #[serde(default)]
+    pub preamble: Vec<String>,
     /// Set-points, stresses or rates; found from the data where left out.
     #[serde(default)]
     #[schemars(with = "Vec<Quantity>")]

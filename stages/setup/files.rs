@@ -153,8 +153,22 @@ fn plan(raw: &Raw, entry: &str, document: &Document, problems: &mut Problems<'_>
             .unwrap_or_default(),
         loading: None,
         repeat: None,
+        preamble: chosen(raw, entry, problems),
         set_points,
     }
+}
+
+/// The keys of the preamble that are to become columns; each once, and none empty.
+fn chosen(raw: &Raw, entry: &str, problems: &mut Problems<'_>) -> Vec<String> {
+    for (index, key) in raw.preamble.iter().enumerate() {
+        let path = format!("{entry}.preamble[{}]", index + 1);
+        if key.trim().is_empty() {
+            problems.add(&path, "the key of a preamble's entry is missing", None);
+        } else if raw.preamble[..index].contains(key) {
+            problems.add(&path, format!("`{key}` is there twice"), None);
+        }
+    }
+    raw.preamble.clone()
 }
 
 /// A stress or a rate.

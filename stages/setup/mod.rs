@@ -119,6 +119,8 @@ pub struct RunPlan {
     pub loading: Option<Name>,
     /// Its repeat in the same way; none: not told.
     pub repeat: Option<Name>,
+    /// Keys of the preamble whose entries become columns of `runs`.
+    pub preamble: Vec<String>,
     /// Set-points that its entry lists.
     pub set_points: Vec<SetPoint>,
 }
@@ -128,7 +130,8 @@ pub struct RunPlan {
 /// # Errors
 /// Every mistake of the study file that can be told apart, in the order of the file.
 pub fn load(folder: &Path, tables: &Tables<'_>) -> Result<Study, Vec<Diagnostic>> {
-    load_text(text(folder)?, folder, tables)
+    let bytes = std::fs::read(folder.join(STUDY_FILE)).map_err(|error| vec![unread(folder, &error)])?;
+    load_text(decoded(bytes)?, folder, tables)
 }
 
 /// The same with another text in place of the study file of `folder`.
@@ -136,6 +139,23 @@ pub fn load(folder: &Path, tables: &Tables<'_>) -> Result<Study, Vec<Diagnostic>
 /// # Errors
 /// As [`load`].
 pub fn load_text(text: String, folder: &Path, tables: &Tables<'_>) -> Result<Study, Vec<Diagnostic>> {
+    meant(text, folder, tables).map_err(|problems| problems.into_iter().map(short).collect())
+}
+
+/// A message holds the words that it is about, and these can be of any length.
+fn short(problem: Diagnostic) -> Diagnostic {
+    let clip = |text: String| match text.chars().count() {
+        0..=600 => text,
+        all => {
+            let (head, tail): (String, String) =
+                (text.chars().take(300).collect(), text.chars().skip(all - 200).collect());
+            format!("{head} … {tail}")
+        }
+    };
+    Diagnostic { message: clip(problem.message), help: problem.help.map(clip), ..problem }
+}
+
+fn meant(text: String, folder: &Path, tables: &Tables<'_>) -> Result<Study, Vec<Diagnostic>> {
     let source = Source::read(STUDY_FILE, text)?;
     if !source.has("study") {
         let problem = Diagnostic::new("`study` is missing").at(Place::file(STUDY_FILE));
@@ -204,12 +224,12 @@ fn resolve(document: Document, folder: &Path, tables: &Tables<'_>, problems: &mu
 }
 
 /// The study file as text, without a byte-order mark.
-fn text(folder: &Path) -> Result<String, Vec<Diagnostic>> {
-    let bytes = std::fs::read(folder.join(STUDY_FILE)).map_err(|error| vec![unread(folder, &error)])?;
+fn decoded(bytes: Vec<u8>) -> Result<String, Vec<Diagnostic>> {
     let text = String::from_utf8(bytes).map_err(|error| {
         let valid = String::from_utf8_lossy(&error.as_bytes()[..error.utf8_error().valid_up_to()]).into_owned();
         let line = valid.matches('\n').count() as u64 + 1;
-        let place = Place::line(STUDY_FILE, line);
+        let column = valid.chars().rev().take_while(|c| *c != '\n').count() as u64 + 1;
+        let place = Place { column: Some(column), ..Place::line(STUDY_FILE, line) };
         vec![Diagnostic::new("the study file is not UTF-8").at(place).help("save it as UTF-8 in the editor")]
     })?;
     let text = text.strip_prefix('\u{feff}').map_or(text.clone(), str::to_owned);
@@ -236,6 +256,9 @@ fn unread(folder: &Path, error: &std::io::Error) -> Diagnostic {
     }
 }
 
+#[cfg(test)]
+#[allow(clippy::panic)]
+mod hostile;
 #[cfg(test)]
 #[allow(clippy::unwrap_used, clippy::panic)]
 mod tests;

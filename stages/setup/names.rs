@@ -17,6 +17,12 @@ pub fn subject(path: &str) -> String {
     subject
 }
 
+/// The file of a run, whose name has the sheet behind `#` where the file is a workbook. Other names may hold a `#` too.
+pub fn file_of(run: &str) -> &str {
+    let workbook = |file: &&str| [".xlsx", ".xlsm"].iter().any(|ending| file.to_lowercase().ends_with(ending));
+    run.match_indices('#').map(|(at, _)| &run[..at]).find(workbook).unwrap_or(run)
+}
+
 /// Looks up the `name` that stands at `path` among the `kind`s there are.
 pub(super) fn refer<'m, T>(
     problems: &mut Problems<'_>,
@@ -82,6 +88,13 @@ mod tests {
         assert_eq!(subject("raw/A54/L2.txt"), "raw/A54/L2.txt");
         assert_eq!(subject("raw/é b[1].txt"), "raw/%C3%A9%20b%5B1%5D.txt");
         assert_ne!(subject("raw/%20"), subject("raw/ "));
+    }
+
+    #[test]
+    fn a_sheet_lies_in_its_workbook() {
+        assert_eq!(file_of("raw/S1.xlsx#filling #2"), "raw/S1.xlsx");
+        assert_eq!(file_of("raw/a#1.XLSX#L1"), "raw/a#1.XLSX");
+        assert_eq!(file_of("raw/a#1.txt"), "raw/a#1.txt");
     }
 
     #[test]

@@ -8,12 +8,12 @@ use std::fs;
 use tempfile::TempDir;
 
 /// The tables that claims of these tests can be about.
-fn tables() -> Tables<'static> {
+pub(super) fn tables() -> Tables<'static> {
     BTreeMap::from([("states", vec!["sample", "set_point", "contact_share", "viscosity_pa_s"])])
 }
 
 /// A study folder with this study file and empty files at these paths.
-fn folder(study: &str, files: &[&str]) -> TempDir {
+pub(super) fn folder(study: &str, files: &[&str]) -> TempDir {
     let folder = TempDir::new().unwrap();
     fs::write(folder.path().join(STUDY_FILE), study).unwrap();
     for file in files {
@@ -81,7 +81,7 @@ fn the_ledger_study_in_si() {
 }
 
 /// A study with everything; tests change a line of it.
-const WHOLE: &str = "\
+pub(super) const WHOLE: &str = "\
 study: Beads in oil
 authors: [{name: Invented Person, orcid: 0000-0002-1825-0097}]
 date: 2026-11-25
@@ -117,7 +117,7 @@ claims:
   - {says: Contacts carry most, table: states, where: {sample: A54, set_point: 100 Pa}, column: contact_share, value: 0.86, within: 0.03}
 ";
 
-const FILES: [&str; 3] = ["raw/A54/L1_R1.txt", "raw/A54/L1_R2.txt", "raw/oil.txt"];
+pub(super) const FILES: [&str; 3] = ["raw/A54/L1_R1.txt", "raw/A54/L1_R2.txt", "raw/oil.txt"];
 
 #[test]
 fn everything_is_understood() {
@@ -467,7 +467,7 @@ fn the_study_file_itself() {
     assert_eq!(found(&directory), "study.yaml: `study.yaml` is a folder (the study file is a text file)\n");
     let latin = folder("", &[]);
     fs::write(latin.path().join(STUDY_FILE), b"study: A\nabstract: M\xfcller\n").unwrap();
-    assert_eq!(found(&latin), "study.yaml:2: the study file is not UTF-8 (save it as UTF-8 in the editor)\n");
+    assert_eq!(found(&latin), "study.yaml:2:12: the study file is not UTF-8 (save it as UTF-8 in the editor)\n");
 }
 
 #[test]

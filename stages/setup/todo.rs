@@ -20,7 +20,12 @@ pub(super) fn none_left(source: &Source) -> Result<(), Vec<Diagnostic>> {
     });
     let mut found: Vec<Diagnostic> = innermost.map(|path| unfinished(path, source)).collect();
     found.sort_by_key(|problem| problem.place.as_ref().map(|place| (place.line, place.column)));
-    if found.is_empty() { Ok(()) } else { Err(found) }
+    let Some(last) = found.last_mut() else { return Ok(()) };
+    // The same for all of them, so it is said once.
+    last.help = Some(format!(
+        "put what you know in the place of each `{MARK}`, or take its key out; `shearback schema` tells what it means"
+    ));
+    Err(found)
 }
 
 fn marked(text: &str) -> bool {
@@ -28,8 +33,5 @@ fn marked(text: &str) -> bool {
 }
 
 fn unfinished(path: &str, source: &Source) -> Diagnostic {
-    let help = format!(
-        "put what you know in the place of `{MARK}`, or take the key out; `shearback schema` tells what it means"
-    );
-    Diagnostic::new(format!("`{path}` is still to be filled in")).at(source.place(path)).help(help)
+    Diagnostic::new(format!("`{path}` is still to be filled in")).at(source.place(path))
 }

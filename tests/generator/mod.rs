@@ -7,9 +7,9 @@
 
 mod campaign;
 mod exports;
-mod instrument;
-mod material;
-mod random;
+pub(crate) mod instrument;
+pub(crate) mod material;
+pub(crate) mod random;
 mod run;
 mod truth;
 

@@ -21,7 +21,9 @@ KNOWN = {
     "`publisher` property": "a study has none: who publishes it is known to the repository that takes it",
     "SoftwareApplication id SHOULD be an absolute URI": "this program has no address of its own",
     "should not have both version and softwareVersion": "RO-Crate 1.2 asks for the one, the profile for the other",
-    "SHOULD have a contactPoint property": "addresses of authors are not in a study file; their ORCID is",
+    "organization SHOULD have a URL": "a study file has the names of affiliations and no more",
+    "SHOULD have a ROR identifier": "the same",
+    "contactPoint": "addresses of authors are not in a study file; their ORCID is",
 }
 CHANGED = {"input", "output", "FormalParameter", "ComputationalWorkflow"}
 

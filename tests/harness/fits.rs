@@ -91,8 +91,11 @@ fn draw(k: usize, n: usize) -> Vec<u32> {
     times
 }
 
+/// Fits with the number of their replicate.
+type Fits = Vec<(usize, Minimum)>;
+
 /// Replicates `from`, `from` + [`THREADS`] …; a datum drawn twice is one row that counts twice.
-fn replicates(all: &Global<'_>, draws: &[Vec<u32>], start: &[f64], from: usize) -> Vec<(usize, Minimum)> {
+fn replicates(all: &Global<'_>, draws: &[Vec<u32>], start: &[f64], from: usize) -> Fits {
     let of = |k: usize| {
         let drawn = all.rows.iter().zip(&draws[k]).filter(|(_, times)| **times > 0);
         let rows = drawn.map(|((phi, at, ln, _), times)| (*phi, *at, *ln, *times)).collect();
@@ -131,7 +134,7 @@ pub(crate) fn trial(typed: &[String]) -> ExitCode {
     }
     let start = minimise(&all, &[0.66, 0.58, libm::log(8.0), 0.0, 0.0], Effort::default()).parameters;
     let began = Instant::now();
-    let parts: Vec<(Vec<(usize, Minimum)>, Option<f64>)> = std::thread::scope(|scope| {
+    let parts: Vec<(Fits, Option<f64>)> = std::thread::scope(|scope| {
         let (all, draws, start) = (&all, &draws, &start);
         let timed = |from: usize| {
             let before = processor_time();
@@ -143,7 +146,7 @@ pub(crate) fn trial(typed: &[String]) -> ExitCode {
     });
     let took = began.elapsed().as_secs_f64();
     let processor = parts.iter().map(|p| p.1).sum::<Option<f64>>();
-    let mut found: Vec<(usize, Minimum)> = parts.into_iter().flat_map(|p| p.0).collect();
+    let mut found: Fits = parts.into_iter().flat_map(|p| p.0).collect();
     found.sort_by_key(|f| f.0);
     print(&found, &start, took, processor);
     ExitCode::SUCCESS

@@ -1,5 +1,7 @@
 //! Folders of their own, the real program, and the open studies.
 
+#[path = "../../stages/ingest/made_workbook.rs"]
+pub mod made_workbook;
 pub mod remembered;
 pub mod table;
 

@@ -135,7 +135,7 @@ fn uncertainties_are_what_estimates_scatter() {
 /// Whole studies with errors that states share, and every twentieth state far off.
 #[test]
 fn wild_states_leave_intervals_that_hold() {
-    let (mut held, studies) = ([0; 5], 200);
+    let (mut held, studies) = ([0; 5], 60);
     for seed in 0..studies {
         let mut normals = Normals::new(5000 + seed);
         let (mut states, samples) = study(&[0.47, 0.51, 0.54], 3, &mut normals);
@@ -156,6 +156,6 @@ fn wild_states_leave_intervals_that_hold() {
             assert!(row.remarks.iter().any(|r| r.starts_with("robust loss")), "{row:?}");
         }
     }
-    // Of 200 studies 95 % hold; less than 178 has a probability of 10⁻⁴ (binomial).
-    assert!(held.iter().all(|h| *h >= 178), "{held:?}");
+    // 95 % hold; less than 49 of 60 has a probability of 10⁻⁴ (binomial). Of 200 studies 178 or more held, each.
+    assert!(held.iter().all(|h| *h >= 49), "{held:?}");
 }

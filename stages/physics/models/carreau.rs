@@ -68,6 +68,10 @@ impl Model for Carreau {
         (p[0] - p[1]) * part / eta * (p[3] - 1.0) * (base - 1.0) / base
     }
 
+    fn plateaus(&self) -> bool {
+        true
+    }
+
     /// The ends of the data as plateaus, the middle of the rates as λ and a factor of 10 beside it.
     fn starts(&self, data: &[(Point, f64)]) -> Vec<Vec<f64>> {
         if data.is_empty() {

@@ -122,6 +122,11 @@ pub trait Model {
         0.0
     }
 
+    /// Whether it passes from one level to another, so that data on one level tell it nothing.
+    fn plateaus(&self) -> bool {
+        false
+    }
+
     /// Starting values from data (point, ln η), the most likely first; empty without data.
     fn starts(&self, data: &[(Point, f64)]) -> Vec<Vec<f64>>;
 }

@@ -62,6 +62,7 @@ pub(super) fn judged(readings: &[Reading], label: &Label<'_>, declared: &Declare
         instrument: instrument.name.clone(),
         loading: Some(Name::Fixed(label.loading.to_owned())),
         repeat: None,
+        preamble: Vec::new(),
     };
     let judging = vec![
         Settings::new("reversal", "", &params.judging()),

@@ -132,6 +132,12 @@ impl Outcome {
         Some(Result::new(share.value, share.low.zip(share.high), self.study.share))
     }
 
+    /// Error and standard uncertainty of what was read of the first reversal, whether or not it counts as resolved.
+    fn fitted(&self) -> Option<(f64, f64)> {
+        let share = self.said.reversal.as_ref()?.read.after.as_ref()?.contact_share;
+        Some((share.value - self.study.loadings[0], share.u))
+    }
+
     /// Whether the first reversal is called resolved.
     fn resolved(&self) -> bool {
         self.said.reversal.as_ref().is_some_and(|j| j.resolved)

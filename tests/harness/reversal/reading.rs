@@ -59,7 +59,8 @@ pub(crate) fn read(study: &Study, params: &Params, seed: u64) -> Result<Said, Ve
 /// Readings of the second leg below strain 0.05 after the turning point.
 fn early(readings: &Readings) -> usize {
     let angles = readings.angle_rad.iter().flatten();
-    let second: Vec<f64> = angles.zip(&readings.step).filter(|(_, step)| **step == 2).map(|(angle, _)| *angle).collect();
+    let second: Vec<f64> =
+        angles.zip(&readings.step).filter(|(_, step)| **step == 2).map(|(angle, _)| *angle).collect();
     let place = |angle: &f64| angle / libm::tan(ANGLE);
     let turn = second.iter().map(place).fold(f64::NEG_INFINITY, f64::max);
     let lowest = second.iter().map(place).position(|p| p == turn).unwrap_or(0);
@@ -150,6 +151,7 @@ fn judged(readings: &Readings, loading: usize, params: &Params) -> Result<Judged
         instrument: instrument.name,
         loading: None,
         repeat: None,
+        preamble: Vec::new(),
     };
     let judging =
         [Settings::new("reversal", "stages.reversal", &params.judging()), Settings::new("identity", "raw", &rule)];
@@ -162,14 +164,10 @@ fn judged(readings: &Readings, loading: usize, params: &Params) -> Result<Judged
     pipeline::stage::from_json("judged", &output(&judged, "judged"))
 }
 
-fn call(work: Work, settings: &[Settings], inputs: Vec<(String, Arc<[u8]>)>) -> Result<Produced, Vec<Diagnostic>> {
+fn call(work: Work, settings: &[Settings], inputs: Vec<(String, Arc<Vec<u8>>)>) -> Result<Produced, Vec<Diagnostic>> {
     work(&Context::new(settings, inputs, None, Path::new("."), &AtomicBool::new(false)))
 }
 
-fn output(produced: &Produced, name: &str) -> Arc<[u8]> {
-    produced
-        .outputs
-        .iter()
-        .find(|(n, _)| *n == name)
-        .map_or_else(|| Arc::from([]), |(_, bytes)| bytes.as_slice().into())
+fn output(produced: &Produced, name: &str) -> Arc<Vec<u8>> {
+    produced.outputs.iter().find(|(n, _)| *n == name).map_or_else(Arc::default, |(_, bytes)| bytes.clone().into())
 }

@@ -141,12 +141,22 @@ fn refused(well: &[&Outcome]) {
             println!("| {}, {} | {} |", origin.name(), class.name(), SHARES.map(of).join(" | "));
         }
     }
-    let lost: Vec<&str> = well.iter().filter(|o| !o.resolved()).flat_map(|o| o.said.reversal.iter()).flat_map(why).collect();
+    let lost: Vec<&str> =
+        well.iter().filter(|o| !o.resolved()).flat_map(|o| o.said.reversal.iter()).flat_map(why).collect();
     let mut kinds: Vec<&str> = lost.clone();
     kinds.sort_unstable();
     kinds.dedup();
     let counts = kinds.iter().map(|k| format!("{k}: {}", lost.iter().filter(|l| *l == k).count()));
     println!("\nWhy: {}.", counts.collect::<Vec<_>>().join("; "));
+    let fitted: Vec<(f64, f64)> = well.iter().filter(|o| !o.resolved()).filter_map(|o| o.fitted()).collect();
+    let n = fitted.len() as f64;
+    let rms = (fitted.iter().map(|(error, u)| (error / u) * (error / u)).sum::<f64>() / n).sqrt();
+    let above = |limit: f64| fitted.iter().filter(|(_, u)| *u > limit).count();
+    println!(
+        "Standard uncertainties of these {n} above 0.06: {}, above 0.08: {}; rms of their errors in units of them: {rms:.2}.",
+        above(0.06),
+        above(0.08)
+    );
 }
 
 /// The rules that refused a reversal, without their numbers.

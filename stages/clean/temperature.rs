@@ -1,0 +1,100 @@
+//! Stress brought to one temperature by the liquid's own viscosity. Changes of temperature that are only remarked stand in
+//! `limits.rs`.
+
+use super::params::TemperatureCorrection;
+use crate::numerics::float::exp;
+use crate::physics::liquids::{Composition, TEMPERATURES};
+use crate::physics::materials::Liquid;
+
+/// Zero of the Celsius scale, K (SI brochure, 9th edition, 2.3.1).
+const ZERO_CELSIUS: f64 = 273.15;
+
+/// By how much stress at a temperature differs from that at the reference.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Scale {
+    /// Temperature to which stress is brought, °C.
+    pub(super) reference: f64,
+    law: Law,
+}
+
+/// How the liquid's viscosity depends on temperature.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Law {
+    /// By the formula of its composition.
+    Known(Composition),
+    /// Falling by this part per kelvin, as exp(−βΔT): over the few kelvin of a run no other law can be told from it.
+    PerKelvin(f64),
+}
+
+impl Scale {
+    /// The scale that the settings ask for.
+    ///
+    /// # Errors
+    /// What is not known, in words that follow "because".
+    pub(super) fn new(settings: &TemperatureCorrection, liquid: &Liquid) -> Result<Self, &'static str> {
+        match (liquid.composition, settings.per_kelvin, settings.reference) {
+            (Some(known), _, reference) => {
+                let own = known.temperature().value - ZERO_CELSIUS;
+                Ok(Self { reference: reference.unwrap_or(own), law: Law::Known(known) })
+            }
+            (None, Some(per_kelvin), Some(reference)) => Ok(Self { reference, law: Law::PerKelvin(per_kelvin) }),
+            (None, None, _) => Err("the liquid is of no known composition, and `per_kelvin` is not stated"),
+            (None, _, None) => Err("the liquid is of no known composition, and `reference` is not stated"),
+        }
+    }
+
+    /// Stress at the reference over stress at this temperature (°C), at one rate; none where the formula does not hold.
+    ///
+    /// The liquid's stress and that of contacts that it drags both scale with its viscosity (dimensional analysis of
+    /// hard particles without inertia and Brownian motion), so that the ratio is that of the liquid's viscosities.
+    pub(super) fn factor(&self, celsius: f64) -> Option<f64> {
+        match self.law {
+            Law::PerKelvin(beta) => Some(exp(beta * (celsius - self.reference))),
+            Law::Known(liquid) => {
+                let at = |celsius: f64| {
+                    let kelvin = celsius + ZERO_CELSIUS;
+                    (TEMPERATURES[0]..=TEMPERATURES[1]).contains(&kelvin).then(|| liquid.at(kelvin).viscosity().value)
+                };
+                Some(at(self.reference)? / at(celsius)?)
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use crate::physics::quantity::Quantity;
+
+    fn liquid(composition: Option<Composition>) -> Liquid {
+        Liquid { name: "carrier".into(), viscosity: None, density: None, composition }
+    }
+
+    /// Viscosities of water by IAPWS R12-08 with the density of IAPWS-95, mPa s: 1.0016 at 20 °C, 0.8900 at 25 °C.
+    #[test]
+    fn water_is_scaled_by_its_formula() {
+        let water = Composition::Water { temperature: Quantity::exact(293.15) };
+        let scale = Scale::new(&TemperatureCorrection::default(), &liquid(Some(water))).unwrap();
+        assert!((scale.reference - 20.0).abs() < 1e-12);
+        // Five digits are known of both.
+        assert!((scale.factor(25.0).unwrap() - 1.0016 / 0.8900).abs() < 2e-4, "{:?}", scale.factor(25.0));
+        assert_eq!(scale.factor(20.0), Some(1.0));
+        assert_eq!(scale.factor(60.0), None, "the formula holds to 40 °C");
+    }
+
+    #[test]
+    fn another_liquid_needs_its_coefficient_and_a_reference() {
+        let settings = TemperatureCorrection { reference: Some(25.0), per_kelvin: Some(0.05) };
+        let scale = Scale::new(&settings, &liquid(None)).unwrap();
+        // exp(0.05 · 2), exp(−0.05 · 1) by hand.
+        assert!((scale.factor(27.0).unwrap() - 1.105_170_918).abs() < 1e-9);
+        assert!((scale.factor(24.0).unwrap() - 0.951_229_425).abs() < 1e-9);
+        for lacking in [
+            TemperatureCorrection { reference: None, ..settings.clone() },
+            TemperatureCorrection { per_kelvin: None, ..settings },
+        ] {
+            assert!(Scale::new(&lacking, &liquid(None)).is_err());
+        }
+    }
+}
