@@ -5,7 +5,7 @@ use super::cleaning;
 use super::exports;
 use super::geometries;
 use super::liquids;
-use super::numbers::{count, setting, setting_percent, whole};
+use super::numbers::{count, setting, setting_percent, significant, whole};
 use super::transient;
 use serde::{Deserialize, Serialize};
 use stages::clean::params::Params as Clean;
@@ -626,10 +626,11 @@ fn identified(fit: &Fit) -> Vec<Sentence> {
         "Intervals of parameters end where the sum of squares, least over all others, has risen by what 95 % allow. A \
          parameter has no value on its bound, where that rise does not come on both sides, where the interval is wider \
          than ±{} for a solid fraction or reaches to a factor of {} either way for a scale (own rules), or where other \
-         parameters take its place to {digits:.0} digits (empirical); the condition number of each fit stands in the \
+         parameters take its place to {} digits (empirical); the condition number of each fit stands in the \
          table of models.",
         setting(rules::WIDEST_FRACTION),
         setting(rules::WIDEST_SCALE),
+        significant(digits, 2),
     );
     let whole = format!(
         "A fit has none where the data miss the model by more than {} standard uncertainties on the average, or where \
@@ -648,8 +649,8 @@ fn identified(fit: &Fit) -> Vec<Sentence> {
     if about(Subject::Thickening) || about(Subject::Packing) {
         let text = format!(
             "A jamming fraction is remarked as implausible where its interval lies above the close packing of equal \
-             spheres, {:.4}, or below {} (own rule).",
-            rules::CLOSEST_PACKING,
+             spheres, {}, or below {} (own rule).",
+            significant(rules::CLOSEST_PACKING, 4),
             setting(rules::LOOSEST_PACKING)
         );
         out.push(say(text, &["stages.fit.models"]));

@@ -2,7 +2,7 @@
 //! somebody wrote down, and no result.
 
 use super::methods::listed;
-use super::numbers::{count, plain};
+use super::numbers::{count, plain, whole};
 use stages::reversal::result::{Controlled, JudgedRun};
 use stages::states::result::{States, StudyReversal};
 use std::collections::BTreeSet;
@@ -57,7 +57,7 @@ fn sheared(reversals: &[&StudyReversal]) -> Option<String> {
     let before = reversals.iter().filter_map(|r| r.judged.read.before.as_ref());
     let record = spread(before.clone().map(|b| b.record_strain), plain)?;
     let after = spread(reversals.iter().map(|r| r.judged.read.strain_after), plain)?;
-    let readings = spread(before.map(|b| f64::from(b.readings)), |n| format!("{n:.0}"))?;
+    let readings = spread(before.map(|b| f64::from(b.readings)), |n| whole(n as u64))?;
     Some(format!(
         "Medians, with the smallest and the largest in brackets: before a reversal a strain of {record} in one sense \
          and at one set-point is on record, after it one of {after}; the window before holds {readings} readings."
