@@ -86,7 +86,8 @@ fn heading(area: &Area<'_>, place: Place, reversal: &StudyReversal) -> Drawn {
     line(&format!("{}  {set_point}", reversal.reversal), 9.5)?;
     let identity = &reversal.identity;
     let repeat = identity.repeat.as_ref().map_or_else(String::new, |r| format!(", repeat {r}"));
-    line(&format!("loading {}{repeat}", shortened(&identity.loading, 24)), 1.5)?;
+    let sample = shortened(&identity.sample, 16);
+    line(&format!("{sample}, loading {}{repeat}", shortened(&identity.loading, 16)), 1.5)?;
     let at = (units(place.left + place.width), units(place.top - 9.5));
     let grade = match reversal.judged.grade {
         grade if reversal.judged.resolved || grade == Grade::F => grade.name().to_owned(),

@@ -552,7 +552,7 @@ fn hierarchy(settings: &InForce, states: &States) -> Vec<Sentence> {
                 "Its standard uncertainty joins, in quadrature, the scatter of the loading means with {} of the median \
                  standard uncertainty of a reversal, which all of a state are taken to share, and with the terms of \
                  instrument and sample. The half-width of its 95 % interval is k times that, \
-                 k² = 1.96² + (t² − 1.96²)·p^{} but at least t²·p, with Student's t of the loading means and the part p \
+                 k² = 1.96² + (t² − 1.96²) times p to the power {}, but at least t²·p, with Student's t of the loading means and the part p \
                  that their scatter has in the variance: by exact calculation this holds 95 to 98 % with two loadings and \
                  95 to 97 % with three or more, whatever that part is in truth (own rule).",
                 setting_percent(params.shared_part),
