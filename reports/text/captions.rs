@@ -238,7 +238,7 @@ pub fn atlas(sample: &str, reversals: &[&StudyReversal]) -> (String, String) {
         "Reversals of {sample}: {} (grades: {}). Across: strain since reversal. Up: viscosity over its steady \
          value before. Circles: binned trace; line: fitted curve; shaded: strain that does not enter the value; diamond \
          on the left edge, where resolved: value at zero strain with its 95 % interval. Above each: name, set-point, \
-         grade, loading.{}{undrawn}",
+         grade, sample, loading.{}{undrawn}",
         count(reversals.len() as u64, "reversal"),
         grades.join(", "),
         within(reversals),
