@@ -517,7 +517,7 @@ fn an_unknown_compliance_and_a_warming_run_are_remarked() {
     // 2 · 4.686 mN m · 0.01 rad/(N m) · 28.636.
     assert!((limit(&notes, "strain-of-twist").0 - 2.684e-3).abs() < 1e-5, "{:?}", limit(&notes, "strain-of-twist"));
     assert_eq!(limit(&notes, "temperature-span"), (1.0, Some(false)));
-    assert!(notes.remarks.iter().any(|r| r.contains("from 24 °C to 25 °C") && r.contains("changes by 0.06")));
+    assert!(notes.remarks.iter().any(|r| r.contains("from 24.00 °C to 25.00 °C") && r.contains("changes by 0.06")));
 }
 
 #[test]

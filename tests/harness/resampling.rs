@@ -161,15 +161,16 @@ mod tests {
         for (data, error) in [(&TREATED[..], 23.3635), (&CONTROL[..], 13.3489)] {
             assert!((error_of_mean(data, 1.0) - error).abs() < 6e-5, "{}", error_of_mean(data, 1.0));
         }
-        // Medians over all resamples: 37.8347 and 13.0759. The scatter of 40,000 draws is below 0.7 %; three of these.
+        // Medians over all resamples: 37.8347 and 13.0759. A deviation of 400,000 draws scatters by 0.31 % at the
+        // fourth moment of the second (17 times the squared variance); three of these.
         for (data, error) in [(&TREATED[..], 37.8347), (&CONTROL[..], 13.0759)] {
             let median = |places: &[usize]| {
                 let mut values: Vec<f64> = places.iter().map(|i| data[*i]).collect();
                 values.sort_by(f64::total_cmp);
                 values[values.len() / 2]
             };
-            let draws = resampled(data.len(), 40_000, &mut Stream::named(1, "mice"), &median);
-            assert!((deviation(&draws) / error - 1.0).abs() < 0.02, "{}", deviation(&draws));
+            let draws = resampled(data.len(), 400_000, &mut Stream::named(1, "mice"), &median);
+            assert!((deviation(&draws) / error - 1.0).abs() < 0.0095, "{}", deviation(&draws));
         }
     }
 
