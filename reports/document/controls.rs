@@ -85,11 +85,15 @@ mod tests {
     #[test]
     fn a_control_that_failed_is_said_first() {
         let (good, runs) = (fixture::control(), fixture::runs());
-        assert!(note(&[good.clone()], &runs).contains("show no drop"), "{}", note(&[good.clone()], &runs));
+        assert!(
+            note(std::slice::from_ref(&good), &runs).contains("show no drop"),
+            "{}",
+            note(std::slice::from_ref(&good), &runs)
+        );
         let bad = Control { failed: true, ..good.clone() };
         assert!(note(&[good.clone(), bad], &runs).starts_with("A control failed"));
         let silent = Control { contact_share: None, ..good.clone() };
-        assert!(note(&[silent.clone()], &runs).starts_with("No reversal of a control"));
+        assert!(note(std::slice::from_ref(&silent), &runs).starts_with("No reversal of a control"));
         assert!(note(&[good, silent], &runs).ends_with("1 control could not be resolved."));
         assert!(note(&[], &runs).starts_with("The study has no control"));
     }

@@ -163,7 +163,7 @@ fn within(reversals: &[&StudyReversal]) -> &'static str {
         let dead = r.judged.read.dead.first_usable();
         r.judged.read.after.iter().flat_map(|a| &a.bins).any(|bin| bin.0 < dead)
     };
-    if reversals.iter().any(|r| shaded(r)) {
+    if reversals.iter().any(shaded) {
         " Circles in the shade, where the control is not back yet, enter the curve but not the value."
     } else {
         ""
