@@ -116,7 +116,7 @@ mod tests {
     const CONTROL: [f64; 9] = [52.0, 104.0, 146.0, 10.0, 51.0, 30.0, 40.0, 27.0, 46.0];
 
     /// Autoregression of first order, 500 values, made with NumPy 2.4.6 and stored to six decimals.
-    const SERIES: &str = include_str!("reference/ar1_series.csv");
+    const SERIES: &str = include_str!("../../stages/reversal/reference/ar1_series.csv");
 
     fn correlation(places: &[usize]) -> f64 {
         let of = |f: fn(&(f64, f64)) -> f64| places.iter().map(|i| f(&LAW_SCHOOLS[*i])).collect::<Vec<f64>>();
