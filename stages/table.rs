@@ -29,6 +29,8 @@ pub struct ColumnSpec {
 pub enum Long<'a> {
     /// Numbers; NaN is written as null.
     Float(&'a [f64]),
+    /// Numbers by row; NaN is written as null.
+    FloatAt(&'a dyn Fn(usize) -> f64),
     /// Whole numbers.
     Int(&'a [i64]),
     /// Lines of a file.
@@ -44,6 +46,7 @@ impl Long<'_> {
     fn rows(&self, rows: Range<usize>) -> Values {
         match self {
             Self::Float(v) => Values::Float(v[rows].iter().map(|v| (!v.is_nan()).then_some(*v)).collect()),
+            Self::FloatAt(at) => Values::Float(rows.map(|row| Some(at(row)).filter(|v| !v.is_nan())).collect()),
             Self::Int(v) => Values::Int(v[rows].iter().map(|v| Some(*v)).collect()),
             Self::Line(v) => Values::Int(v[rows].iter().map(|v| Some(i64::from(*v))).collect()),
             Self::IntAt(at) => Values::Int(rows.map(at).collect()),
