@@ -330,22 +330,36 @@ impl Points {
         let columns = Columns::open(bytes)?;
         let float = |name: &str| columns.floats(name).map(Option::unwrap_or_default);
         Ok(Self {
+            torque_n_m: float("torque_n_m")?,
+            viscosity_pa_s: float("viscosity_pa_s")?,
+            temperature_c: float("temperature_c")?,
+            ..Self::for_reversals(bytes)?
+        })
+    }
+
+    /// The same without what only passes through the search for reversals, which stays empty: torque as exported,
+    /// viscosity and temperature.
+    ///
+    /// # Errors
+    /// As [`Self::from_parquet`].
+    pub fn for_reversals(bytes: &[u8]) -> Result<Self, TableError> {
+        let columns = Columns::open(bytes)?;
+        let float = |name: &str| columns.floats(name).map(Option::unwrap_or_default);
+        Ok(Self {
             row: columns.ints("row")?,
             step: columns.ints("step")?,
             time_s: float("time_s")?,
-            torque_n_m: float("torque_n_m")?,
             sample_torque_n_m: float("sample_torque_n_m")?,
             inertia_torque_n_m: float("inertia_torque_n_m")?,
             speed_rad_per_s: float("speed_rad_per_s")?,
             stress_pa: float("stress_pa")?,
             rate_per_s: float("rate_per_s")?,
             strain: float("strain")?,
-            viscosity_pa_s: float("viscosity_pa_s")?,
             normal_force_n: float("normal_force_n")?,
-            temperature_c: float("temperature_c")?,
             set_stress_pa: float("set_stress_pa")?,
             set_rate_per_s: float("set_rate_per_s")?,
             fate: columns.texts("excluded", Fate::from_text)?.unwrap_or_default(),
+            ..Self::default()
         })
     }
 }
