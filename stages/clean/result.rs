@@ -333,19 +333,25 @@ impl Points {
             torque_n_m: float("torque_n_m")?,
             viscosity_pa_s: float("viscosity_pa_s")?,
             temperature_c: float("temperature_c")?,
+            set_stress_pa: float("set_stress_pa")?,
+            set_rate_per_s: float("set_rate_per_s")?,
             ..Self::for_reversals(bytes)?
         })
     }
 
     /// The same without what only passes through the search for reversals, which stays empty: torque as exported,
-    /// viscosity and temperature.
+    /// viscosity and temperature; and set-points where the export has none.
     ///
     /// # Errors
     /// As [`Self::from_parquet`].
     pub fn for_reversals(bytes: &[u8]) -> Result<Self, TableError> {
         let columns = Columns::open(bytes)?;
         let float = |name: &str| columns.floats(name).map(Option::unwrap_or_default);
+        let some = |values: &Vec<f64>| values.iter().any(|value| !value.is_nan());
+        let if_any = |name: &str| columns.floats(name).map(|values| values.filter(some).unwrap_or_default());
         Ok(Self {
+            set_stress_pa: if_any("set_stress_pa")?,
+            set_rate_per_s: if_any("set_rate_per_s")?,
             row: columns.ints("row")?,
             step: columns.ints("step")?,
             time_s: float("time_s")?,
@@ -356,8 +362,6 @@ impl Points {
             rate_per_s: float("rate_per_s")?,
             strain: float("strain")?,
             normal_force_n: float("normal_force_n")?,
-            set_stress_pa: float("set_stress_pa")?,
-            set_rate_per_s: float("set_rate_per_s")?,
             fate: columns.texts("excluded", Fate::from_text)?.unwrap_or_default(),
             ..Self::default()
         })
