@@ -1,8 +1,8 @@
 //! What choices and variants move, as printed tables: a line per headline number. It analyses nothing.
 
 use super::printed::{Printed, or_missing, printed};
-use crate::text::methods::listed;
 use crate::text::numbers;
+use crate::text::words::listed;
 use stages::states::result::{Interval, States, Thickening, Verdict};
 use stages::uncertainty::result::{ChoiceRow, IN_FORCE};
 

@@ -1,8 +1,8 @@
 //! What the controls say, as a printed table and as the line on the first page. It decides nothing.
 
 use super::printed::{Printed, or_missing, printed};
-use crate::text::methods::listed;
 use crate::text::numbers::{self, count};
+use crate::text::words::listed;
 use stages::reversal::result::{Control, JudgedRun};
 
 /// A row per control: mean, extremes of single reversals, and the time that is not used.

@@ -19,6 +19,7 @@ use crate::text::claims;
 use crate::text::methods::{self, InForce, Paragraph};
 use crate::text::numbers::{self, count};
 use crate::text::said;
+use crate::text::words::listed;
 use serde::{Deserialize, Serialize};
 use stages::claims::result::ClaimRow;
 use stages::fit::result::Fits;
@@ -451,7 +452,7 @@ impl Parts {
             let unseen = t.states_without_value > 0 && above.clone().all(|s| s.contact_share.is_none());
             let upper = t.set_point_high.as_ref().filter(|_| unseen);
             let upper = upper.map_or_else(String::new, |high| format!(", so that the rise is read up to {high} only"));
-            out.push(format!("{states}, {}, {values} could be read{upper}", methods::listed(open.into_iter())));
+            out.push(format!("{states}, {}, {values} could be read{upper}", listed(open.into_iter())));
         }
         out
     }

@@ -2,7 +2,7 @@
 //! once; and what has no place in it.
 
 use super::printed::{Printed, or_missing, printed};
-use crate::text::methods::listed;
+use crate::text::words::listed;
 use stages::reversal::result::JudgedRun;
 use stages::states::result::{State, StudyReversal};
 use std::collections::BTreeMap;

@@ -2,7 +2,7 @@
 //! shares. What is published in full is in `tables`.
 
 use super::printed::{Printed, or_missing, printed};
-use crate::text::methods::listed;
+use crate::text::words::listed;
 use crate::text::{models, numbers, said};
 use stages::fit::result::{FitRow, Fits, Rival};
 use stages::states::result::Interval;

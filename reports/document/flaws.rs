@@ -3,9 +3,9 @@
 
 use super::data::SetAside;
 use super::left_out::{all_gone, telling};
-use crate::text::methods::listed;
 use crate::text::numbers::count;
 use crate::text::said;
+use crate::text::words::listed;
 use stages::reversal::result::{Grade, JudgedRun};
 use stages::states::result::StudyReversal;
 use std::collections::BTreeMap;

@@ -1,9 +1,9 @@
 //! Remarks of runs, states and controls as they are printed: each once, with all that it is said of.
 
 use super::limits;
-use crate::text::methods::listed;
 use crate::text::numbers::count;
 use crate::text::said;
+use crate::text::words::listed;
 use serde::Serialize;
 use stages::reversal::result::{Control, JudgedRun};
 use stages::states::result::State;

@@ -1,8 +1,8 @@
 //! Captions and alternative texts of figures: what is shown, how many, what the bars mean. Counts come from the
 //! same results that are drawn.
 
-use super::methods::listed;
 use super::numbers::{count, plain, plus_minus, significant};
+use super::words::listed;
 use crate::figures::control::few;
 use crate::figures::typical::Chosen;
 use crate::tables::reversals::share_at_minimum;

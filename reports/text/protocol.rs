@@ -1,8 +1,8 @@
 //! The protocol as it was measured: what the exports themselves tell of runs, senses, strains and times. Nothing that
 //! somebody wrote down, and no result.
 
-use super::methods::listed;
 use super::numbers::{count, plain, whole};
+use super::words::listed;
 use stages::reversal::result::{Controlled, JudgedRun};
 use stages::states::result::{States, StudyReversal};
 use std::collections::BTreeSet;

@@ -1,11 +1,13 @@
 //! What is said of how the exports were read: words for missing values, rows that cannot be read, steps, angles.
 
-use super::methods::{InForce, Sentence, listed, say};
-use super::numbers::setting_percent;
+use super::in_force::InForce;
+use super::sentence::{Sentence, say};
+use crate::text::numbers::setting_percent;
+use crate::text::words::listed;
 use stages::ingest::params::Params;
 
 /// Sentences on reading.
-pub fn sentences(settings: &InForce) -> Vec<Sentence> {
+pub(super) fn sentences(settings: &InForce) -> Vec<Sentence> {
     let ingest = &settings.ingest;
     let words = ingest.missing.iter().map(|word| format!("“{word}”"));
     let missing = if ingest.missing.is_empty() {

@@ -1,13 +1,18 @@
 //! What is said of the curve that is fitted to the trace after a reversal, in enough detail to fit it again.
 
-use super::methods::{Given, Sentence, say};
-use super::numbers::{count, setting, significant};
+use super::sentence::{Given, Paragraph, Sentence, say};
+use crate::text::numbers::{self, count, setting, significant};
 use stages::numerics::float;
 use stages::reversal::params::Fit;
 use stages::reversal::priors::{self, Weak};
 
+/// The chapter on the curve.
+pub(super) fn paragraph(fit: &Fit) -> Paragraph {
+    Paragraph { title: "The fitted curve", given: Some(given(fit)), sentences: sentences(fit) }
+}
+
 /// What is said of bins and of the curve that is fitted to them.
-pub fn sentences(fit: &Fit) -> Vec<Sentence> {
+fn sentences(fit: &Fit) -> Vec<Sentence> {
     vec![
         say(bins(fit), &["stages.reversal.fit.bin_width", "stages.reversal.fit.bins"]),
         say(forms(fit), &["stages.reversal.fit.release", "stages.reversal.fit.delay"])
@@ -24,14 +29,19 @@ pub fn sentences(fit: &Fit) -> Vec<Sentence> {
              priors, and their spread is part of the uncertainty.",
             &["stages.reversal.fit"],
         ),
+        say(
+            "Where no form fits the trace within the noise, its uncertainty is widened by the root of the sum of \
+             squares per degree of freedom.",
+            &["stages.reversal.fit"],
+        )
+        .citing(&["birge-1932"]),
     ]
 }
 
 /// The curve and the priors of its parameters.
-pub fn given(fit: &Fit) -> Given {
+fn given(fit: &Fit) -> Given {
     let below = format!("± {}, below zero only", two_digits(fit.prior_width * priors::BELOW_ZERO));
-    let share =
-        |symbol: &str| [symbol, meaning(symbol), "0", &below, super::numbers::MISSING].map(ToOwned::to_owned).to_vec();
+    let share = |symbol: &str| [symbol, meaning(symbol), "0", &below, numbers::MISSING].map(ToOwned::to_owned).to_vec();
     let rows = ["H", "C"].map(share).into_iter().chain(priors::all().into_iter().map(|w| row(fit, &w)));
     Given {
         formula: priors::CURVE,
@@ -50,7 +60,7 @@ fn row(fit: &Fit, w: &Weak) -> Vec<String> {
         format!("± {}", two_digits(deviation))
     };
     let limits = w.limits.map(|(low, high)| format!("{} to {}", two_digits(low), two_digits(high)));
-    let limits = limits.unwrap_or_else(|| super::numbers::MISSING.to_owned());
+    let limits = limits.unwrap_or_else(|| numbers::MISSING.to_owned());
     vec![w.symbol.to_owned(), meaning(w.symbol).to_owned(), centre(w.centre), spread, limits]
 }
 

@@ -1,9 +1,12 @@
-//! Every setting that can change a result changes the methods text: each leaf of the settings in force is given
-//! another value, each rule is switched, and the text must differ.
+//! What holds of the methods text as a whole. Every setting that can change a result changes it: each leaf of the
+//! settings in force is given another value, each rule is switched, and the text must differ.
 
-use super::methods::{InForce, markdown, paragraphs};
+use super::{InForce, markdown, paragraphs};
 use crate::fixture;
 use serde_json::{Value, json};
+use stages::references;
+use stages::settings::Rule;
+use stages::states::result::States;
 
 fn text(settings: &InForce) -> String {
     markdown(&paragraphs(settings, &fixture::runs(), &fixture::states()))
@@ -102,5 +105,40 @@ fn every_setting_of_a_stage_is_known_to_the_text() {
     for path in of_stages {
         let pointer = format!("/{}", path.replace('.', "/"));
         assert!(whole.pointer(&pointer).is_some(), "stages.{path} is not among the settings in force");
+    }
+}
+
+fn plain(settings: &InForce) -> String {
+    markdown(&paragraphs(settings, &[], &States::default()))
+}
+
+#[test]
+fn a_setting_changes_its_sentence() {
+    let mut settings = InForce::default();
+    settings.reversal.before.window = 3.25;
+    assert!(plain(&settings).contains("over a strain of 3.25 before"));
+    settings.uncertainty.trials = 54_321;
+    assert!(plain(&settings).contains("drawn 54\u{202f}321 times"));
+}
+
+#[test]
+fn what_is_switched_off_is_not_told() {
+    let mut settings = InForce::default();
+    assert!(plain(&settings).contains("spike") && plain(&settings).contains("Wyart"));
+    settings.clean.spike = Rule::Off;
+    settings.fit.skip = true;
+    settings.uncertainty.skip = true;
+    let text = plain(&settings);
+    assert!(!text.contains("spike") && !text.contains("Hampel"), "{text}");
+    assert!(!text.contains("Wyart") && !text.contains("Fits") && !text.contains("were drawn"));
+}
+
+#[test]
+fn every_sentence_rests_on_something_and_every_source_is_known() {
+    let settings = InForce { inertia_known: true, loading_per_export: true, ..InForce::default() };
+    for sentence in paragraphs(&settings, &[], &States::default()).iter().flat_map(|p| &p.sentences) {
+        assert!(!sentence.from.is_empty(), "{}", sentence.text);
+        assert!(sentence.text.ends_with('.'), "{}", sentence.text);
+        assert!(sentence.cites.iter().all(|key| references::find(key).is_some()), "{}", sentence.text);
     }
 }
