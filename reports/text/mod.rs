@@ -7,6 +7,7 @@ pub mod methods;
 pub mod models;
 pub mod numbers;
 pub mod protocol;
+pub mod quantities;
 pub mod said;
 pub mod slug;
 pub mod sources;

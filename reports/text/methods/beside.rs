@@ -3,21 +3,28 @@
 use super::in_force::InForce;
 use super::sentence::{Sentence, say};
 use crate::text::numbers::{setting, setting_percent};
-use crate::text::words::listed;
+use crate::text::words::{listed, multiple};
 use stages::reversal::params::Choices;
+use stages::reversal::rules;
 use stages::states::result::{LEAST_FORM_WEIGHT, LINE_STRAIN};
 
 pub(super) fn sentences(settings: &InForce) -> Vec<Sentence> {
     let beside = &settings.reversal.beside;
     let text = format!(
-        "Beside the value at zero strain are given the mean over an early flat stretch up to strain {}, the minimum up to \
-         strain {}, and the strains of recovery, these only where the fall exceeds {} times its standard uncertainty. A \
-         stretch is flat if, over a ratio of strains of at least {}, its slope is not significant and the viscosity \
-         changes by less than {}.",
+        "Beside the value at zero strain are given the level of the earliest flat stretch up to strain {}; the minimum, up to \
+         strain {}, of the curve of the form with the largest weight without E₁ and E₂; and the strains at which that \
+         curve last comes back {} and {} of the way from its minimum, with γ₀ + γ₄ for the contacts alone. These strains \
+         are given only where the fall exceeds {} times its standard uncertainty and the contact share {} times. A stretch \
+         is flat if, over a ratio of strains of at least {}, its slope against ln Γ is less than {} standard uncertainties \
+         and the viscosity changes by less than {}.",
         setting(beside.plateau_end),
         setting(beside.minimum_end),
-        setting(beside.significant_fall),
+        setting_percent(rules::RECOVERED[0]),
+        setting_percent(rules::RECOVERED[1]),
+        multiple(beside.significant_fall),
+        setting(rules::TWO_SIDED),
         setting(beside.plateau_ratio),
+        setting(rules::TWO_SIDED),
         setting_percent(beside.plateau_change)
     );
     let mut out = vec![say(text, &["stages.reversal.beside"])];

@@ -2,11 +2,12 @@
 
 use super::in_force::InForce;
 use super::sentence::{Sentence, say};
-use crate::text::numbers::{count, setting, setting_percent};
-use crate::text::words::listed;
+use crate::text::numbers::{setting, setting_percent};
+use crate::text::words::{counted, either, multiple};
 use stages::clean::params::Params as Clean;
+use stages::states::result::{States, StudyReversal};
 
-pub(super) fn sentences(settings: &InForce) -> Vec<Sentence> {
+pub(super) fn sentences(settings: &InForce, states: &States) -> Vec<Sentence> {
     let clean = &settings.clean;
     let mut out = vec![say("Readings are flagged with a reason and never deleted.", &["count of exclusions"])];
     let plain = [
@@ -16,25 +17,43 @@ pub(super) fn sentences(settings: &InForce) -> Vec<Sentence> {
     ];
     let on: Vec<_> = plain.into_iter().filter(|rule| rule.0).collect();
     if !on.is_empty() {
-        let what = listed(on.iter().map(|rule| rule.1.to_owned())).replace(" and ", " or ");
+        let what = either(on.iter().map(|rule| rule.1.to_owned()));
         let from: Vec<&str> = on.iter().map(|rule| rule.2).collect();
         out.push(say(format!("Set aside were readings {what}."), &from));
     }
     out.extend(flags(clean));
     out.extend(over_steps(settings));
+    out.extend(clean.drifting.on().and_then(|_| no_return(states)));
     out
+}
+
+/// What the rule on set-points that are visited twice cannot tell, where no reversal is at one.
+fn no_return(states: &States) -> Option<Sentence> {
+    let asked: Vec<&StudyReversal> =
+        states.reversals.iter().filter(|r| !r.identity.control && r.set_point.is_some()).collect();
+    let returns = |run: &[&StudyReversal]| {
+        let visits: Vec<_> = run.chunk_by(|a, b| a.set_point == b.set_point).map(|visit| &visit[0].set_point).collect();
+        visits.iter().enumerate().any(|(i, at)| visits[..i].contains(at))
+    };
+    let none = !asked.is_empty() && !asked.chunk_by(|a, b| a.identity.run == b.identity.run).any(returns);
+    none.then(|| {
+        let text = "In no run does a reversal come back to a set-point after another one, so that drying, settling or \
+                    migration in the course of a run would not show in the reversals.";
+        say(text, &["count of reversals"])
+    })
 }
 
 /// Sentences of the rules that can be switched off and have settings.
 fn flags(clean: &Clean) -> Vec<Sentence> {
     let spike = clean.spike.on().map(|r| {
         let text = format!(
-            "Up to {} in a row are a spike if they differ from the median of {} on either side by more than {} robust \
-             standard deviations and by more than {}, or {} up to strain {} after a change of speed or sense; up to \
-             strain {} only single readings can be one.",
-            count(r.longest as u64, "reading"),
-            count(r.window as u64, "reading"),
-            setting(r.threshold),
+            "Up to {} in a row are a spike if their torque lies on one side of the readings before and behind and differs \
+             from the median of {} on either side by more than {} robust standard deviations (1.4826 times the median \
+             distance from the median) and by more than {}, or {} up to strain {} after a change of speed or sense; up \
+             to strain {} only single readings can be one.",
+            counted(r.longest as u64, "reading"),
+            counted(r.window as u64, "reading"),
+            multiple(r.threshold),
             setting_percent(r.least),
             setting_percent(r.least_in_transient),
             setting(r.transient_strain),
@@ -44,9 +63,9 @@ fn flags(clean: &Clean) -> Vec<Sentence> {
     });
     let floor = clean.below_torque_floor.on().map(|r| {
         let text = format!(
-            "Stretches whose median torque lies below {} times the instrument's smallest torque are set aside, never \
-             single readings.",
-            setting(r.factor)
+            "Stretches whose median torque lies below {} times the instrument's smallest torque are set aside, the one \
+             before a reversal as well as that over strain 0.02 to 0.3 after it, never single readings.",
+            multiple(r.factor)
         );
         say(text, &["stages.clean.below_torque_floor"]).citing(&["ewoldt-2015"])
     });
@@ -61,12 +80,12 @@ fn flags(clean: &Clean) -> Vec<Sentence> {
             "Readings are set aside where inertia takes more than {} of the sample torque, or where a change of speed \
              holds fewer than {}.",
             setting_percent(r.share),
-            count(r.ramp_readings as u64, "reading")
+            counted(r.ramp_readings as u64, "reading")
         );
         say(text, &["stages.clean.instrument_inertia"]).citing(&["ewoldt-2015"])
     });
     let gap = clean.gap_too_narrow.on().map(|r| {
-        let text = format!("A gap of fewer than {} particle diameters is remarked.", setting(r.diameters));
+        let text = format!("A gap of fewer than {} particle diameters is remarked.", multiple(r.diameters));
         say(text, &["stages.clean.gap_too_narrow"])
     });
     let edge = clean.edge_fracture.on().map(|r| {
@@ -131,7 +150,7 @@ fn drifting(clean: &Clean) -> Option<Sentence> {
          visit: a difference of more than {} standard uncertainties is remarked above {}, and above {} the later \
          visit is set aside.",
         setting_percent(rule.same),
-        setting(rule.uncertainties),
+        multiple(rule.uncertainties),
         setting_percent(rule.remarked),
         setting_percent(rule.least)
     );
@@ -144,7 +163,7 @@ mod tests {
     use stages::settings::Rule;
 
     fn said(settings: &InForce) -> String {
-        sentences(settings).iter().map(|s| s.text.clone()).collect::<Vec<_>>().join(" ")
+        sentences(settings, &States::default()).iter().map(|s| s.text.clone()).collect::<Vec<_>>().join(" ")
     }
 
     #[test]
@@ -168,5 +187,23 @@ mod tests {
         let said = |cones, cylinders| said(&InForce { cones, cylinders, ..InForce::default() });
         assert!(said(true, false).contains("Reynolds") && !said(true, false).contains("cylinders"));
         assert!(!said(false, true).contains("Reynolds") && said(true, true).contains("cylinders"));
+    }
+
+    #[test]
+    fn what_no_reversal_comes_back_to_is_told() {
+        let mut states = crate::fixture::states();
+        let told = |states: &States| no_return(states).is_some();
+        // In a run of its own each, no reversal comes back to anything.
+        for (i, r) in states.reversals.iter_mut().enumerate() {
+            r.identity.run = format!("run {i}");
+        }
+        assert!(told(&states) && !told(&States::default()));
+        let asked: Vec<usize> =
+            (0..states.reversals.len()).filter(|i| !states.reversals[*i].identity.control).collect();
+        for (i, at) in asked.iter().zip(["1 Pa", "2 Pa", "1 Pa"]) {
+            states.reversals[*i].identity.run = "one".into();
+            states.reversals[*i].set_point = Some(at.into());
+        }
+        assert!(!told(&states));
     }
 }

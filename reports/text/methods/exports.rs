@@ -3,7 +3,7 @@
 use super::in_force::InForce;
 use super::sentence::{Sentence, say};
 use crate::text::numbers::setting_percent;
-use crate::text::words::listed;
+use crate::text::words::either;
 use stages::ingest::params::Params;
 
 /// Sentences on reading.
@@ -13,7 +13,7 @@ pub(super) fn sentences(settings: &InForce) -> Vec<Sentence> {
     let missing = if ingest.missing.is_empty() {
         "A field counts as missing where it is blank.".to_owned()
     } else {
-        format!("A field counts as missing where it is blank or holds {}.", listed(words).replace(" and ", " or "))
+        format!("A field counts as missing where it is blank or holds {}.", either(words))
     };
     let unreadable = if ingest.refuse_unreadable {
         "Rows with a number that cannot be read were refused and counted."

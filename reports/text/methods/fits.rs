@@ -1,8 +1,9 @@
 //! What is said of fits; nothing where they were left out.
 
 use super::sentence::{Sentence, say};
+use crate::text::models::formula;
 use crate::text::numbers::{setting, setting_percent, significant};
-use crate::text::words::listed;
+use crate::text::words::{listed, multiple, number};
 use stages::fit::params::{Loss, ModelName, Params as Fit};
 use stages::fit::rules;
 use stages::numerics::least_squares::INDEPENDENT;
@@ -17,8 +18,10 @@ pub(super) fn sentences(fit: &Fit) -> Vec<Sentence> {
     let groups = [Subject::Thickening, Subject::Packing, Subject::FlowCurve].map(of);
     let mut out: Vec<Sentence> = groups.iter().filter(|g| !g.is_empty()).map(|group| fitted(fit, group)).collect();
     out.push(minimised(fit));
+    out.push(errors());
     out.extend(robust(fit));
     out.extend(identified(fit));
+    out.push(explanations());
     out.push(
         say(
             format!(
@@ -50,8 +53,36 @@ fn fitted(fit: &Fit, models: &[&dyn Model]) -> Sentence {
     let titles = listed(models.iter().map(|m| m.title().to_owned()));
     let were = if models.len() == 1 { "model was" } else { "models were" };
     let sources: Vec<&'static str> = models.iter().map(|m| m.source()).filter(|s| !s.is_empty()).collect();
-    say(format!("The {titles} {were} fitted {what}."), &["stages.fit.models", "stages.fit.alpha", "stages.fit.beta"])
-        .citing(&sources)
+    let formulas = models.iter().map(|m| (m.title(), formula(m.name())));
+    let formulas = match models {
+        [_] => formulas.map(|(_, formula)| formula.to_owned()).collect::<String>(),
+        _ => formulas.map(|(title, formula)| format!("{title}, {formula}")).collect::<Vec<_>>().join("; "),
+    };
+    let text = format!("The {titles} {were} fitted {what}: {formulas}.");
+    say(text, &["stages.fit.models", "stages.fit.alpha", "stages.fit.beta"]).citing(&sources)
+}
+
+/// What the covariance of the states is made of.
+fn errors() -> Sentence {
+    say(
+        "The covariance of the states holds the scatter of loadings, pooled over the study and parted into what a filling \
+         keeps at all its set-points and what it does not (half the variance of the steps between neighbouring set-points), \
+         and what liquid, instrument and geometry do, at one standard uncertainty, to all states that they touch.",
+        &["count of loadings"],
+    )
+}
+
+/// The rival explanations of the contact shares, and how the trends with the stress are taken.
+fn explanations() -> Sentence {
+    say(
+        "The explanations of the contact shares are, with z = −ln(1 − X): no contacts, z = 0; a constant share, z = c with \
+         a c for each sample; contacts carry the rise, z = ln η − h with an h for each sample; both parts follow the stress, \
+         z = c + b·ln η with one b. Their likelihood is that with the variance integrated out, −2 ln L = (ν + n)·ln(1 + S/ν) \
+         for n states, ν degrees of freedom of the scatter of z pooled over loadings, and the sum of squares S. Trends with \
+         the stress are slopes of ln η_H, and of η_C over its mean viscosity, against ln σ within each loading, averaged over \
+         loadings.",
+        &["stages.fit.models", "count of loadings"],
+    )
 }
 
 fn minimised(fit: &Fit) -> Sentence {
@@ -100,7 +131,7 @@ fn identified(fit: &Fit) -> Vec<Sentence> {
         "A fit has none where the data miss the model by more than {} standard uncertainties on the average, or where \
          one state that chance puts so far off with a probability below {} moves a parameter by more than its standard \
          uncertainty (own rules); below a probability of {} the model is said not to fit.",
-        setting(rules::MISSES),
+        multiple(rules::MISSES),
         setting_percent(rules::WILD),
         setting_percent(rules::MISFIT)
     );
@@ -124,7 +155,7 @@ fn identified(fit: &Fit) -> Vec<Sentence> {
             "The thickening law asks for {} solid fractions (own rule) and for a viscosity that follows the stress: that \
              none does must have a probability below {}, or, with one loading per state, one must change by {}. Advice \
              on amplitude and jamming fraction turns on whether the densest sample reaches {} of φ₀ (empirical).",
-            rules::FEWEST_FRACTIONS,
+            number(rules::FEWEST_FRACTIONS as u64),
             setting_percent(rules::CONSTANT),
             setting_percent(rules::SMALLEST_RISE),
             setting(rules::NEAR_JAMMING)

@@ -2,7 +2,9 @@
 
 use super::in_force::InForce;
 use super::sentence::{Sentence, say};
-use crate::text::numbers::{count, setting, setting_percent};
+use crate::text::numbers::{setting, setting_percent};
+use crate::text::words::{counted, multiple};
+use stages::reversal::rules;
 
 pub(super) fn sentences(settings: &InForce) -> Vec<Sentence> {
     let (resolved, grade) = (&settings.reversal.resolved, &settings.reversal.grade);
@@ -15,14 +17,17 @@ pub(super) fn sentences(settings: &InForce) -> Vec<Sentence> {
                 setting(resolved.dead_strain),
                 setting(resolved.uncertainty),
                 setting(resolved.smallest_share),
-                count(u64::from(resolved.early_bins), "strain bin")
+                counted(u64::from(resolved.early_bins), "strain bin")
             ),
             &["stages.reversal.resolved"],
         ),
         say(
             format!(
-                "Otherwise only a bound is given, which assumes that the liquid's share falls by no more than {} after \
-                 the reversal.",
+                "Otherwise only a bound is given, 1 − (y + {} u)/(1 − {}), with the lowest mean y of five neighbouring bins; it \
+                 assumes that the liquid's share falls by no more than {} after the reversal, and says nothing where it is \
+                 not positive.",
+                setting(rules::ONE_SIDED),
+                setting(settings.reversal.beside.largest_dip),
                 setting_percent(settings.reversal.beside.largest_dip)
             ),
             &["stages.reversal.beside.largest_dip"],
@@ -44,7 +49,7 @@ pub(super) fn sentences(settings: &InForce) -> Vec<Sentence> {
                  resolved, not steady or not shown to be, the control failed, a restart in the old sense in the same run \
                  failed, or the torque fell for good.",
                 setting(grade.aborted),
-                setting(grade.torque_floors),
+                multiple(grade.torque_floors),
                 setting_percent(grade.speed_unusable)
             ),
             &["stages.reversal.grade"],
@@ -52,15 +57,18 @@ pub(super) fn sentences(settings: &InForce) -> Vec<Sentence> {
         say(
             format!(
                 "Grade B, remarked: standard uncertainty above {}, first usable strain above {}, strain after below \
-                 {}, record before below strain {}, sum of squares per bin above {}, forms that differ by more than \
-                 {} standard uncertainties, speeds that differ by more than {}. Grade A: all others.",
+                 {}, record before below strain {}, sum of squares per bin above {}, forms of a weight of {} or more \
+                 that differ by more than {} standard uncertainties, speeds that differ by more than {}{}. Grade A: all \
+                 others.",
                 setting(grade.uncertainty),
                 setting(grade.dead_strain),
                 setting(grade.strain_after),
                 setting(grade.record_before),
                 setting(grade.misfit),
-                setting(grade.forms),
-                setting_percent(grade.speed_remarked)
+                setting_percent(rules::FORM_COUNTS),
+                multiple(grade.forms),
+                setting_percent(grade.speed_remarked),
+                if settings.plates { ", parallel plates" } else { "" }
             ),
             &["stages.reversal.grade"],
         ),

@@ -37,6 +37,10 @@ pub struct InForce {
     pub cylinders: bool,
     /// Whether any export in use gives the angle of the moving part.
     pub angles: bool,
+    /// Whether any export in use gives an angle or a strain.
+    pub positions: bool,
+    /// Whether any export in use gives neither, so that its speed or rate is integrated.
+    pub rates: bool,
     /// Whether any export in use tells its steps by nothing but a set-point.
     pub steps_by_set_point: bool,
     /// Whether any export in use gives both stress and torque.

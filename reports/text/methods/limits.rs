@@ -1,8 +1,8 @@
 //! What is said of stress between plates, and of numbers by which the flow is judged without setting anything aside.
 
 use super::sentence::{Sentence, say};
-use crate::text::numbers::{count, setting, setting_percent};
-use crate::text::words::listed;
+use crate::text::numbers::{setting, setting_percent};
+use crate::text::words::{counted, listed, multiple};
 use stages::clean::params::Params as Clean;
 
 /// Sentences on stress between plates, and on what is judged and not set aside.
@@ -18,7 +18,7 @@ fn rim(clean: &Clean) -> Sentence {
             "Between parallel plates steady stress is that at the rim, by the slope of the run's own flow curve from {} \
              on and up to a slope of {} in logarithms, above which it stays the apparent one; reversals keep the factor of \
              their step, so that their contact share is weighted by torque.",
-            count(rule.rates as u64, "rate"),
+            counted(rule.rates as u64, "rate"),
             setting(rule.steepest)
         ),
         None => {
@@ -84,8 +84,8 @@ fn instrument(clean: &Clean) -> Option<Sentence> {
         format!(
             "an exported torque that in {} or more contradicts what is stated about inertia where inertia takes {} times \
              the sample's torque at the turning point",
-            count(r.readings as u64, "reading"),
-            setting(r.torque)
+            counted(r.readings as u64, "reading"),
+            multiple(r.torque)
         )
     });
     let parts: Vec<String> = [twist, stated].into_iter().flatten().collect();

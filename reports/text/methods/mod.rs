@@ -34,7 +34,7 @@ pub fn paragraphs(settings: &InForce, runs: &[JudgedRun], of: &States) -> Vec<Pa
     let all = vec![
         paragraph("Liquids", liquids::sentences(&settings.computed_liquids)),
         paragraph("Readings", readings::sentences(settings, runs)),
-        paragraph("Exclusions", exclusions::sentences(settings)),
+        paragraph("Exclusions", exclusions::sentences(settings, of)),
         paragraph("Limits of the flow", limits::sentences(&settings.clean, settings.plates)),
         paragraph("Before the reversal", before::sentences(settings)),
         paragraph("After the reversal", after::sentences(settings)),
