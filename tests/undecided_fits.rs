@@ -234,7 +234,8 @@ fn a_constant_viscosity() {
         assert!((index.unwrap() - 1.0).abs() < 0.01, "{index:?}");
     }
     words.carry_no_number(&["cross", "carreau"], "the viscosity does not depend on the rate beyond its uncertainty");
-    words.advise("cross", "a wider range of rates for Cross");
+    words.advise("cross", "a wider range of rates");
+    assert!(words.page.contains("cross (s0, s1 and s2)"), "{}", words.page);
     for (value, remarks) in of("herschel-bulkley", "yield_stress") {
         assert!(value.is_none() && remarks.contains("not identified"), "{value:?} {remarks}");
     }

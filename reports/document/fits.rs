@@ -116,8 +116,8 @@ fn advice(text: &str) -> String {
     }
     let of_model = |(model, scopes): Named<Vec<String>>| {
         let scopes: Vec<String> = scopes.into_iter().filter(|scope| !scope.is_empty()).collect();
-        let many = scopes.len() > 3 && scopes.iter().all(|scope| !scope.contains(','));
-        let scopes = if many { shortened(scopes.into_iter()) } else { scopes.join("; ") };
+        let names = scopes.iter().all(|scope| !scope.contains(','));
+        let scopes = if names { shortened(scopes.into_iter()) } else { scopes.join("; ") };
         if scopes.is_empty() { model } else { format!("{model} ({scopes})") }
     };
     let of_advice = |(what, models): Named<Vec<Named<Vec<String>>>>| {
