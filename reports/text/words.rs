@@ -37,9 +37,12 @@ pub fn shortened(items: impl Iterator<Item = String>) -> String {
 }
 
 /// Some of `all` in the shortest true words: `all 20 samples`, `all samples but A and B`, else a list that is not too
-/// long. One or two of few are named.
+/// long. One or two of few are named, and all where some are not among them.
 pub fn among(some: &[String], all: &[String], noun: &str) -> String {
     let left_out: Vec<String> = all.iter().filter(|name| !some.contains(name)).cloned().collect();
+    if some.iter().any(|name| !all.contains(name)) {
+        return shortened(some.iter().cloned());
+    }
     match left_out.len() {
         0 if some.len() > 2 => format!("all {}", counted(some.len() as u64, noun)),
         1..=EXCEPTIONS if some.len() > LISTED => format!("all {} but {}", plural(noun), listed(left_out.into_iter())),
@@ -130,6 +133,7 @@ mod tests {
         assert_eq!(among(&all[..2], &all, "sample"), "S1 and S2");
         assert_eq!(among(&all[..12], &all, "sample"), "S1, S2, S3, S4, S5 and seven others");
         assert_eq!(among(&all[..1], &all[..1], "sample"), "S1");
+        assert_eq!(among(&all[..4], &all[..3], "sample"), "S1, S2, S3 and S4");
         assert_eq!(among(&all[..3], &all[..4], "sample"), "S1, S2 and S3");
     }
 
