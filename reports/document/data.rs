@@ -539,7 +539,9 @@ fn groups(settings: &[SettingLine]) -> Vec<SettingGroup> {
         let row = |s: &&SettingLine| {
             let path = s.path.strip_prefix(&format!("{title}.")).unwrap_or(&s.path).to_owned();
             let meaning = quoted(&s.meaning).split_whitespace().collect::<Vec<_>>().join(" ");
-            SettingLine { path, value: for_people(&s.value), meaning, ..(*s).clone() }
+            // A seed is a name, not a number of things.
+            let value = if s.path == "seed" { s.value.clone() } else { for_people(&s.value) };
+            SettingLine { path, value, meaning, ..(*s).clone() }
         };
         SettingGroup { rows: rows.iter().map(row).collect(), title }
     };
@@ -603,6 +605,8 @@ mod tests {
 
     #[test]
     fn values_of_settings_are_set_as_numbers_are() {
+        let seed = SettingLine { path: "seed".into(), value: "20261012".into(), ..SettingLine::default() };
+        assert_eq!(groups(&[seed])[0].rows[0].value, "20261012");
         assert_eq!(for_people("1000000"), "1\u{202f}000\u{202f}000");
         assert_eq!(for_people("-0.1"), "\u{2212}0.1");
         assert_eq!([for_people("[1.5,2.0]"), for_people("null"), for_people("true")], ["1.5, 2.0", "none", "yes"]);
