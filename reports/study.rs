@@ -145,11 +145,18 @@ fn in_force(study: &Study, stages: &Stages) -> InForce {
         cones: study.geometries.values().any(|g| matches!(g.shape, Shape::ConePlate { .. })),
         cylinders: study.geometries.values().any(|g| matches!(g.shape, Shape::ConcentricCylinders { .. })),
         angles: study.layouts.values().any(|l| l.columns.angle.is_some()),
+        positions: study.layouts.values().any(gives_position),
+        rates: !study.layouts.values().all(gives_position),
         steps_by_set_point: study.layouts.values().any(steps_by_set_point),
         stress_exported: study.layouts.values().any(|l| l.columns.stress.is_some() && l.columns.torque.is_none()),
         weighed: weighed(&study.as_read),
         stress_and_torque: study.layouts.values().any(|l| l.columns.stress.is_some() && l.columns.torque.is_some()),
     }
+}
+
+/// Whether exports give where the moving part is; otherwise its speed or rate is integrated.
+fn gives_position(layout: &Layout) -> bool {
+    layout.columns.angle.is_some() || layout.columns.strain.is_some()
 }
 
 /// Whether any sample of the study file states the mass of its particles.

@@ -138,6 +138,14 @@ pub const ALL: &[Reference] = &[
         ..MEMORY
     },
     Reference {
+        key: "cressie-1993",
+        authors: "N. A. C. Cressie",
+        year: 1993,
+        title: "Statistics for spatial data",
+        journal: "Wiley, revised edition",
+        ..MEMORY
+    },
+    Reference {
         key: "cross-1965",
         authors: "M. M. Cross",
         year: 1965,
@@ -308,6 +316,17 @@ pub const ALL: &[Reference] = &[
         ..MEMORY
     },
     Reference {
+        key: "kennedy-2001",
+        authors: "M. C. Kennedy & A. O’Hagan",
+        year: 2001,
+        title: "Bayesian calibration of computer models",
+        journal: "J. R. Stat. Soc. B",
+        volume: "63",
+        pages: "425–464",
+        doi: "10.1111/1467-9868.00294",
+        ..MEMORY
+    },
+    Reference {
         key: "krieger-1959",
         authors: "I. M. Krieger & T. J. Dougherty",
         year: 1959,
@@ -328,6 +347,17 @@ pub const ALL: &[Reference] = &[
         pages: "228304",
         doi: "10.1103/PhysRevLett.115.228304",
         checked: "its abstract",
+    },
+    Reference {
+        key: "mackay-1992",
+        authors: "D. J. C. MacKay",
+        year: 1992,
+        title: "Bayesian interpolation",
+        journal: "Neural Comput.",
+        volume: "4",
+        pages: "415–447",
+        doi: "10.1162/neco.1992.4.3.415",
+        ..MEMORY
     },
     Reference {
         key: "macosko-1994",

@@ -1,8 +1,8 @@
 //! What choices and variants move, as printed tables: a line per headline number. It analyses nothing.
 
 use super::printed::{Printed, or_missing, printed};
-use crate::text::methods::listed;
 use crate::text::numbers;
+use crate::text::words::{among_first, shortened};
 use stages::states::result::{Interval, States, Thickening, Verdict};
 use stages::uncertainty::result::{ChoiceRow, IN_FORCE};
 
@@ -74,7 +74,10 @@ pub(super) fn that_matter(rows: &[ChoiceRow]) -> Vec<String> {
             "No choice on the grid moves a verdict, or a share of the rise by more than its standard uncertainty.";
         return vec![none.to_owned()];
     }
-    said.into_iter().map(|(what, samples)| format!("{}: {what}.", samples.join(", "))).collect()
+    let all: Vec<String> = shares.chunk_by(|a, b| a.sample == b.sample).map(|of| of[0].sample.clone()).collect();
+    said.into_iter()
+        .map(|(what, samples)| format!("{}: {what}.", among_first(&samples, &all, "sample with a share of the rise")))
+        .collect()
 }
 
 /// Sample and what is said of it.
@@ -86,7 +89,7 @@ fn matters(rows: &[&ChoiceRow]) -> Vec<(String, String)> {
         (!choices.is_empty()).then(|| {
             (
                 rows[0].sample.clone(),
-                format!("{words} under the {} {}", choice(choices.len()), listed(choices.into_iter())),
+                format!("{words} under the {} {}", choice(choices.len()), shortened(choices.into_iter())),
             )
         })
     };
@@ -177,5 +180,43 @@ fn other_ends(variant: &Thickening, main: &Thickening) -> String {
     match ends(variant).filter(|found| Some(found) != ends(main).as_ref()) {
         Some((low, high)) => format!("; but of the rise from {low} to {high}"),
         None => String::new(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn row(sample: &str, choice: &str, value: Option<f64>) -> ChoiceRow {
+        ChoiceRow {
+            sample: sample.into(),
+            choice: choice.into(),
+            quantity: "contact_share_of_rise".into(),
+            set_point: None,
+            interval: value.map(|value| Interval { value, u: 0.02, low: None, high: None }),
+            verdict: Some(if value.is_some() { Verdict::ContactsDominate } else { Verdict::NotResolved }),
+            decides: true,
+        }
+    }
+
+    #[test]
+    fn what_is_said_of_many_samples_and_choices_stays_short() {
+        let names: Vec<String> = (1..=20).map(|i| format!("S{i:02}")).collect();
+        let of_sample = |name: &String| {
+            let others = (1..=9).map(|i| row(name, &format!("c{i}"), (name != "S03").then_some(0.95)));
+            [row(name, IN_FORCE, Some(0.9))].into_iter().chain(others).collect::<Vec<_>>()
+        };
+        let said = that_matter(&names.iter().flat_map(of_sample).collect::<Vec<_>>());
+        let all = "“c1”, “c2”, “c3”, “c4”, “c5” and four others";
+        assert_eq!(
+            said,
+            [
+                format!(
+                    "All samples with a share of the rise but S03: the share of the rise moves by more than its standard uncertainty under the \
+                     choices {all}."
+                ),
+                format!("S03: the share of the rise has no value under the choices {all}."),
+            ]
+        );
     }
 }

@@ -1,9 +1,10 @@
 //! What the controls say, as a printed table and as the line on the first page. It decides nothing.
 
 use super::printed::{Printed, or_missing, printed};
-use crate::text::methods::listed;
-use crate::text::numbers::{self, count};
+use crate::text::numbers;
+use crate::text::words::{among, counted, listed, shortened};
 use stages::reversal::result::{Control, JudgedRun};
+use std::collections::BTreeSet;
 
 /// A row per control: mean, extremes of single reversals, and the time that is not used.
 pub(super) fn controls(controls: &[Control], judged: &[JudgedRun]) -> Printed {
@@ -22,7 +23,7 @@ pub(super) fn controls(controls: &[Control], judged: &[JudgedRun]) -> Printed {
         vec![
             or_missing(identity.map(|i| i.instrument.clone())),
             or_missing(identity.map(|i| i.geometry.clone())),
-            listed(c.runs.iter().cloned()),
+            shortened(c.runs.iter().cloned()),
             c.reversals.to_string(),
             or_missing(c.contact_share.map(|x| numbers::concise(x.value, x.u))),
             or_missing(extremes(c, judged)),
@@ -51,6 +52,23 @@ fn extremes(control: &Control, judged: &[JudgedRun]) -> Option<String> {
     Some(format!("{} to {}", numbers::significant(*low, 2), numbers::significant(*high, 2)))
 }
 
+/// Samples that were measured with what a failed control speaks for.
+fn of_failed(controls: &[Control], judged: &[JudgedRun]) -> String {
+    let with = |run: &JudgedRun| {
+        let same = |other: &&JudgedRun| {
+            (&other.identity.instrument, &other.identity.geometry) == (&run.identity.instrument, &run.identity.geometry)
+        };
+        let failed = controls.iter().filter(|c| c.failed);
+        failed.flat_map(|c| judged.iter().filter(|other| c.runs.contains(&other.identity.run))).any(|c| same(&c))
+    };
+    let names = |some: &dyn Fn(&JudgedRun) -> bool| {
+        let of = judged.iter().filter(|run| !run.identity.control && some(run));
+        of.map(|run| run.identity.sample.clone()).collect::<BTreeSet<_>>().into_iter().collect::<Vec<_>>()
+    };
+    let (some, all) = (names(&with), names(&|_| true));
+    if some.is_empty() { String::new() } else { format!(", which concerns {}", among(&some, &all, "sample")) }
+}
+
 /// What the controls say, for the first page.
 pub(super) fn note(controls: &[Control], judged: &[JudgedRun]) -> String {
     if controls.is_empty() {
@@ -64,7 +82,12 @@ pub(super) fn note(controls: &[Control], judged: &[JudgedRun]) -> String {
     let of = |failed: bool| listed(controls.iter().filter(|c| c.failed == failed).filter_map(|c| told(&c)));
     let (failed, held) = (of(true), of(false));
     if !failed.is_empty() {
-        return format!("A control failed: where there must be none, the Newtonian liquid shows a drop of {failed}.");
+        let others = if held.is_empty() { String::new() } else { format!(" The other controls show no drop: {held}.") };
+        return format!(
+            "A control failed: where there must be none, the Newtonian liquid shows a drop of {failed}. No reversal of the \
+             same instrument and geometry counts{}.{others}",
+            of_failed(controls, judged)
+        );
     }
     let silent = controls.iter().filter(|c| c.contact_share.is_none()).count();
     match (held.is_empty(), silent) {
@@ -72,7 +95,7 @@ pub(super) fn note(controls: &[Control], judged: &[JudgedRun]) -> String {
         (false, 0) => format!("The controls show no drop: apparent contact share {held}, where it must be zero."),
         (false, n) => format!(
             "Controls show no drop: apparent contact share {held}, where it must be zero; {} could not be resolved.",
-            count(n as u64, "control")
+            counted(n as u64, "control")
         ),
     }
 }
@@ -92,9 +115,13 @@ mod tests {
         );
         let bad = Control { failed: true, ..good.clone() };
         assert!(note(&[good.clone(), bad], &runs).starts_with("A control failed"));
+        // What it concerns is named, and the others are not passed over.
+        let elsewhere = Control { runs: vec!["raw/other.txt".to_owned()], ..good.clone() };
+        let text = note(&[Control { failed: true, ..good.clone() }, elsewhere], &runs);
+        assert!(text.contains("which concerns ") && text.contains("The other controls show no drop"), "{text}");
         let silent = Control { contact_share: None, ..good.clone() };
         assert!(note(std::slice::from_ref(&silent), &runs).starts_with("No reversal of a control"));
-        assert!(note(&[good, silent], &runs).ends_with("1 control could not be resolved."));
+        assert!(note(&[good, silent], &runs).ends_with("one control could not be resolved."));
         assert!(note(&[], &runs).starts_with("The study has no control"));
     }
 }

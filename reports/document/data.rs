@@ -17,8 +17,9 @@ use crate::figures::Caption;
 use crate::text::cautions;
 use crate::text::claims;
 use crate::text::methods::{self, InForce, Paragraph};
-use crate::text::numbers::{self, count};
+use crate::text::numbers;
 use crate::text::said;
+use crate::text::words::{counted, number, part_of};
 use serde::{Deserialize, Serialize};
 use stages::claims::result::ClaimRow;
 use stages::fit::result::Fits;
@@ -213,7 +214,11 @@ struct Answer {
     interval: Option<String>,
     ends: Option<String>,
     rests: Option<String>,
+    /// The same in figures.
+    counts: Option<String>,
     against: Vec<String>,
+    /// The same in few words.
+    short: Vec<String>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -403,26 +408,20 @@ impl Parts {
             share: share.map(|s| numbers::plus_minus(s.value, s.u)),
             interval,
             ends: ends.map(|(low, high)| format!("{low} to {high}")),
-            rests: self.rests(t),
-            against: self.against(t),
+            rests: self.at_both_ends(t).map(|n| rests(t.loadings, n)),
+            counts: self.at_both_ends(t).map(|(low, high)| format!("{}; {low}, {high}", t.loadings)),
+            against: self.against(t, false),
+            short: self.against(t, true),
         }
     }
 
-    /// What the answer rests on: loadings and reversals at both ends.
-    fn rests(&self, t: &Thickening) -> Option<String> {
+    /// Reversals in the contact share at the lower and the upper end, where loadings have both.
+    fn at_both_ends(&self, t: &Thickening) -> Option<(u32, u32)> {
         let at = |end: &Option<String>| {
             self.states.states.iter().find(|s| s.sample == t.sample && Some(&s.set_point) == end.as_ref())
         };
         let (low, high) = (at(&t.set_point_low)?, at(&t.set_point_high)?);
-        let both = if t.loadings == 1 { "with" } else { "each with" };
-        (t.loadings > 0).then(|| {
-            format!(
-                "{} {both} both ends of the rise; {} at the lower and {} at the upper end",
-                count(u64::from(t.loadings), "loading"),
-                count(u64::from(low.reversals), "reversal"),
-                high.reversals
-            )
-        })
+        (t.loadings > 0).then_some((low.reversals, high.reversals))
     }
 
     /// About how many pages the document will have; the time that it may take grows with it. Rows of the long
@@ -433,25 +432,19 @@ impl Parts {
         20 + reversals / 60 + reversals / 20 + rows / 30 + self.own.len() * 10
     }
 
-    /// What speaks against the answer, or limits it.
-    fn against(&self, t: &Thickening) -> Vec<String> {
+    /// What speaks against the answer, or limits it; in few words if `short`.
+    fn against(&self, t: &Thickening, short: bool) -> Vec<String> {
         let of_sample = || self.states.states.iter().filter(|s| s.sample == t.sample);
-        let open: Vec<String> =
-            of_sample().filter(|s| s.contact_share.is_none()).map(|s| s.set_point.clone()).collect();
+        let open: Vec<&str> = of_sample().filter(|s| s.contact_share.is_none()).map(|s| s.set_point.as_str()).collect();
         // The stage says how far the rise is read; here it is said together with where nothing could be read.
         let mut out: Vec<String> =
             t.remarks.iter().filter(|r| !r.starts_with(HOLDS)).map(|r| said::printed(r)).collect();
         if !open.is_empty() {
-            let (n, of) = (open.len(), of_sample().count());
-            let states =
-                if of == n { format!("at none of {of} set-points") } else { format!("at {n} of {of} set-points") };
-            let values = if of == n { "any contact share" } else { "no contact share" };
             // Only where everything above the upper end is without a value could the rise go on unseen.
             let above = of_sample().skip_while(|s| Some(&s.set_point) != t.set_point_high.as_ref()).skip(1);
             let unseen = t.states_without_value > 0 && above.clone().all(|s| s.contact_share.is_none());
-            let upper = t.set_point_high.as_ref().filter(|_| unseen);
-            let upper = upper.map_or_else(String::new, |high| format!(", so that the rise is read up to {high} only"));
-            out.push(format!("{states}, {}, {values} could be read{upper}", methods::listed(open.into_iter())));
+            let upper = t.set_point_high.as_deref().filter(|_| unseen);
+            out.push(unread(&open, of_sample().count(), upper, short));
         }
         out
     }
@@ -491,6 +484,33 @@ impl Parts {
     }
 }
 
+/// What an answer rests on: loadings and reversals at both ends.
+fn rests(loadings: u32, (low, high): (u32, u32)) -> String {
+    let both = if loadings == 1 { "with" } else { "each with" };
+    format!(
+        "{} {both} both ends of the rise; {} at the lower and {} at the upper end",
+        counted(u64::from(loadings), "loading"),
+        counted(u64::from(low), "reversal"),
+        number(u64::from(high))
+    )
+}
+
+/// At which of `all` set-points no contact share could be read, and up to which the rise is read for that reason.
+fn unread(open: &[&str], all: usize, upper: Option<&str>, short: bool) -> String {
+    let (n, at) = (open.len(), design::set_points(open));
+    let none = match (n == all, short) {
+        (true, true) => "no contact share at any set-point".to_owned(),
+        (true, false) => format!("no contact share could be read at any of {}", counted(all as u64, "set-point")),
+        (false, true) => format!("no contact share at {at}"),
+        (false, false) => {
+            format!("at {}, {at}, no contact share could be read", part_of(n as u64, all as u64, "set-point"))
+        }
+    };
+    // In few words this goes without saying: the ends of the rise stand beside it.
+    let upper = upper.filter(|_| !short);
+    none + &upper.map_or_else(String::new, |high| format!(", so that the rise is read up to {high} only"))
+}
+
 /// A value that is a JSON list or null, in words.
 fn for_people(value: &str) -> String {
     match serde_json::from_str::<serde_json::Value>(value) {
@@ -502,6 +522,7 @@ fn for_people(value: &str) -> String {
         }
         Ok(serde_json::Value::Object(fields)) if fields.is_empty() => "none".to_owned(),
         Ok(serde_json::Value::Bool(on)) => if on { "yes" } else { "no" }.to_owned(),
+        Ok(serde_json::Value::Number(_)) => said::printed(value),
         _ => value.to_owned(),
     }
 }
@@ -518,7 +539,9 @@ fn groups(settings: &[SettingLine]) -> Vec<SettingGroup> {
         let row = |s: &&SettingLine| {
             let path = s.path.strip_prefix(&format!("{title}.")).unwrap_or(&s.path).to_owned();
             let meaning = quoted(&s.meaning).split_whitespace().collect::<Vec<_>>().join(" ");
-            SettingLine { path, value: for_people(&s.value), meaning, ..(*s).clone() }
+            // A seed is a name, not a number of things.
+            let value = if s.path == "seed" { s.value.clone() } else { for_people(&s.value) };
+            SettingLine { path, value, meaning, ..(*s).clone() }
         };
         SettingGroup { rows: rows.iter().map(row).collect(), title }
     };
@@ -574,4 +597,37 @@ fn figure((figure, caption): &(FigureRef, Caption)) -> FigureData {
 /// The day of an ISO 8601 date or time, by its own clock.
 fn date(text: &str) -> Option<jiff::civil::Date> {
     text.get(..10)?.parse().ok()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn values_of_settings_are_set_as_numbers_are() {
+        let seed = SettingLine { path: "seed".into(), value: "20261012".into(), ..SettingLine::default() };
+        assert_eq!(groups(&[seed])[0].rows[0].value, "20261012");
+        assert_eq!(for_people("1000000"), "1\u{202f}000\u{202f}000");
+        assert_eq!(for_people("-0.1"), "\u{2212}0.1");
+        assert_eq!([for_people("[1.5,2.0]"), for_people("null"), for_people("true")], ["1.5, 2.0", "none", "yes"]);
+    }
+
+    #[test]
+    fn what_an_answer_rests_on_and_lacks_reads_well_for_one_and_for_many() {
+        assert_eq!(
+            rests(1, (2, 1)),
+            "one loading with both ends of the rise; two reversals at the lower and one at the upper end"
+        );
+        assert!(rests(12, (24, 20)).starts_with("12 loadings each with both ends of the rise; 24 reversals"));
+        assert_eq!(
+            unread(&["5.00 1/s"], 8, Some("2.00 1/s"), false),
+            "at one of eight set-points, 5.00 1/s, no contact share could be read, so that the rise is read up to 2.00 1/s \
+             only"
+        );
+        assert_eq!(
+            unread(&["1 Pa", "2 Pa"], 2, None, false),
+            "no contact share could be read at any of two set-points"
+        );
+        assert_eq!(unread(&["1 Pa", "2 Pa"], 20, None, true), "no contact share at 1 and 2 Pa");
+    }
 }

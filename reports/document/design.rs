@@ -2,7 +2,7 @@
 //! once; and what has no place in it.
 
 use super::printed::{Printed, or_missing, printed};
-use crate::text::methods::listed;
+use crate::text::words::listed;
 use stages::reversal::result::JudgedRun;
 use stages::states::result::{State, StudyReversal};
 use std::collections::BTreeMap;
@@ -69,7 +69,7 @@ impl<'a> Design<'a> {
 }
 
 /// `0.1, 0.2 and 0.5 1/s`: the unit once where all share it.
-fn set_points(labels: &[&str]) -> String {
+pub(super) fn set_points(labels: &[&str]) -> String {
     let parts: Vec<Option<(&str, &str)>> = labels.iter().map(|label| label.split_once(' ')).collect();
     match parts.first() {
         Some(Some((_, unit))) if parts.iter().all(|p| p.is_some_and(|p| p.1 == *unit)) => {

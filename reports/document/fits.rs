@@ -2,13 +2,15 @@
 //! shares. What is published in full is in `tables`.
 
 use super::printed::{Printed, or_missing, printed};
-use crate::text::methods::listed;
+use crate::text::words::{listed, number, shortened};
 use crate::text::{models, numbers, said};
 use stages::fit::result::{FitRow, Fits, Rival};
 use stages::states::result::Interval;
 
 /// How remarks of the fit stage begin that stand in the table of rivals.
 const OF_RIVALS: &str = "contact shares, ";
+/// How the remark begins that gathers advice.
+const ADVICE: &str = "what would tell more: ";
 
 /// Rows of one fit: a model and what it was fitted to.
 fn same_fit(a: &FitRow, b: &FitRow) -> bool {
@@ -89,12 +91,66 @@ fn of_whole_fit(rows: &[FitRow]) -> String {
             all.push(remark);
         }
     }
-    said::sentence(&all.into_iter().cloned().collect::<Vec<_>>().join("; "))
+    said::sentence(&with_parameters_named(&all.into_iter().cloned().collect::<Vec<_>>().join("; ")))
 }
 
 /// Remarks on the fits as a whole, as sentences; what compares rivals stands in their table.
 pub(super) fn words(fits: &Fits) -> Vec<String> {
-    fits.remarks.iter().filter(|r| !r.starts_with(OF_RIVALS)).map(|r| said::sentence(r)).collect()
+    let kept = fits.remarks.iter().filter(|r| !r.starts_with(OF_RIVALS));
+    kept.map(|r| said::sentence(&r.strip_prefix(ADVICE).map_or_else(|| r.clone(), advice))).collect()
+}
+
+/// Something by its name.
+type Named<T> = (String, T);
+
+/// Advice on all fits: `what for MODEL (scope)` said once for all models and scopes that need the same.
+fn advice(text: &str) -> String {
+    let mut met: Vec<Named<Vec<Named<Vec<String>>>>> = Vec::new();
+    for piece in text.split("; ") {
+        let (what, of) = piece.rsplit_once(" for ").unwrap_or((piece, ""));
+        let (model, scope) = of.strip_suffix(')').and_then(|of| of.split_once(" (")).unwrap_or((of, ""));
+        let models = entry(&mut met, what);
+        if !model.is_empty() {
+            entry(models, model).push(scope.to_owned());
+        }
+    }
+    let of_model = |(model, scopes): Named<Vec<String>>| {
+        let scopes: Vec<String> = scopes.into_iter().filter(|scope| !scope.is_empty()).collect();
+        let names = scopes.iter().all(|scope| !scope.contains(','));
+        let scopes = if names { shortened(scopes.into_iter()) } else { scopes.join("; ") };
+        if scopes.is_empty() { model } else { format!("{model} ({scopes})") }
+    };
+    let of_advice = |(what, models): Named<Vec<Named<Vec<String>>>>| {
+        let models = listed(models.into_iter().map(of_model));
+        let what = in_words(&what);
+        if models.is_empty() { what } else { format!("{what} for {models}") }
+    };
+    format!("{ADVICE}{}", met.into_iter().map(of_advice).collect::<Vec<_>>().join("; "))
+}
+
+/// The entry of a name, made where there is none yet.
+fn entry<'a, T: Default>(met: &'a mut Vec<Named<T>>, name: &str) -> &'a mut T {
+    let at = met.iter().position(|(known, _)| known == name).unwrap_or(met.len());
+    if at == met.len() {
+        met.push((name.to_owned(), T::default()));
+    }
+    &mut met[at].1
+}
+
+/// `at least 2 rates` as `at least two rates`.
+fn in_words(what: &str) -> String {
+    let word = |word: &str| word.parse::<u64>().map_or_else(|_| word.to_owned(), number);
+    what.split(' ').map(word).collect::<Vec<_>>().join(" ")
+}
+
+/// Parameters in what is said of fits: the words for names that are none, symbols for letters.
+fn with_parameters_named(text: &str) -> String {
+    let name = |word: &str| match models::parameter(word).split_once(", ") {
+        Some((_, words)) if word.contains('_') => words.to_owned(),
+        Some((symbol, _)) if ["alpha", "beta"].contains(&word) => symbol.to_owned(),
+        _ => word.to_owned(),
+    };
+    text.split(' ').map(name).collect::<Vec<_>>().join(" ")
 }
 
 /// Rival explanations, and over those of one group what their weights mean.
@@ -154,6 +210,30 @@ mod tests {
         assert_eq!(printed.rows.len(), 2, "{printed:?}");
         assert_eq!(printed.rows[0][1..], ["low", "States from 1 to 3 Pa."]);
         assert_eq!(printed.rows[1][2], "States from 1 to 3 Pa; held at \u{2212}1.");
+    }
+
+    #[test]
+    fn advice_that_many_fits_need_is_given_once() {
+        let samples = (1..=20).map(|i| format!("a wider range of rates for Cross (S{i})"));
+        let pieces: Vec<String> = ["measure more", "at least 2 solid fractions for Eilers (low stress, beads in oil)"]
+            .map(str::to_owned)
+            .into_iter()
+            .chain(samples)
+            .collect();
+        let fits = Fits { remarks: vec![format!("{ADVICE}{}", pieces.join("; "))], ..fixture::fits() };
+        assert_eq!(
+            words(&fits),
+            [
+                "What would tell more: measure more; at least two solid fractions for Eilers (low stress, beads in oil); a \
+              wider range of rates for Cross (S1, S2, S3, S4, S5 and 15 others)."
+            ]
+        );
+    }
+
+    #[test]
+    fn parameters_have_their_words_in_what_is_said() {
+        let rows = [row("low", "a", &["with yield_stress on its bound 0 at any time, and beta held"])];
+        assert_eq!(remarks(&rows).rows[0][2], "With yield stress on its bound 0 at any time, and β held.");
     }
 
     #[test]

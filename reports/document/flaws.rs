@@ -3,9 +3,8 @@
 
 use super::data::SetAside;
 use super::left_out::{all_gone, telling};
-use crate::text::methods::listed;
-use crate::text::numbers::count;
 use crate::text::said;
+use crate::text::words::{counted, listed, number, shortened};
 use stages::reversal::result::{Grade, JudgedRun};
 use stages::states::result::StudyReversal;
 use std::collections::BTreeMap;
@@ -20,9 +19,9 @@ pub(super) fn flaws(
     reversals: &[StudyReversal],
     dead_strain: f64,
 ) -> Vec<String> {
-    let by_hand = set_aside.iter().map(|s| {
-        let what = if s.what.is_empty() { String::new() } else { format!(", {}", s.what) };
-        format!("Set aside by hand: {}{what}: {}", s.run, s.because)
+    let by_hand = by_reason(set_aside).into_iter().map(|(because, runs)| {
+        let runs = shortened(runs.into_iter());
+        format!("Set aside by hand: {runs}: {because}")
     });
     let asked = || reversals.iter().filter(|r| !r.identity.control && r.judged.read.set_aside.is_none());
     let unread = asked().filter(|r| r.judged.read.before.is_none());
@@ -42,6 +41,19 @@ pub(super) fn flaws(
     let of_reversals = of_reversals.into_iter().filter(|(_, places)| !places.is_empty());
     let line = |(kind, places): (&str, Vec<String>)| format!("{kind}: {}", listed(named(places).into_iter()));
     by_hand.chain(of_reversals.map(line)).chain(readings(judged)).collect()
+}
+
+/// What was set aside for each reason.
+fn by_reason(set_aside: &[SetAside]) -> Vec<(&str, Vec<String>)> {
+    let mut out: Vec<(&str, Vec<String>)> = Vec::new();
+    for s in set_aside {
+        let what = if s.what.is_empty() { s.run.clone() } else { format!("{}, {}", s.run, s.what) };
+        match out.iter_mut().find(|(because, _)| *because == s.because) {
+            Some((_, runs)) => runs.push(what),
+            None => out.push((&s.because, vec![what])),
+        }
+    }
+    out
 }
 
 fn first_remark(r: &StudyReversal) -> String {
@@ -74,14 +86,14 @@ fn places<'a>(
             None => found.push((name, 1)),
         }
     }
-    found.into_iter().map(|(name, n)| format!("{name} ({})", count(n, "reversal"))).collect()
+    found.into_iter().map(|(name, n)| format!("{name} ({})", counted(n, "reversal"))).collect()
 }
 
 fn named(mut places: Vec<String>) -> Vec<String> {
     let more = places.len().saturating_sub(NAMED);
     if more > 0 {
         places.truncate(NAMED);
-        places.push(format!("{more} more"));
+        places.push(format!("{} more", number(more as u64)));
     }
     places
 }
@@ -96,8 +108,21 @@ fn readings(judged: &[JudgedRun]) -> Option<String> {
         *entry = (entry.0 + n, entry.1 + 1);
     }
     let parts = all.into_iter().map(|(reason, (n, runs))| {
-        format!("{} ({} in {})", reason.replace('-', " "), count(n, "reading"), count(runs, "run"))
+        format!("{} ({} in {})", reason.replace('-', " "), counted(n, "reading"), counted(runs, "run"))
     });
     let text = listed(parts);
     (!text.is_empty()).then(|| format!("Readings set aside by rule, each under its gravest reason: {text}"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_was_set_aside_for_one_reason_shares_a_line() {
+        let one = |run: &str, because: &str| SetAside { run: run.into(), what: String::new(), because: because.into() };
+        let step = SetAside { what: "step 5".into(), ..one("c.csv", "bubbles") };
+        let lines = flaws(&[one("a.csv", "bubbles"), one("b.csv", "dust"), step], &[], &[], 0.03);
+        assert_eq!(lines, ["Set aside by hand: a.csv and c.csv, step 5: bubbles", "Set aside by hand: b.csv: dust"]);
+    }
 }

@@ -4,9 +4,9 @@
 use super::design::{belongs, enters};
 use super::printed::{Printed, or_missing, printed};
 use crate::tables::column::joined;
-use crate::text::methods::listed;
 use crate::text::numbers::percent;
 use crate::text::said;
+use crate::text::words::listed;
 use stages::numerics::float;
 use stages::reversal::result::{Before, JudgedRun};
 use stages::states::result::{State, StudyReversal};

@@ -1,9 +1,9 @@
 //! Remarks of runs, states and controls as they are printed: each once, with all that it is said of.
 
+use super::design::set_points;
 use super::limits;
-use crate::text::methods::listed;
-use crate::text::numbers::count;
 use crate::text::said;
+use crate::text::words::{among, among_first, capital, counted, listed};
 use serde::Serialize;
 use stages::reversal::result::{Control, JudgedRun};
 use stages::states::result::State;
@@ -25,8 +25,10 @@ pub(super) fn remarks(judged: &[JudgedRun], states: &[State], controls: &[Contro
     };
     // What is said of several holds for each of them, its counts as well.
     let each = |n: usize| if n > 1 { ", each" } else { "" };
-    let runs = of_runs.into_iter().map(|(text, runs)| titled(runs_named(&runs) + each(runs.len()), text));
-    let states = of_states.into_iter().map(|(text, states)| titled(states_named(&states) + each(states.len()), text));
+    let samples = names(judged.iter().filter(|run| !run.identity.control));
+    let runs = of_runs.into_iter().map(|(text, runs)| titled(runs_named(&runs, &samples) + each(runs.len()), text));
+    let states =
+        of_states.into_iter().map(|(text, states)| titled(states_named(&states, &samples) + each(states.len()), text));
     runs.chain(states).chain(controls.iter().flat_map(of_control)).collect()
 }
 
@@ -59,35 +61,55 @@ fn gathered<'a, T>(said: impl Iterator<Item = (&'a String, &'a T)>) -> Vec<(&'a 
 const NAMED: usize = 2;
 
 /// A run by its path; many as `6 runs of A54 and A50 on cone40`.
-fn runs_named(runs: &[&JudgedRun]) -> String {
+fn runs_named(runs: &[&JudgedRun], all: &[String]) -> String {
     if runs.len() <= NAMED {
         return listed(runs.iter().map(|run| run.identity.run.clone()));
     }
-    let names = |of: fn(&JudgedRun) -> &String| {
-        let mut names: Vec<String> = Vec::new();
-        for run in runs {
-            if !names.contains(of(run)) {
-                names.push(of(run).clone());
-            }
+    let samples = among(&names(runs.iter().copied()), all, "sample");
+    let mut geometries: Vec<&String> = Vec::new();
+    for run in runs {
+        if !geometries.contains(&&run.identity.geometry) {
+            geometries.push(&run.identity.geometry);
         }
-        listed(names.into_iter())
-    };
-    let (samples, geometries) = (names(|r| &r.identity.sample), names(|r| &r.identity.geometry));
-    format!("{} of {samples} on {geometries}", count(runs.len() as u64, "run"))
+    }
+    let geometries = listed(geometries.into_iter().cloned());
+    format!("{} of {samples} on {geometries}", capital(&counted(runs.len() as u64, "run")))
 }
 
-/// `B46 at 5 1/s, B49 at 2 and 5 1/s`, by sample.
-fn states_named(states: &[&State]) -> String {
-    let of_sample = |states: &[&State]| {
-        format!("{} at {}", states[0].sample, listed(states.iter().map(|state| state.set_point.clone())))
-    };
-    states.chunk_by(|a, b| a.sample == b.sample).map(of_sample).collect::<Vec<_>>().join("; ")
+/// Samples of runs, each once.
+fn names<'a>(runs: impl Iterator<Item = &'a JudgedRun>) -> Vec<String> {
+    let mut names: Vec<String> = Vec::new();
+    for run in runs {
+        if !names.contains(&run.identity.sample) {
+            names.push(run.identity.sample.clone());
+        }
+    }
+    names
+}
+
+/// `B46 and B49 at 5 1/s; B52 at 2 and 5 1/s`: samples by the set-points at which it is said of them.
+fn states_named(states: &[&State], all: &[String]) -> String {
+    let mut met: Vec<(String, Vec<String>)> = Vec::new();
+    for of_sample in states.chunk_by(|a, b| a.sample == b.sample) {
+        let at = set_points(&of_sample.iter().map(|state| state.set_point.as_str()).collect::<Vec<_>>());
+        match met.iter_mut().find(|(known, _)| *known == at) {
+            Some((_, samples)) => samples.push(of_sample[0].sample.clone()),
+            None => met.push((at, vec![of_sample[0].sample.clone()])),
+        }
+    }
+    let named = |(at, samples): (String, Vec<String>)| format!("{} at {at}", among_first(&samples, all, "sample"));
+    met.into_iter().map(named).collect::<Vec<_>>().join("; ")
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::fixture;
+
+    fn states_at_first(sample: &str) -> String {
+        let states = fixture::states().states;
+        states.iter().find(|state| state.sample == sample).map_or_else(String::new, |state| state.set_point.clone())
+    }
 
     #[test]
     fn a_remark_is_said_once_with_all_that_it_is_of() {
@@ -98,13 +120,21 @@ mod tests {
         let of_states = remarks(&[], &states, &[]);
         assert_eq!(of_states.len(), 1);
         assert_eq!(of_states[0].text, "Not resolved: 0 of 6.");
-        assert_eq!(of_states[0].title.matches(" at ").count(), 2);
+        // Samples of which it is said at the same set-points share them.
+        assert_eq!(of_states[0].title.matches(" at ").count(), 1, "{of_states:?}");
+        states.retain(|state| state.sample != fixture::LONG || state.set_point != states_at_first(&state.sample));
+        let parted = remarks(&[], &states, &[]);
+        assert_eq!(parted[0].title.matches(" at ").count(), 2, "{parted:?}");
         let mut runs = fixture::runs();
         for (i, run) in runs.iter_mut().enumerate() {
             run.remarks = vec!["strain-of-twist: some steps are above 2e-4: twist".to_owned(), format!("own {i}")];
         }
         let of_runs = remarks(&runs, &[], &[]);
         assert_eq!(of_runs.len(), runs.len() + 1);
+        // A path stays as it is.
+        assert!(of_runs[1].title.starts_with("raw/") && of_runs[0].title.starts_with("Seven runs of "), "{of_runs:?}");
+        // The control is none of the samples that "all" would mean.
+        assert!(of_runs[0].title.contains(fixture::CONTROL), "{of_runs:?}");
         assert!(of_runs[0].text.ends_with("would feign: some steps are above 2×10⁻⁴: twist."), "{of_runs:?}");
     }
 }

@@ -14,7 +14,7 @@ use stages::table::Table;
 use stages::uncertainty::result::{ChoiceRow, IN_FORCE};
 
 /// Step from row to row, pt.
-const STEP: f64 = 9.0;
+const STEP: f64 = 8.2;
 /// Where the first panel begins, pt; choices stand to the left.
 const LEFT: f64 = 112.0;
 /// Room between the panels, in which the outer tick labels of both must stand, pt.

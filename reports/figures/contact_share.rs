@@ -1,8 +1,8 @@
 //! Contact share against stress for all samples, unresolved states as bounds.
 
 use super::axes::Axis;
-use super::legend::{Entry, Legend};
-use super::panel::{Area, DrawError, Drawn, Panel, Place};
+use super::groups::{Group, groups};
+use super::panel::{Area, DrawError, Drawn, Panel};
 use super::style::{GREY, TWO_COLUMNS, pen, series};
 use super::{Caption, Figure, Shown, nothing, picture, shown_table};
 use crate::text::captions;
@@ -19,17 +19,18 @@ pub fn draw(samples: &[String], states: &[State]) -> Result<Figure, DrawError> {
     if rows.is_empty() {
         return nothing(title, "no state has a contact share or a bound at a known stress", data);
     }
-    let entry = |(i, name): (usize, &String)| Entry { look: series(i), filled: true, text: name.clone() };
-    let drawn = samples.iter().enumerate().filter(|(_, name)| rows.iter().any(|r| r.series == **name));
-    let legend = Legend::new(drawn.map(entry).collect(), TWO_COLUMNS - 60.0);
-    let top = 4.0 + legend.height();
-    let size = (TWO_COLUMNS, top + 183.0);
-    let place = Place { left: 42.0, top: top + 2.0, width: TWO_COLUMNS - 50.0, height: 156.0 };
+    let drawn: Vec<_> =
+        samples.iter().enumerate().filter(|(_, name)| rows.iter().any(|r| r.series == **name)).collect();
+    let (groups, height) = groups(&drawn, 156.0);
+    let size = (TWO_COLUMNS, height);
     let svg = picture(size, title, |area| {
-        legend.draw(area, place.left, 2.0)?;
-        panel(area, place, samples, &rows)
+        groups.iter().try_for_each(|group| {
+            group.legend(area)?;
+            panel(area, group, samples, &rows)
+        })
     })?;
     let (text, alt) = captions::contact_share(states);
+    let text = text + &captions::panels(groups.len());
     Ok(Figure { svg, data, caption: Caption { text, alt, empty: None, width: size.0, height: size.1, row: None } })
 }
 
@@ -50,16 +51,16 @@ fn rows(sample: &str, states: &[State]) -> Vec<Shown> {
     states.iter().filter(|s| s.sample == sample).filter_map(row).collect()
 }
 
-fn panel(area: &Area<'_>, place: Place, samples: &[String], rows: &[Shown]) -> Drawn {
+fn panel(area: &Area<'_>, group: &Group, samples: &[String], rows: &[Shown]) -> Drawn {
     let x = Axis::log_around(rows.iter().map(|r| r.x), "shear stress *σ* / Pa");
     let values = rows.iter().flat_map(|r| [r.y, r.low, r.high]).flatten();
     // Ends far outside 0 to 1 say only that nothing is known.
     let y = Axis::linear_around(values.map(|v| v.clamp(-0.5, 1.5)), [0.0, 1.0], "contact share *X*");
-    let mut panel = Panel::new(area, place, x, y)?;
+    let mut panel = Panel::new(area, group.place, x, y)?;
     panel.level(0.0, pen(GREY, 0.3))?;
     panel.level(1.0, pen(GREY, 0.3))?;
-    for (i, sample) in samples.iter().enumerate() {
-        let (look, rows) = (series(i), rows.iter().filter(|r| r.series == *sample));
+    for i in &group.samples {
+        let (look, rows) = (series(*i), rows.iter().filter(|r| r.series == samples[*i]));
         let line: Vec<_> = rows.clone().filter_map(|r| Some((r.x, r.y?))).collect();
         panel.curve(&line, pen(look.color, 0.4))?;
         for row in rows {

@@ -1,8 +1,8 @@
 //! Relative viscosity of every sample against stress with the fitted thickening law and its band.
 
 use super::axes::Axis;
-use super::legend::{Entry, Legend};
-use super::panel::{Area, DrawError, Drawn, Panel, Place};
+use super::groups::{Group, groups};
+use super::panel::{Area, DrawError, Drawn, Panel};
 use super::style::{TWO_COLUMNS, pen, series};
 use super::{Caption, Figure, Shown, nothing, picture, shown_table};
 use crate::text::captions;
@@ -21,19 +21,20 @@ pub fn draw(samples: &[String], states: &[State], fits: &Fits) -> Result<Figure,
     if rows.is_empty() {
         return nothing(title, "no state has a relative viscosity", data);
     }
-    let entry = |(i, name): (usize, &String)| Entry { look: series(i), filled: true, text: name.clone() };
-    let drawn = || samples.iter().enumerate().filter(|(_, name)| rows.iter().any(|r| r.series == **name));
-    let legend = Legend::new(drawn().map(entry).collect(), TWO_COLUMNS - 60.0);
-    let top = 4.0 + legend.height();
-    let size = (TWO_COLUMNS, top + 197.0);
-    let place = Place { left: 42.0, top: top + 2.0, width: TWO_COLUMNS - 50.0, height: 170.0 };
+    let drawn: Vec<_> =
+        samples.iter().enumerate().filter(|(_, name)| rows.iter().any(|r| r.series == **name)).collect();
+    let (groups, height) = groups(&drawn, 170.0);
+    let size = (TWO_COLUMNS, height);
     let svg = picture(size, title, |area| {
-        legend.draw(area, place.left, 2.0)?;
-        panel(area, place, samples, &rows, &fits.flow_curves)
+        groups.iter().try_for_each(|group| {
+            group.legend(area)?;
+            panel(area, group, samples, &rows, &fits.flow_curves)
+        })
     })?;
-    let shown: Vec<String> = drawn().map(|(_, name)| name.clone()).collect();
+    let shown: Vec<String> = drawn.iter().map(|(_, name)| (*name).clone()).collect();
     let bars = rows.iter().any(|r| r.low.is_some() && r.high.is_some());
     let (text, alt) = captions::flow_curves((rows.len(), bars), &shown, fits);
+    let text = text + &captions::panels(groups.len());
     Ok(Figure { svg, data, caption: Caption { text, alt, empty: None, width: size.0, height: size.1, row: None } })
 }
 
@@ -65,21 +66,23 @@ fn curve(curve: &FlowCurve) -> Vec<Shown> {
     curve.points.iter().map(row).collect()
 }
 
-fn panel(area: &Area<'_>, place: Place, samples: &[String], rows: &[Shown], curves: &[FlowCurve]) -> Drawn {
+fn panel(area: &Area<'_>, group: &Group, samples: &[String], rows: &[Shown], curves: &[FlowCurve]) -> Drawn {
     let x = Axis::log_around(rows.iter().map(|r| r.x), "shear stress *σ* / Pa");
     let values = rows.iter().flat_map(|r| [r.y, r.low, r.high]).flatten();
     let y = Axis::log_around(values, "relative viscosity *η*_{r}");
-    let mut panel = Panel::new(area, place, x, y)?;
+    let mut panel = Panel::new(area, group.place, x, y)?;
     let look = |sample: &str| series(samples.iter().position(|s| s == sample).unwrap_or(0));
-    for curve in curves {
+    let here = |sample: &str| group.samples.iter().any(|i| samples[*i] == sample);
+    let curves = || curves.iter().filter(|curve| here(&curve.sample));
+    for curve in curves() {
         let band: Vec<_> = curve.points.iter().map(|p| (p.stress_pa, p.low, p.high)).collect();
         panel.band(&band, look(&curve.sample).color)?;
     }
-    for curve in curves {
+    for curve in curves() {
         let line: Vec<_> = curve.points.iter().map(|p| (p.stress_pa, p.relative_viscosity)).collect();
         panel.curve(&line, pen(look(&curve.sample).color, 0.9))?;
     }
-    for row in rows {
+    for row in rows.iter().filter(|row| here(&row.series)) {
         let (look, y) = (look(&row.series), row.y.unwrap_or(f64::NAN));
         panel.bar(row.x, row.low.unwrap_or(y), row.high.unwrap_or(y), pen(look.color, 0.7))?;
         panel.marker((row.x, y), look, true, 2.2)?;

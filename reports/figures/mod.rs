@@ -9,6 +9,7 @@ pub mod contact_share;
 pub mod control;
 pub mod flow_curves;
 pub mod flow_state;
+pub mod groups;
 pub mod legend;
 pub mod old_results;
 pub mod panel;

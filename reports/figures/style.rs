@@ -29,11 +29,13 @@ pub const CONTACT: RGBColor = RUST;
 /// What the liquid carries.
 pub const LIQUID: RGBColor = GREEN;
 
-// Four colours that stay apart for colour-blind readers (Okabe & Ito 2008).
+// Six colours that stay apart for colour-blind readers (Okabe & Ito 2008).
 const BLUE: RGBColor = RGBColor(0x00, 0x72, 0xb2);
 const RUST: RGBColor = RGBColor(0xd5, 0x5e, 0x00);
 const GREEN: RGBColor = RGBColor(0x00, 0x9e, 0x73);
 const PINK: RGBColor = RGBColor(0xcc, 0x79, 0xa7);
+const AMBER: RGBColor = RGBColor(0xe6, 0x9f, 0x00);
+const SKY: RGBColor = RGBColor(0x56, 0xb4, 0xe9);
 
 /// Shape of a marker, so that series stay apart without colour.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -57,11 +59,11 @@ pub struct Series {
     pub shape: Shape,
 }
 
-/// Look of the `n`th series: sixteen combinations, colour and shape both changing from one to the next.
+/// Look of the `n`th series: 24 combinations, colour and shape both changing from one to the next.
 pub fn series(n: usize) -> Series {
-    let colors = [BLUE, RUST, GREEN, PINK];
+    let colors = [BLUE, RUST, GREEN, PINK, AMBER, SKY];
     let shapes = [Shape::Circle, Shape::Square, Shape::Triangle, Shape::Diamond];
-    Series { color: colors[n % 4], shape: shapes[(n + n / 4) % 4] }
+    Series { color: colors[n % 6], shape: shapes[(n + n / 12) % 4] }
 }
 
 /// Dashes of a line: lengths in pt of stroke and gap, in turn; none for an unbroken line.

@@ -1,8 +1,9 @@
 //! Captions and alternative texts of figures: what is shown, how many, what the bars mean. Counts come from the
 //! same results that are drawn.
 
-use super::methods::listed;
-use super::numbers::{count, plain, plus_minus, significant};
+use super::numbers::{plain, plus_minus, significant};
+use super::quantities;
+use super::words::{among, capital, counted, listed, number, part_of, shortened};
 use crate::figures::control::few;
 use crate::figures::typical::Chosen;
 use crate::tables::reversals::share_at_minimum;
@@ -33,20 +34,29 @@ fn stretch(states: &[&State]) -> String {
 
 /// Title of the figure of an old table's column.
 pub fn old_results_title(column: &str) -> String {
-    format!("Old numbers against new ones: {column}")
+    format!("Old numbers against new ones: {}", quantities::in_words(column))
 }
 
 /// Caption and alternative text of an old table's column.
 pub fn old_results(column: &str, rows: &[&OldRow], agreement: &Agreement) -> (String, String) {
-    let of = |outcome| rows.iter().filter(|row| row.outcome == outcome).count();
+    let of = |outcome| rows.iter().filter(|row| row.outcome == outcome).count() as u64;
     let name = rows.first().map_or("", |row| row.name.as_str());
     let (matched, differ) = (of(Outcome::Matched), of(Outcome::Differs));
+    let column = quantities::in_words(column);
+    let alone = [(of(Outcome::OnlyOld), "old table"), (of(Outcome::OnlyNew), "study")];
+    let alone = alone.iter().filter(|(n, _)| *n > 0).map(|(n, place)| format!("; {} only in the {place}", number(*n)));
     let mut text = format!(
-        "{column} of the old table \u{201c}{name}\u{201d} against what the raw exports give: {matched} match, {differ} \
-         differ by more than two standard uncertainties (filled), {} only in the old table, {} only in the study. (a) \
-         with the identity line; bars: 95 % intervals. (b) Old less new against the mean of both",
-        of(Outcome::OnlyOld),
-        of(Outcome::OnlyNew)
+        "{} of the old table \u{201c}{name}\u{201d} against what the raw exports give: {}, of which {} (filled) by \
+         more than two standard uncertainties{}. (a) With the identity line; bars: 95 % intervals. (b) Old less new \
+         against the mean of both",
+        capital(&column),
+        counted(matched + differ, "pair"),
+        if differ == 1 {
+            "one differs".to_owned()
+        } else {
+            format!("{} differ", if differ == 0 { "none".to_owned() } else { number(differ) })
+        },
+        alone.collect::<String>()
     );
     let limits = agreement.bias.zip(agreement.low).zip(agreement.high);
     let said = limits.map(|((bias, low), high)| {
@@ -62,7 +72,9 @@ pub fn old_results(column: &str, rows: &[&OldRow], agreement: &Agreement) -> (St
         None => text.push_str("; there are too few pairs for limits of agreement."),
     }
     let alt = format!(
-        "Two plots of {column}: {matched} old numbers match the new ones, {differ} differ{}.",
+        "Two plots of {column}: {} agree, {} not{}.",
+        counted(matched, "old number"),
+        number(differ),
         said.map_or_else(String::new, |said| format!("; {said}"))
     );
     (text, alt)
@@ -74,8 +86,8 @@ pub fn viscosity(sample: &str, states: &[&State]) -> String {
     let bounds = states.iter().filter(|s| s.contact_share.is_none() && s.contact_share_bound.is_some()).count();
     let mut text = format!(
         "{sample}: steady viscosity, the part that stays at reversal (hydrodynamic) and the part that vanishes \
-         (contact), {}, {resolved} resolved. {}",
-        count(states.len() as u64, "state"),
+         (contact); {}. {}",
+        resolved_of(resolved, states.len()),
         bars(states.iter().any(|s| has_bars(s.viscosity_pa_s) || has_bars(s.contact_viscosity_pa_s)))
     );
     if resolved < states.len() {
@@ -85,6 +97,15 @@ pub fn viscosity(sample: &str, states: &[&State]) -> String {
         text.push_str(" Arrows: contacts carry at least, the liquid at most, this much.");
     }
     text
+}
+
+/// `eight states, all resolved`, `three of eight states resolved`.
+fn resolved_of(resolved: usize, all: usize) -> String {
+    match (resolved, all) {
+        (1, 1) => "one state, resolved".to_owned(),
+        (r, n) if r == n => format!("{}, all resolved", counted(n as u64, "state")),
+        (r, n) => format!("{} resolved", part_of(r as u64, n as u64, "state")),
+    }
 }
 
 /// Alternative text of the viscosity figure of a sample.
@@ -99,17 +120,22 @@ pub fn viscosity_alt(sample: &str, states: &[&State]) -> String {
     format!("Log-log plot of the viscosity of {sample} and its two parts from {}{change}.", stretch(states))
 }
 
+/// Said where samples are too many for one panel.
+pub fn panels(n: usize) -> String {
+    if n < 2 { String::new() } else { format!(" The samples stand in {} panels with the same axes.", number(n as u64)) }
+}
+
 /// Caption and alternative text of the contact shares of all samples.
 pub fn contact_share(states: &[State]) -> (String, String) {
     let resolved = states.iter().filter(|s| s.contact_share.is_some()).count();
     let bounds = states.iter().filter(|s| s.contact_share.is_none() && s.contact_share_bound.is_some()).count();
     let nothing = states.len() - resolved - bounds;
-    let mut text = format!("Contact share against shear stress: {} with a value.", count(resolved as u64, "state"));
+    let mut text = format!("Contact share against shear stress: {} with a value.", counted(resolved as u64, "state"));
     if bounds > 0 {
-        text.push_str(&format!(" Arrows upward: {} known only to lie above a bound.", count(bounds as u64, "state")));
+        text.push_str(&format!(" Arrows upward: {} known only to lie above a bound.", counted(bounds as u64, "state")));
     }
     if nothing > 0 {
-        text.push_str(&format!(" {} without information not shown.", count(nothing as u64, "state")));
+        text.push_str(&format!(" Not shown: {} without information.", counted(nothing as u64, "state")));
     }
     let bars = bars(states.iter().any(|s| has_bars(s.contact_share)));
     text.push_str(&format!(" {bars} Thin lines join the states of a sample and are no fit."));
@@ -145,7 +171,7 @@ pub fn typical(chosen: Chosen<'_>, share: Estimate) -> (String, String) {
         identity.loading,
         reversal.judged.grade.name(),
         chosen_among(chosen),
-        count(bins as u64, "strain bin"),
+        counted(bins as u64, "strain bin"),
         plus_minus(share.value, share.u),
     );
     let text = format!("{text}{}", beside(reversal));
@@ -179,7 +205,7 @@ fn chosen_among(chosen: Chosen<'_>) -> String {
     };
     match chosen.peers {
         1 => format!("it is the only one of its grade {of}"),
-        n => format!("of the {n} of its grade {of}, the one whose uncertainty is the median"),
+        n => format!("of the {} of its grade {of}, the one whose uncertainty is the median", number(n as u64)),
     }
 }
 
@@ -211,11 +237,11 @@ pub fn control(control: &Control, shown: &[&StudyReversal]) -> (String, String) 
         "Circles: medians of all reversals in an eighth of a decade; bars: the middle half."
     };
     let text = format!(
-        "The control, a Newtonian liquid under the same protocol{on}: {} of {}. (a) Apparent viscosity over its steady \
+        "The control, a Newtonian liquid under the same protocol{on}: {} in {}. (a) Apparent viscosity over its steady \
          value before. {ratios} (b) Deviation of the torque from its steady value, in per cent of it: medians over all \
          reversals and the middle half; the vertical axis leaves out what lies in the turn itself. {share}{dead}",
-        count(shown.len() as u64, "reversal"),
-        listed(control.runs.iter().cloned()),
+        counted(shown.len() as u64, "reversal"),
+        shortened(control.runs.iter().cloned()),
     );
     (text, format!("Control reversals in two panels. {share}"))
 }
@@ -232,18 +258,18 @@ pub fn atlas(sample: &str, reversals: &[&StudyReversal]) -> (String, String) {
         ["A", "B", "C", "F"].iter().filter(|g| grade(g) > 0).map(|g| format!("{} {g}", grade(g))).collect();
     let undrawn = match reversals.iter().filter(|r| r.judged.read.after.is_none()).count() {
         0 => String::new(),
-        n => format!(" Not drawn: {} of which nothing could be read.", count(n as u64, "reversal")),
+        n => format!(" Not drawn: {} of which nothing could be read.", counted(n as u64, "reversal")),
     };
     let text = format!(
         "Reversals of {sample}: {} (grades: {}). Across: strain since reversal. Up: viscosity over its steady \
          value before. Circles: binned trace; line: fitted curve; shaded: strain that does not enter the value; diamond \
          on the left edge, where resolved: value at zero strain with its 95 % interval. Above each: name, set-point, \
          grade, sample, loading.{}{undrawn}",
-        count(reversals.len() as u64, "reversal"),
+        counted(reversals.len() as u64, "reversal"),
         grades.join(", "),
         within(reversals),
     );
-    let alt = format!("{} of {sample} in small panels.", count(reversals.len() as u64, "reversal"));
+    let alt = format!("{} of {sample} in small panels.", counted(reversals.len() as u64, "reversal"));
     (text, alt)
 }
 
@@ -261,9 +287,10 @@ fn models<'a>(names: impl Iterator<Item = &'a String>) -> String {
 
 /// Caption and alternative text of the flow curves.
 pub fn flow_curves((states, with_bars): (usize, bool), samples: &[String], fits: &Fits) -> (String, String) {
-    let shown = format!("{} of {}", count(states as u64, "state"), count(samples.len() as u64, "sample"));
+    let shown = format!("{} of {}", counted(states as u64, "state"), counted(samples.len() as u64, "sample"));
     let bare = samples.iter().filter(|sample| !fits.flow_curves.iter().any(|c| c.sample == **sample));
-    let bare = listed(bare.cloned());
+    let bare: Vec<String> = bare.cloned().collect();
+    let bare = if bare.is_empty() { String::new() } else { among(&bare, samples, "sample") };
     let lines = if fits.flow_curves.is_empty() {
         "No fitted curve is shown.".to_owned()
     } else {
@@ -277,7 +304,7 @@ pub fn flow_curves((states, with_bars): (usize, bool), samples: &[String], fits:
 
 /// Caption and alternative text of the flow-state diagram.
 pub fn flow_state(fits: &Fits) -> (String, String) {
-    let shown = count(fits.flow_states.len() as u64, "state");
+    let shown = counted(fits.flow_states.len() as u64, "state");
     let minded = fits.flow_states.iter().filter(|s| !s.remarks.is_empty()).count();
     let open =
         if minded == 0 { "" } else { " Open markers: states on or near a branch that is unstable at a held rate." };
@@ -291,7 +318,7 @@ pub fn flow_state(fits: &Fits) -> (String, String) {
 
 /// Caption and alternative text of the residuals.
 pub fn residuals(states: usize) -> (String, String) {
-    let shown = count(states as u64, "state");
+    let shown = counted(states as u64, "state");
     let text = format!(
         "What the thickening law leaves, {shown}: the logarithm of the measured over the fitted relative viscosity, \
          divided by its own standard deviation; what a state shares with others is taken off. Thin lines: 95 % of a \
@@ -315,15 +342,15 @@ pub fn relative_viscosity(points: usize, fits: &Fits) -> (String, String) {
     let text = format!(
         "Relative viscosity against solid volume fraction at the lowest (open) and at the highest stress (filled) of \
          each sample, {}. Bars: 95 % intervals of both. {lines}",
-        count(points as u64, "point")
+        counted(points as u64, "point")
     );
     (text, format!("Relative viscosity, logarithmic, rises with the solid fraction. {lines}"))
 }
 
 /// Caption and alternative text of the choices: samples, and rows of each.
 pub fn choices(samples: usize, rows: usize) -> (String, String) {
-    let samples = count(samples as u64, "sample");
-    let others = count(rows.saturating_sub(1) as u64, "choice");
+    let samples = counted(samples as u64, "sample");
+    let others = counted(rows.saturating_sub(1) as u64, "choice");
     let text = format!(
         "What hangs on choices: {samples} under the settings in force (filled) and {others} that could be defended as \
          well (open), sorted by the share of the rise; squares are other quantities that go by the same name and decide \
@@ -335,14 +362,50 @@ pub fn choices(samples: usize, rows: usize) -> (String, String) {
 
 /// Caption and alternative text of the budget.
 pub fn budget(bars: usize, samples: usize) -> (String, String) {
-    let shown = format!(
-        "{} of {}",
-        count(bars as u64, "quantity").replace("quantitys", "quantities"),
-        count(samples as u64, "sample")
-    );
+    let shown = format!("{} of {}", counted(bars as u64, "quantity"), counted(samples as u64, "sample"));
     let text = format!(
         "Where the variance comes from: {shown}. The parts of each bar add up to the variance of the quantity; what each \
          quantity is, and its standard uncertainty, stands on the left. Numbers in the parts are those of the legend."
     );
     (text, format!("Stacked bars: parts of the variance of {shown} by kind of source."))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn parts_of_states_read_well() {
+        assert_eq!(resolved_of(1, 1), "one state, resolved");
+        assert_eq!(resolved_of(8, 8), "eight states, all resolved");
+        assert_eq!(resolved_of(7, 8), "seven of eight states resolved");
+        assert_eq!(resolved_of(0, 12), "none of 12 states resolved");
+    }
+
+    #[test]
+    fn an_old_table_is_told_without_names_of_columns() {
+        let agreement = Agreement { column: "viscosity_pa_s".into(), pairs: 2, bias: None, low: None, high: None };
+        let row = |outcome| OldRow {
+            name: "thesis".into(),
+            row: "a".into(),
+            column: "viscosity_pa_s".into(),
+            old: Some(1.0),
+            u_old: None,
+            new: Some(1.0),
+            u_new: None,
+            difference: Some(0.0),
+            in_u: None,
+            outcome,
+        };
+        let rows = [row(Outcome::Matched), row(Outcome::Differs), row(Outcome::OnlyOld)];
+        let (text, alt) = old_results("viscosity_pa_s", &rows.iter().collect::<Vec<_>>(), &agreement);
+        assert!(
+            text.starts_with(
+                "Viscosity in Pa s of the old table “thesis” against what the raw exports give: two pairs, of which one \
+                 differs (filled) by more than two standard uncertainties; one only in the old table. (a)"
+            ),
+            "{text}"
+        );
+        assert!(!text.contains('_') && !alt.contains('_'), "{text} {alt}");
+    }
 }

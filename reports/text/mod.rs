@@ -3,19 +3,12 @@
 pub mod captions;
 pub mod cautions;
 pub mod claims;
-mod cleaning;
-pub mod exports;
-pub mod geometries;
-pub mod liquids;
 pub mod methods;
 pub mod models;
 pub mod numbers;
 pub mod protocol;
+pub mod quantities;
 pub mod said;
 pub mod slug;
 pub mod sources;
-pub mod transient;
-
-#[cfg(test)]
-#[allow(clippy::unwrap_used)]
-mod methods_tests;
+pub mod words;

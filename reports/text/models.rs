@@ -8,6 +8,23 @@ pub fn name(model: &str) -> &str {
     }
 }
 
+/// The formula of a model, in the symbols of [`parameter`]; `_` stands before an index, `^` before a power.
+pub fn formula(model: &str) -> &'static str {
+    match model {
+        "wyart-cates" => {
+            "η_r = A·(1 − φ/φ_J)^(−α) with φ_J = f·φ_m + (1 − f)·φ_0, f = exp[−(σ*/σ)^β] and the amplitude A"
+        }
+        "maron-pierce" => "η_r = (1 − φ/φ_max)^(−2)",
+        "krieger-dougherty" => "η_r = (1 − φ/φ_max)^(−p) with p = [η]·φ_max",
+        "eilers" => "η_r = [1 + 1.25·φ/(1 − φ/φ_max)]^2",
+        "herschel-bulkley" => "σ = σ_y + K·γ\u{307}^n",
+        "power-law" => "σ = K·γ\u{307}^n",
+        "cross" => "η = η_∞ + (η_0 − η_∞)/[1 + (λ·γ\u{307})^m]",
+        "carreau" => "η = η_∞ + (η_0 − η_∞)·[1 + (λ·γ\u{307})^2]^(½·(n − 1))",
+        _ => "",
+    }
+}
+
 /// A parameter with its symbol.
 pub fn parameter(parameter: &str) -> &str {
     match parameter {
@@ -35,5 +52,20 @@ pub fn parameter(parameter: &str) -> &str {
         "steepness" => "m, steepness",
         "intrinsic_viscosity" => "[η], intrinsic viscosity",
         other => other,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_model_has_its_formula_and_every_parameter_its_symbol() {
+        for model in stages::physics::models::ALL {
+            assert!(!formula(model.name()).is_empty(), "{}", model.name());
+            for known in model.parameters() {
+                assert!(parameter(known.name) != known.name || known.name == "amplitude", "{}", known.name);
+            }
+        }
     }
 }

@@ -1,8 +1,8 @@
 //! The protocol as it was measured: what the exports themselves tell of runs, senses, strains and times. Nothing that
 //! somebody wrote down, and no result.
 
-use super::methods::listed;
-use super::numbers::{count, plain, whole};
+use super::numbers::{plain, whole};
+use super::words::{counted, listed};
 use stages::reversal::result::{Controlled, JudgedRun};
 use stages::states::result::{States, StudyReversal};
 use std::collections::BTreeSet;
@@ -12,7 +12,7 @@ pub fn paragraphs(runs: &[JudgedRun], states: &States) -> Vec<String> {
     let asked: Vec<&StudyReversal> = states.reversals.iter().filter(|r| !r.identity.control).collect();
     let mut out = Vec::new();
     if !runs.is_empty() {
-        out.push(counted(runs));
+        out.push(found(runs));
     }
     if !asked.is_empty() {
         let sentences = [sheared(&asked), held(&asked), when(runs)];
@@ -22,22 +22,22 @@ pub fn paragraphs(runs: &[JudgedRun], states: &States) -> Vec<String> {
 }
 
 /// How many exports, samples, loadings, reversals.
-fn counted(runs: &[JudgedRun]) -> String {
+fn found(runs: &[JudgedRun]) -> String {
     let of = |control: bool| -> Vec<&JudgedRun> { runs.iter().filter(|r| r.identity.control == control).collect() };
     let (asked, controls) = (of(false), of(true));
     let samples: BTreeSet<&str> = asked.iter().map(|r| r.identity.sample.as_str()).collect();
     let loadings: BTreeSet<_> = asked.iter().map(|r| (&r.identity.sample, &r.identity.loading)).collect();
-    let reversals = |runs: &[&JudgedRun]| count(runs.iter().map(|r| r.reversals.len() as u64).sum(), "reversal");
+    let reversals = |runs: &[&JudgedRun]| counted(runs.iter().map(|r| r.reversals.len() as u64).sum(), "reversal");
     let mut text = format!(
         "Found in the exports: {} of {} in {}, with {}",
-        count(asked.len() as u64, "run"),
-        count(samples.len() as u64, "sample"),
-        count(loadings.len() as u64, "loading"),
+        counted(asked.len() as u64, "run"),
+        counted(samples.len() as u64, "sample"),
+        counted(loadings.len() as u64, "loading"),
         reversals(&asked)
     );
     match controls.len() {
         0 => text.push_str("; no control."),
-        n => text.push_str(&format!("; {} with {}.", count(n as u64, "control run"), reversals(&controls))),
+        n => text.push_str(&format!("; {} with {}.", counted(n as u64, "control run"), reversals(&controls))),
     }
     text
 }
@@ -82,7 +82,7 @@ fn held(reversals: &[&StudyReversal]) -> Option<String> {
             } else {
                 format!("from {} to {} {unit}", plain(low), plain(high))
             };
-            format!("{} in {} {range}", held.name(), count(n as u64, "reversal"))
+            format!("{} in {} {range}", held.name(), counted(n as u64, "reversal"))
         })
     };
     let parts: Vec<String> = [of(Controlled::Rate), of(Controlled::Stress)].into_iter().flatten().collect();
@@ -91,12 +91,19 @@ fn held(reversals: &[&StudyReversal]) -> Option<String> {
     (!parts.is_empty()).then(|| format!("Held was {parts}."))
 }
 
+/// `2026-10-03` as `3 October 2026`; what is no date as it is.
+fn day(iso: &str) -> String {
+    iso.parse::<jiff::civil::Date>().map_or_else(|_| iso.to_owned(), |date| date.strftime("%-d %B %Y").to_string())
+}
+
 /// When the runs began, as their exports say.
 fn when(runs: &[JudgedRun]) -> Option<String> {
     let days: BTreeSet<&str> = runs.iter().filter_map(|r| r.identity.started.as_deref()?.get(..10)).collect();
     match (days.first(), days.last()) {
-        (Some(first), Some(last)) if first != last => Some(format!("Runs began between {first} and {last}.")),
-        (Some(first), _) => Some(format!("Runs began on {first}.")),
+        (Some(first), Some(last)) if first != last => {
+            Some(format!("Runs began between {} and {}.", day(first), day(last)))
+        }
+        (Some(first), _) => Some(format!("Runs began on {}.", day(first))),
         _ => None,
     }
 }
@@ -113,7 +120,9 @@ mod tests {
         assert!(text.starts_with("Found in the exports: ") && text.contains(" control run"), "{text}");
         let one: Vec<JudgedRun> = runs.into_iter().filter(|r| !r.identity.control).take(1).collect();
         let text = paragraphs(&one, &States::default()).join(" ");
-        assert!(text.contains("1 run of 1 sample in 1 loading") && text.ends_with("; no control."), "{text}");
+        assert!(text.contains("one run of one sample in one loading") && text.ends_with("; no control."), "{text}");
         assert!(paragraphs(&[], &States::default()).is_empty());
+        assert_eq!(day("2026-10-03"), "3 October 2026");
+        assert_eq!(day("tomorrow"), "tomorrow");
     }
 }

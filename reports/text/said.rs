@@ -1,7 +1,7 @@
-//! Words of the stages made fit for print: real minus signs, powers of ten, sentences with a capital and a stop. What
-//! they say is left alone.
+//! Words of the stages made fit for print: real minus signs, powers of ten, thousands set apart, sentences with a capital
+//! and a stop. What they say is left alone.
 
-use super::numbers::superscript;
+use super::numbers::{superscript, whole};
 
 /// A remark as it is printed: `-4 %` with a real minus sign, `2e-14` as a power of ten.
 pub fn printed(text: &str) -> String {
@@ -15,12 +15,28 @@ pub fn printed(text: &str) -> String {
             at += length;
             continue;
         }
+        if let Some((number, length)) =
+            long(&chars[at..]).filter(|_| behind.is_none_or(|c| c.is_whitespace() || c == '('))
+        {
+            out.push_str(&whole(number));
+            at += length;
+            continue;
+        }
         let begins = behind.is_none_or(|c| c.is_whitespace() || "([,".contains(c));
         let minus = chars[at] == '-' && begins && chars.get(at + 1).is_some_and(char::is_ascii_digit);
         out.push(if minus { '\u{2212}' } else { chars[at] });
         at += 1;
     }
     out
+}
+
+/// A whole number of five digits or more that stands alone, and how many characters it takes.
+fn long(chars: &[char]) -> Option<(u64, usize)> {
+    let length = chars.iter().take_while(|c| c.is_ascii_digit()).count();
+    let ends = chars.get(length).is_none_or(|c| c.is_whitespace() || ",;:)".contains(*c));
+    let text: String = chars[..length].iter().collect();
+    (length >= 5 && chars[0] != '0' && ends).then_some(())?;
+    Some((text.parse().ok()?, length))
 }
 
 /// The exponent that `e-14` says and how many characters it takes, where a number ends behind it.
@@ -54,6 +70,10 @@ mod tests {
             "flat (\u{2212}4 to +2 %) in control-1.csv, step 3-5"
         );
         assert_eq!(printed("adds 2e-14 of the torque; 6e-4"), "adds 2×10⁻¹⁴ of the torque; 6×10⁻⁴");
+        assert_eq!(
+            printed("150000 trials, 280000; 12345x, 1234 and 12345.csv"),
+            "150\u{202f}000 trials, 280\u{202f}000; 12345x, 1234 and 12345.csv"
+        );
         assert_eq!(printed("step1e5x, 3 e-4, R12e, 2026-10-12"), "step1e5x, 3 e-4, R12e, 2026-10-12");
     }
 

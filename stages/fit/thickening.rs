@@ -26,6 +26,16 @@ const TWO_FRACTIONS: &str =
 const MORE_FRACTIONS: &str = "measure at least three solid fractions of the same particles, spread from well below to \
                               near jamming";
 
+/// What a group without a single usable state asks for: what the study file does not say, else other measurements.
+fn missing(study: Study<'_>, group: &Group) -> &'static str {
+    let mut own = study.samples.iter().filter(|sample| group.samples.contains(&sample.name));
+    if own.all(|sample| sample.liquid.viscosity.is_some() && sample.volume_fraction.is_some()) {
+        "measure steady states of which stress and viscosity can be read"
+    } else {
+        "give the liquid's viscosity and the solid fractions in the study file"
+    }
+}
+
 /// Fits the law, and tells what follows.
 pub(super) fn thickening(study: Study<'_>, group: &Group, params: &Params, fits: &mut Fits) {
     let model = &WyartCates;
@@ -39,7 +49,7 @@ pub(super) fn thickening(study: Study<'_>, group: &Group, params: &Params, fits:
     };
     let Some(data) = data(study, Subject::Thickening, &|state| group.holds(state)) else {
         let why = "not fitted: no state has a relative viscosity, a stress and a solid fraction";
-        return without(why, "give the liquid's viscosity and the solid fractions in the study file", fits);
+        return without(why, missing(study, group), fits);
     };
     let job = Job { model, scope: scope.clone(), held: held.clone(), data };
     match solid_fractions(&job) {

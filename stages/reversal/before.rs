@@ -6,6 +6,7 @@ use super::find::Turn;
 use super::noise::{Window, mean_variance};
 use super::params::{Before as Settings, Find};
 use super::result::{Controlled, Estimate, Noise};
+use super::rules::{DIFFERS, DRIFTS};
 use super::trace::{Trace, median, robust_deviation, trapezoid_weights, weighted_mean};
 use crate::numerics::float::{exp, ln};
 use std::ops::Range;
@@ -275,10 +276,9 @@ pub(super) fn recovery(
     Some(Estimate { value: ln(late.viscosity() / before.viscosity()), u: variance.sqrt() })
 }
 
-/// Steady by both tests. 2.58: two-sided 99 % of a normal deviate; the recovery is compared at 3 u because the
-/// later stretch may differ for harmless reasons too (empirical: false alarms 1.5 % and 0.05 %).
+/// Steady by both tests.
 pub(super) fn is_steady(drift: Option<Estimate>, recovery: Option<Estimate>, settings: &Settings) -> bool {
-    let drifts = |d: Estimate| d.value.abs() > 2.58 * d.u && d.value.abs() > settings.drift;
-    let differs = |r: Estimate| r.value.abs() > 3.0 * r.u && (exp(r.value) - 1.0).abs() > settings.recovery;
+    let drifts = |d: Estimate| d.value.abs() > DRIFTS * d.u && d.value.abs() > settings.drift;
+    let differs = |r: Estimate| r.value.abs() > DIFFERS * r.u && (exp(r.value) - 1.0).abs() > settings.recovery;
     !drift.is_some_and(drifts) && !recovery.is_some_and(differs)
 }

@@ -6,14 +6,12 @@ use super::headline::Minimum;
 use super::noise;
 use super::params::Beside;
 use super::result::Noise;
+use super::rules::{ONE_SIDED, TWO_SIDED};
 use super::transient::{LN_CONTACT_STRAIN, LN_DELAY, whitening};
 use crate::numerics::float::{exp, ln};
 
 /// Points of the curve that is looked through and drawn.
 const POINTS: usize = 160;
-
-/// Two-sided 95 % of a normal deviate.
-const SIGNIFICANT: f64 = 1.96;
 
 /// Strains from `first` to `last`, even in their logarithm.
 pub(super) fn strains(first: f64, last: f64) -> Vec<f64> {
@@ -39,7 +37,7 @@ fn flat(part: &[Bin], noise: &Noise, settings: &Beside) -> Option<f64> {
     let ratio: Vec<f64> = part.iter().map(|b| b.ratio).collect();
     let line = whitening(part, noise, &level, 0.0)?.line(&place, &ratio)?;
     let change = line.slope * (place[place.len() - 1] - place[0]);
-    let is_flat = line.slope.abs() < SIGNIFICANT * line.u_slope && change.abs() < settings.plateau_change * line.level;
+    let is_flat = line.slope.abs() < TWO_SIDED * line.u_slope && change.abs() < settings.plateau_change * line.level;
     is_flat.then_some(line.level)
 }
 
@@ -65,7 +63,7 @@ pub(super) fn contact_recovery(best: &Minimum) -> f64 {
     delay + exp(best.theta[LN_CONTACT_STRAIN])
 }
 
-/// Lower bound of the contact share: 1 − min/(1 − d_max) less 1.645 u (one-sided 95 %), where min is the lowest
+/// Lower bound of the contact share: 1 − min/(1 − d_max) less 1.645 u ([`ONE_SIDED`]), where min is the lowest
 /// place of the trace averaged over five bins. A late reading is no bound by itself, because the liquid's share
 /// dips by up to d_max. None where it is not positive: no information.
 pub(super) fn bound(bins: &[Bin], noise: &Noise, u_before: f64, settings: &Beside) -> Option<f64> {
@@ -75,7 +73,7 @@ pub(super) fn bound(bins: &[Bin], noise: &Noise, u_before: f64, settings: &Besid
     let variance = noise::white(noise, readings)
         + (noise::covariance(noise, 0.0) + u_before * u_before) * level[lowest] * level[lowest];
     let liquid = 1.0 - settings.largest_dip;
-    let bound = 1.0 - (level[lowest] + 1.645 * variance.sqrt()) / liquid;
+    let bound = 1.0 - (level[lowest] + ONE_SIDED * variance.sqrt()) / liquid;
     (bound > 0.0).then_some(bound)
 }
 

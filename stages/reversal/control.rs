@@ -3,15 +3,10 @@
 
 use super::params::Control as Settings;
 use super::result::{Control, Estimate, FalseTorque, ReversalRead, RunRead};
+use super::rules::{AGREEING, TIME_BINS};
 
-/// Bins of time after the turning point: edges grow by 1.5, from 1 ms on (empirical: two readings or more at the
-/// usual fastest sampling, three bins within the usual dead times).
-const FIRST_EDGE: f64 = 1e-3;
-const GROWTH: f64 = 1.5;
+/// Bins of time after the turning point; the last edge is some 11 s.
 const BINS: usize = 24;
-
-/// Bins in a row that must agree before the torque counts as back: single ones agree by chance.
-const AGREEING: usize = 3;
 
 /// Joins the control runs.
 pub(super) fn control(runs: &[RunRead], settings: &Settings) -> Control {
@@ -61,11 +56,11 @@ fn false_torque(reversal: &ReversalRead) -> Option<Vec<FalseTorque>> {
 }
 
 fn bin_of(time: f64) -> usize {
-    let mut edge = FIRST_EDGE;
+    let (mut edge, growth) = TIME_BINS;
     (0..BINS)
         .find(|_| {
             let inside = time < edge;
-            edge *= GROWTH;
+            edge *= growth;
             inside
         })
         .unwrap_or(BINS)

@@ -4,11 +4,9 @@
 use super::find::Turn;
 use super::params::Dead;
 use super::result::{Controlled, DeadStrain};
+use super::rules::ARRIVED;
 use super::trace::{Trace, median, robust_deviation};
 use std::ops::Range;
-
-/// Strain from which the drive's reference speed is read: 0.3 to 1 after the turn.
-const SETTLED: f64 = 0.3;
 
 /// Deviations of the speed's noise that are allowed on top of the band: one reading in 16,000 of normal noise
 /// lies outside, and a few hundred readings stand below strain 0.3.
@@ -32,7 +30,7 @@ pub(super) fn dead_strain(
     diffusion: Diffusion,
     settings: &Dead,
 ) -> DeadStrain {
-    let early: Vec<usize> = after.clone().filter(|i| turn.strain(trace, *i) < SETTLED).collect();
+    let early: Vec<usize> = after.clone().filter(|i| turn.strain(trace, *i) < ARRIVED.0).collect();
     let behind = |bad: &dyn Fn(usize) -> bool| {
         early.iter().rev().find(|i| bad(**i)).map_or(0.0, |i| strain_at(trace, turn, after.clone(), i + 1))
     };
@@ -60,7 +58,7 @@ fn strain_at(trace: &Trace, turn: &Turn, after: Range<usize>, i: usize) -> f64 {
 /// The speed after the drive has arrived, and how far readings may be from it: the band, and the noise of a speed
 /// that was derived from a position.
 fn speed_band(trace: &Trace, turn: &Turn, after: Range<usize>, early: &[usize], settings: &Dead) -> Option<(f64, f64)> {
-    let settled = after.clone().filter(|i| (SETTLED..=1.0).contains(&turn.strain(trace, *i)));
+    let settled = after.clone().filter(|i| (ARRIVED.0..=ARRIVED.1).contains(&turn.strain(trace, *i)));
     let speeds: Vec<f64> = settled.map(|i| trace.rate[i].abs()).collect();
     let speeds = if speeds.len() < 3 { after.rev().take(5).map(|i| trace.rate[i].abs()).collect() } else { speeds };
     let level = median(speeds)?;
@@ -77,7 +75,7 @@ fn speed_band(trace: &Trace, turn: &Turn, after: Range<usize>, early: &[usize], 
 /// Strain at which momentum has crossed the gap: t > k·ρh²/η. The slowest mode decays as exp(−π²ηt/ρh²), below 1 %
 /// from k = 0.5 on (R. B. Bird, W. E. Stewart & E. N. Lightfoot, *Transport Phenomena*, 2nd ed., §4.1).
 fn momentum(trace: &Trace, turn: &Turn, after: Range<usize>, diffusion: Diffusion, settings: &Dead) -> f64 {
-    let early = after.clone().filter(|i| (0.02..=SETTLED).contains(&turn.strain(trace, *i)));
+    let early = after.clone().filter(|i| (0.02..=ARRIVED.0).contains(&turn.strain(trace, *i)));
     let Some(viscosity) = median(early.map(|i| trace.viscosity(i)).collect()).filter(|v| *v > 0.0) else { return 0.0 };
     let lapse = settings.diffusion * diffusion.density * diffusion.gap * diffusion.gap / viscosity;
     let late = after.clone().find(|i| trace.time[*i] - turn.time > lapse);

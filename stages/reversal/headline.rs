@@ -19,6 +19,7 @@
 use super::bins::{Bin, smoothed};
 use super::params::Fit;
 use super::result::{Estimate, Noise};
+use super::rules::TEMPERED;
 use super::transient::{
     CONTACTS, DIP_POWER, DRIVE, Form, LIQUID, LN_CONTACT_POWER, LN_CONTACT_STRAIN, LN_DELAY, LN_DIP, LN_DIP_STRAIN,
     Penalised, RELEASE, Theta, centre, curve, prior_volume, whitening,
@@ -29,10 +30,6 @@ use crate::numerics::whitening::Whitening;
 
 /// Level below which the covariance of a bin is not scaled down any further.
 const LEAST_LEVEL: f64 = 0.02;
-
-/// Deviation of the forms that the first pass allows for: data of little noise have narrow valleys, which a minimiser
-/// that starts far off does not reach (empirical).
-const TEMPERED: f64 = 0.03;
 
 /// A trace ready to be fitted.
 #[derive(Debug, Clone, Copy)]

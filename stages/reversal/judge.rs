@@ -8,10 +8,8 @@
 
 use super::params::{Grade as Limits, Judging as Settings, Resolved};
 use super::result::{Before, Control, Controlled, DeadStrain, Estimate, Grade, Judged, ReversalRead};
+use super::rules::{FORM_COUNTS, TWO_SIDED};
 use crate::numerics::float::{expm1, ln1p};
-
-/// Two-sided 95 % of a normal deviate.
-const QUANTILE: f64 = 1.96;
 
 /// Said of a reversal that the control lets be read from a later strain on only.
 const LATER: &str = "read from a later strain on, because the control comes back late";
@@ -169,7 +167,7 @@ fn refusals(share: Estimate, read: &ReversalRead, is_control: bool, limits: &Res
 /// 95 % interval by z = −ln(1 − X), natural for a ratio of viscosities: never reaches 1, goes below 0 freely.
 fn interval(share: Estimate) -> (Option<f64>, Option<f64>) {
     let z = -ln1p(-share.value);
-    let half = QUANTILE * share.u / (1.0 - share.value);
+    let half = TWO_SIDED * share.u / (1.0 - share.value);
     let back = |z: f64| -expm1(-z);
     (Some(back(z - half)), Some(back(z + half)))
 }
@@ -258,11 +256,13 @@ fn remarkable(read: &ReversalRead, share: Option<Estimate>, plates: bool, limits
     ])
 }
 
-/// Whether two forms that count differ by more than so many of their standard uncertainties. Forms of a weight
-/// below 5 % are refuted by the data and say nothing (common practice).
+/// Whether two forms that count differ by more than so many of their standard uncertainties.
 fn forms_differ(read: &ReversalRead, limit: f64) -> bool {
-    let forms: Vec<Estimate> =
-        read.after.iter().flat_map(|a| a.forms.iter().filter(|f| f.weight >= 0.05).map(|f| f.contact_share)).collect();
+    let forms: Vec<Estimate> = read
+        .after
+        .iter()
+        .flat_map(|a| a.forms.iter().filter(|f| f.weight >= FORM_COUNTS).map(|f| f.contact_share))
+        .collect();
     let apart = |a: &Estimate, b: &Estimate| (a.value - b.value).abs() > limit * a.u.max(b.u);
     forms.iter().enumerate().any(|(k, a)| forms[k + 1..].iter().any(|b| apart(a, b)))
 }

@@ -30,6 +30,7 @@ mod published;
 mod read;
 mod restart;
 pub mod result;
+pub mod rules;
 #[cfg(test)]
 mod synthetic;
 #[cfg(test)]

@@ -8,11 +8,9 @@
 //! autocorrelation does not (N. A. C. Cressie, *Statistics for Spatial Data*, Wiley 1993, §2.4).
 
 use super::result::Noise;
+use super::rules::{LAG_STEP, LENGTHS};
 use crate::numerics::float::{exp, ln};
 use crate::numerics::whitening::{Line, Whitening};
-
-/// Grid of strain for lags, and for the cells of the line.
-const CELL: f64 = 0.02;
 
 /// Readings of a window that enter the variogram; of more, every k-th does. Pairs grow with the square.
 const MOST: usize = 500;
@@ -20,9 +18,10 @@ const MOST: usize = 500;
 /// Relative resolution below which no reading is believed: an export has four to six digits (common practice).
 pub(super) const LEAST: f64 = 1e-4;
 
-/// Correlation lengths that are tried: twelve, geometric, 0.03 to 0.5 in strain.
+/// Correlation lengths that are tried, geometric.
 fn lengths() -> impl Iterator<Item = f64> {
-    (0..12).map(|k| 0.03 * exp(f64::from(k) / 11.0 * ln(0.5 / 0.03)))
+    let (n, from, to) = LENGTHS;
+    (0..n).map(move |k| from * exp(f64::from(k) / f64::from(n - 1) * ln(to / from)))
 }
 
 /// Strain places and ln η of the readings of one steady window.
@@ -48,7 +47,7 @@ impl Window {
         let mut cells: Vec<Cell> = Vec::new();
         let origin = self.strain.first().copied().unwrap_or(0.0);
         for (x, y) in self.strain.iter().zip(&self.ln_viscosity) {
-            let index = ((x - origin) / CELL).floor() as i64;
+            let index = ((x - origin) / LAG_STEP).floor() as i64;
             match cells.last_mut().filter(|c| c.index == index) {
                 Some(c) => {
                     (c.strain, c.value, c.readings) = (c.strain + x, c.value + y, c.readings + 1.0);
@@ -133,7 +132,7 @@ pub(super) fn scatter(windows: &[&Window]) -> Option<Noise> {
 }
 
 fn variogram(windows: &[&Window], largest_lag: f64) -> Vec<Lag> {
-    let mut lags = vec![Lag::default(); (largest_lag / CELL + 0.5) as usize + 1];
+    let mut lags = vec![Lag::default(); (largest_lag / LAG_STEP + 0.5) as usize + 1];
     for window in windows {
         let stride = window.strain.len().div_ceil(MOST).max(1);
         let points: Vec<(f64, f64)> =
@@ -141,7 +140,7 @@ fn variogram(windows: &[&Window], largest_lag: f64) -> Vec<Lag> {
         for (j, a) in points.iter().enumerate() {
             for b in &points[j + 1..] {
                 let distance = b.0 - a.0;
-                let Some(lag) = lags.get_mut((distance / CELL + 0.5) as usize) else { break };
+                let Some(lag) = lags.get_mut((distance / LAG_STEP + 0.5) as usize) else { break };
                 lag.distance += distance;
                 lag.value += 0.5 * (b.1 - a.1) * (b.1 - a.1);
                 lag.pairs += 1.0;
@@ -159,7 +158,7 @@ fn variogram(windows: &[&Window], largest_lag: f64) -> Vec<Lag> {
 fn fit(lags: &[Lag], length: f64) -> (f64, Noise) {
     let rows = || {
         lags.iter().map(move |l| {
-            let weight = 1.0 / (l.value * l.value * l.distance.max(0.5 * CELL));
+            let weight = 1.0 / (l.value * l.value * l.distance.max(0.5 * LAG_STEP));
             (1.0 - exp(-l.distance / length), l.value, weight)
         })
     };

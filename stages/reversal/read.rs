@@ -14,6 +14,7 @@ use super::restart;
 use super::result::{
     After, Before, Choice, Controlled, DeadStrain, Estimate, FormFit, Noise, Response, Restart, ReversalRead, RunRead,
 };
+use super::rules::{ALIKE, ARRIVED, RECOVERED, TWO_SIDED};
 use super::trace::{Trace, median};
 use super::transient::Form;
 use crate::clean::result::{CleanNotes, Fate, Points};
@@ -217,7 +218,7 @@ impl Run<'_> {
         let own = value(of)?;
         let same = |f: &&Found| {
             let other = value(f).unwrap_or(f64::NAN);
-            f.stretches.controlled == controlled && (other / own).max(own / other) < 1.05
+            f.stretches.controlled == controlled && (other / own).max(own / other) < ALIKE
         };
         let windows =
             |found: &[&Found]| found.iter().filter_map(|f| f.steady.as_ref().map(|s| s.window.clone())).collect();
@@ -303,7 +304,7 @@ impl Run<'_> {
     }
 
     fn speed_ratio(&self, turn: &Turn, after: Range<usize>, found: &Found, steady: &Steady) -> Option<f64> {
-        let settled = after.clone().filter(|i| turn.strain(self.trace, *i) >= 0.3);
+        let settled = after.clone().filter(|i| turn.strain(self.trace, *i) >= ARRIVED.0);
         let speed = median(settled.map(|i| self.trace.rate[i].abs()).collect()).or_else(|| self.trace.speed(after))?;
         (found.stretches.controlled == Controlled::Rate).then_some(speed / steady.rate)
     }
@@ -344,7 +345,7 @@ impl Run<'_> {
         let fall = 1.0 - minimum.1;
         let significant = fall >= settings.significant_fall * (liquid.u * liquid.u + u_before * u_before).sqrt();
         // Where the interval of X covers zero there is nothing whose recovery could be asked for.
-        let recovers = significant && share.value.abs() > 1.96 * share.u && !estimator.newtonian;
+        let recovers = significant && share.value.abs() > TWO_SIDED * share.u && !estimator.newtonian;
         After {
             contact_share: share,
             u_zero,
@@ -358,8 +359,8 @@ impl Run<'_> {
             plateau: beside::plateau(&base.bins, noise, settings).map(|level| (eta * level, 1.0 - level)),
             minimum_pa_s: eta * minimum.1,
             strain_at_minimum: minimum.0,
-            recovery_strain: beside::recovery(&curve, minimum, 0.632).filter(|_| recovers),
-            recovery_strain_90: beside::recovery(&curve, minimum, 0.9).filter(|_| recovers),
+            recovery_strain: beside::recovery(&curve, minimum, RECOVERED[0]).filter(|_| recovers),
+            recovery_strain_90: beside::recovery(&curve, minimum, RECOVERED[1]).filter(|_| recovers),
             contact_recovery_strain: recovers.then(|| beside::contact_recovery(best)),
             bound: beside::bound(&base.bins, noise, u_before, settings),
             curve: curve.iter().map(|(x, _)| (*x, best.curve(*x).1)).collect(),

@@ -1,17 +1,19 @@
 //! What is said of how the exports were read: words for missing values, rows that cannot be read, steps, angles.
 
-use super::methods::{InForce, Sentence, listed, say};
-use super::numbers::setting_percent;
+use super::in_force::InForce;
+use super::sentence::{Sentence, say};
+use crate::text::numbers::setting_percent;
+use crate::text::words::either;
 use stages::ingest::params::Params;
 
 /// Sentences on reading.
-pub fn sentences(settings: &InForce) -> Vec<Sentence> {
+pub(super) fn sentences(settings: &InForce) -> Vec<Sentence> {
     let ingest = &settings.ingest;
     let words = ingest.missing.iter().map(|word| format!("“{word}”"));
     let missing = if ingest.missing.is_empty() {
         "A field counts as missing where it is blank.".to_owned()
     } else {
-        format!("A field counts as missing where it is blank or holds {}.", listed(words).replace(" and ", " or "))
+        format!("A field counts as missing where it is blank or holds {}.", either(words))
     };
     let unreadable = if ingest.refuse_unreadable {
         "Rows with a number that cannot be read were refused and counted."

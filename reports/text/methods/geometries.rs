@@ -1,10 +1,11 @@
 //! What is said of the way from torque and speed to stress and rate, and from masses to the solid fraction; only of
 //! what the study has.
 
-use super::methods::{InForce, Sentence, say};
+use super::in_force::InForce;
+use super::sentence::{Sentence, say};
 
 /// A sentence for each kind of geometry in use, and one on exports and on masses where they tell.
-pub fn sentences(settings: &InForce) -> Vec<Sentence> {
+pub(super) fn sentences(settings: &InForce) -> Vec<Sentence> {
     let cones = settings.cones.then(|| {
         let text = "In the gap of a cone and plate the stress is 3M/(2πR³), the rate Ω/tan α, and the first normal-stress \
                     difference 2F/(πR²), M being the torque, Ω the speed, F the axial force, R the radius and α the angle of \

@@ -1,9 +1,12 @@
-//! Every setting that can change a result changes the methods text: each leaf of the settings in force is given
-//! another value, each rule is switched, and the text must differ.
+//! What holds of the methods text as a whole. Every setting that can change a result changes it: each leaf of the
+//! settings in force is given another value, each rule is switched, and the text must differ.
 
-use super::methods::{InForce, markdown, paragraphs};
+use super::{InForce, markdown, paragraphs};
 use crate::fixture;
 use serde_json::{Value, json};
+use stages::references;
+use stages::settings::Rule;
+use stages::states::result::States;
 
 fn text(settings: &InForce) -> String {
     markdown(&paragraphs(settings, &fixture::runs(), &fixture::states()))
@@ -56,14 +59,15 @@ fn changed(settings: &InForce) -> Vec<(String, InForce)> {
 /// Studies in which between them every setting has a bearing.
 fn studies() -> [InForce; 2] {
     let (cones, cylinders, angles, steps_by_set_point, stress_and_torque) = (true, true, true, true, true);
-    let plain = InForce { inertia_known: true, cones, cylinders, angles, ..InForce::default() };
+    let plain =
+        InForce { inertia_known: true, cones, cylinders, angles, positions: true, rates: true, ..InForce::default() };
     let temperature = stages::physics::quantity::Quantity { value: 298.15, u: 0.1 };
     let computed_liquids = vec![("water".to_owned(), stages::physics::liquids::Composition::Water { temperature })];
     let plain = InForce { steps_by_set_point, stress_and_torque, computed_liquids, ..plain };
     let mut other = InForce { plates: true, ..plain.clone() };
     other.fit.loss = stages::fit::params::Loss::Huber;
     let edge = stages::clean::params::EdgeFracture { surface_tension: Some(0.02), ..Default::default() };
-    other.clean.edge_fracture = stages::settings::Rule::On(edge);
+    other.clean.edge_fracture = Rule::On(edge);
     [plain, other]
 }
 
@@ -103,4 +107,77 @@ fn every_setting_of_a_stage_is_known_to_the_text() {
         let pointer = format!("/{}", path.replace('.', "/"));
         assert!(whole.pointer(&pointer).is_some(), "stages.{path} is not among the settings in force");
     }
+}
+
+fn plain(settings: &InForce) -> String {
+    markdown(&paragraphs(settings, &[], &States::default()))
+}
+
+#[test]
+fn a_setting_changes_its_sentence() {
+    let mut settings = InForce::default();
+    settings.reversal.before.window = 3.25;
+    assert!(plain(&settings).contains("a window of strain 3.25 that ends"));
+    settings.uncertainty.trials = 54_321;
+    assert!(plain(&settings).contains("drawn 54\u{202f}321 times"));
+}
+
+#[test]
+fn what_is_switched_off_is_not_told() {
+    let mut settings = InForce::default();
+    assert!(plain(&settings).contains("spike") && plain(&settings).contains("Wyart"));
+    settings.clean.spike = Rule::Off;
+    settings.fit.skip = true;
+    settings.uncertainty.skip = true;
+    let text = plain(&settings);
+    assert!(!text.contains("spike") && !text.contains("Hampel"), "{text}");
+    assert!(!text.contains("Wyart") && !text.contains("Fits") && !text.contains("were drawn"));
+}
+
+#[test]
+fn every_sentence_rests_on_something_and_every_source_is_known() {
+    let settings = InForce { inertia_known: true, loading_per_export: true, ..InForce::default() };
+    for sentence in paragraphs(&settings, &[], &States::default()).iter().flat_map(|p| &p.sentences) {
+        assert!(!sentence.from.is_empty(), "{}", sentence.text);
+        assert!(sentence.text.ends_with('.'), "{}", sentence.text);
+        assert!(sentence.cites.iter().all(|key| references::find(key).is_some()), "{}", sentence.text);
+    }
+}
+
+/// What decides a number and is no setting stands in the text: who has only the report can compute it again.
+#[test]
+fn the_numbers_of_the_recipe_that_are_no_settings_are_told() {
+    use crate::text::numbers::{setting, setting_percent};
+    use stages::reversal::rules;
+    let settings = InForce { positions: true, rates: true, ..InForce::default() };
+    let text = text(&settings);
+    let (lengths, shortest, longest) = rules::LENGTHS;
+    let told = [
+        format!("{} standard uncertainties over that window", setting(rules::DRIFTS)),
+        format!("±{} u/(1 − X)", setting(rules::TWO_SIDED)),
+        format!("1 − (y + {} u)", setting(rules::ONE_SIDED)),
+        format!("in steps of {}", setting(rules::LAG_STEP)),
+        format!("{lengths} lengths ℓ from {} to {}", setting(shortest), setting(longest)),
+        format!("at least {}", setting_percent(rules::TEMPERED)),
+        format!("{} and {} of the way", setting_percent(rules::RECOVERED[0]), setting_percent(rules::RECOVERED[1])),
+        format!("over strain {} to {}", setting(rules::ARRIVED.0), setting(rules::ARRIVED.1)),
+        format!("grow by a factor of {}", setting(rules::TIME_BINS.1)),
+        format!("a weight of {} or more", setting_percent(rules::FORM_COUNTS)),
+    ];
+    for words in told {
+        assert!(text.contains(&words), "{words}\n{text}");
+    }
+}
+
+/// What is said of one loading is said only where a sample has one.
+#[test]
+fn one_loading_is_told_where_there_is_one() {
+    let told = |states: &States| {
+        markdown(&paragraphs(&InForce::default(), &[], states)).contains("A sample with one loading has no interval")
+    };
+    let mut states = fixture::states();
+    states.thickening.iter_mut().for_each(|row| row.loadings_of_sample = 3);
+    assert!(!told(&states));
+    states.thickening[0].loadings_of_sample = 1;
+    assert!(told(&states));
 }

@@ -1,12 +1,12 @@
 //! What is said of liquids whose viscosity follows from their composition.
 
-use super::methods::Sentence;
-use super::numbers::concise;
+use super::sentence::Sentence;
+use crate::text::numbers::concise;
 use stages::physics::liquids::Composition;
 use stages::physics::quantity::Quantity;
 
 /// A sentence for each liquid with a composition, by name.
-pub fn sentences(liquids: &[(String, Composition)]) -> Vec<Sentence> {
+pub(super) fn sentences(liquids: &[(String, Composition)]) -> Vec<Sentence> {
     liquids.iter().map(|(name, composition)| sentence(name, composition)).collect()
 }
 

@@ -1,13 +1,20 @@
 //! What is said of the curve that is fitted to the trace after a reversal, in enough detail to fit it again.
 
-use super::methods::{Given, Sentence, say};
-use super::numbers::{count, setting, significant};
+use super::sentence::{Given, Paragraph, Sentence, say};
+use crate::text::numbers::{self, setting, setting_percent, significant};
+use crate::text::words::counted;
 use stages::numerics::float;
 use stages::reversal::params::Fit;
 use stages::reversal::priors::{self, Weak};
+use stages::reversal::rules;
+
+/// The chapter on the curve.
+pub(super) fn paragraph(fit: &Fit) -> Paragraph {
+    Paragraph { title: "The fitted curve", given: Some(given(fit)), sentences: sentences(fit) }
+}
 
 /// What is said of bins and of the curve that is fitted to them.
-pub fn sentences(fit: &Fit) -> Vec<Sentence> {
+fn sentences(fit: &Fit) -> Vec<Sentence> {
     vec![
         say(bins(fit), &["stages.reversal.fit.bin_width", "stages.reversal.fit.bins"]),
         say(forms(fit), &["stages.reversal.fit.release", "stages.reversal.fit.delay"])
@@ -17,21 +24,27 @@ pub fn sentences(fit: &Fit) -> Vec<Sentence> {
              move.",
             &["stages.reversal.fit.prior_width"],
         ),
-        say(fitted(fit), &["stages.reversal.fit.form_error"]).citing(&["more-1978"]),
+        say(fitted(fit), &["stages.reversal.fit.form_error"]).citing(&["more-1978", "kennedy-2001"]),
         say(
-            "Its minima are averaged with weights in proportion to exp(−½[F + ln det A + 2Σ ln s]), where F is the sum of \
-             squares with the terms of the priors, A its Gauss–Newton matrix and s the standard deviations of the \
-             priors, and their spread is part of the uncertainty.",
+            "Distinct minima of all forms are averaged with weights p in proportion to exp(−½[F + ln det A + 2Σ ln s]), \
+             where F is the sum of squares with the terms of the priors, A its Gauss–Newton matrix and s the standard \
+             deviations of the priors; the variance of the mean X̄ is Σ p[u² + (X − X̄)²].",
             &["stages.reversal.fit"],
-        ),
+        )
+        .citing(&["mackay-1992"]),
+        say(
+            "Where no form fits the trace within the noise, w and s are widened by the root of the sum of squares per \
+             degree of freedom, and the fit is made again.",
+            &["stages.reversal.fit"],
+        )
+        .citing(&["birge-1932"]),
     ]
 }
 
 /// The curve and the priors of its parameters.
-pub fn given(fit: &Fit) -> Given {
+fn given(fit: &Fit) -> Given {
     let below = format!("± {}, below zero only", two_digits(fit.prior_width * priors::BELOW_ZERO));
-    let share =
-        |symbol: &str| [symbol, meaning(symbol), "0", &below, super::numbers::MISSING].map(ToOwned::to_owned).to_vec();
+    let share = |symbol: &str| [symbol, meaning(symbol), "0", &below, numbers::MISSING].map(ToOwned::to_owned).to_vec();
     let rows = ["H", "C"].map(share).into_iter().chain(priors::all().into_iter().map(|w| row(fit, &w)));
     Given {
         formula: priors::CURVE,
@@ -50,7 +63,7 @@ fn row(fit: &Fit, w: &Weak) -> Vec<String> {
         format!("± {}", two_digits(deviation))
     };
     let limits = w.limits.map(|(low, high)| format!("{} to {}", two_digits(low), two_digits(high)));
-    let limits = limits.unwrap_or_else(|| super::numbers::MISSING.to_owned());
+    let limits = limits.unwrap_or_else(|| numbers::MISSING.to_owned());
     vec![w.symbol.to_owned(), meaning(w.symbol).to_owned(), centre(w.centre), spread, limits]
 }
 
@@ -81,8 +94,9 @@ fn bins(fit: &Fit) -> String {
     };
     format!(
         "The trace after a reversal is averaged in bins of strain: two up to 0.003, seven up to 0.031, from there to 4 \
-         even in the logarithm, 36 of them, and as dense beyond{width}; {} at least are needed.",
-        count(u64::from(fit.bins), "bin")
+         even in the logarithm, 36 of them, and as dense beyond{width}; {} at least are needed. The viscosity of a bin is \
+         the mean stress of its readings over their mean rate.",
+        counted(u64::from(fit.bins), "bin")
     )
 }
 
@@ -94,8 +108,9 @@ fn forms(fit: &Fit) -> String {
         (false, false) => ("γ₀ and E₂ are zero. ", "No other form is fitted."),
     };
     format!(
-        "In the curve above, y is the viscosity over the steady one before, and Γ the strain since the turning point; H + C \
-         is one within the uncertainty of the value before. {release}{delay}"
+        "In the curve above, y is the viscosity over the steady one before, and Γ the strain since the turning point; \
+         before γ₀ no contact has formed anew; H + C is one within the relative uncertainty of the value before. \
+         {release}{delay}"
     )
 }
 
@@ -110,8 +125,12 @@ fn fitted(fit: &Fit) -> String {
         String::new()
     };
     format!(
-        "The fit is one of least squares by the method of Levenberg and Marquardt from several starts, with the \
-         covariance of the bins from the noise before the reversal{allowed}."
+        "The fit is one of least squares by the method of Levenberg and Marquardt, from three starts without γ₀ and two \
+         with it, slow and fast returns, weak and strong dips. The covariance of the bins is that of the noise before the \
+         reversal, the wandering part times the levels of both bins, the white one over the readings of \
+         each{allowed}. It needs the curve, so that the fit is made twice, first with the levels of the trace averaged \
+         over five bins and a deviation from the form of at least {}.",
+        setting_percent(rules::TEMPERED)
     )
 }
 

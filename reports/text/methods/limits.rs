@@ -1,68 +1,12 @@
-//! Sentences of the methods text on rules over whole steps and on numbers by which the flow is judged.
+//! What is said of stress between plates, and of numbers by which the flow is judged without setting anything aside.
 
-use super::methods::{InForce, Sentence, listed, say};
-use super::numbers::{count, setting, setting_percent};
+use super::sentence::{Sentence, say};
+use crate::text::numbers::{setting, setting_percent};
+use crate::text::words::{counted, listed, multiple};
 use stages::clean::params::Params as Clean;
 
-/// Sentences on exclusions, a rule each; none for a rule that is off.
-pub(super) fn exclusions(settings: &InForce) -> Vec<Sentence> {
-    let clean = &settings.clean;
-    let secondary = clean.secondary_flow.on().map(|r| {
-        let reynolds =
-            format!("a Reynolds number of the gap above {} (a cone's by its gap at the rim)", setting(r.reynolds));
-        let taylor = format!("a Taylor number above {} between cylinders", setting(r.taylor));
-        let (flat, round) = (settings.cones || settings.plates, settings.cylinders);
-        let (number, sources) = match (flat, round) {
-            (true, false) => (reynolds, vec!["ewoldt-2015", "turian-1972"]),
-            (false, true) => (taylor, vec!["ewoldt-2015", "taylor-1923"]),
-            _ => (format!("{reynolds}, {taylor}"), vec!["ewoldt-2015", "turian-1972", "taylor-1923"]),
-        };
-        let text = format!("Steps in which a secondary flow is to be expected are set aside: {number}.");
-        say(text, &["stages.clean.secondary_flow"]).citing(&sources)
-    });
-    let momentum = clean.momentum_diffusion.on().map(|r| {
-        let text = format!(
-            "After a start or a change of speed in one sense, readings are set aside for a time of {} density · gap² / \
-             viscosity.",
-            setting(r.times)
-        );
-        say(text, &["stages.clean.momentum_diffusion"]).citing(&["ewoldt-2015"])
-    });
-    [secondary, momentum, surface(clean), drifting(clean)].into_iter().flatten().collect()
-}
-
-fn surface(clean: &Clean) -> Option<Sentence> {
-    let rule = clean.edge_fracture.on()?;
-    let text = match rule.surface_tension {
-        Some(tension) => format!(
-            "Steps whose stress is above what the edge holds at a surface tension of {} N/m are set aside; the second \
-             normal-stress difference was taken as {} times the stress.",
-            setting(tension),
-            setting(rule.normal_stress_ratio)
-        ),
-        None => {
-            "No surface tension is stated, so that the largest stress which the edge can hold is not known.".to_owned()
-        }
-    };
-    Some(say(text, &["stages.clean.edge_fracture.surface_tension"]).citing(&["tanner-1983", "hemingway-2019"]))
-}
-
-fn drifting(clean: &Clean) -> Option<Sentence> {
-    let rule = clean.drifting.on()?;
-    let text = format!(
-        "Where a run comes back to a set-point (within {}) after another one, its viscosity must be that of the first \
-         visit: a difference of more than {} standard uncertainties is remarked above {}, and above {} the later \
-         visit is set aside.",
-        setting_percent(rule.same),
-        setting(rule.uncertainties),
-        setting_percent(rule.remarked),
-        setting_percent(rule.least)
-    );
-    Some(say(text, &["stages.clean.drifting"]))
-}
-
 /// Sentences on stress between plates, and on what is judged and not set aside.
-pub(super) fn judged(clean: &Clean, plates: bool) -> Vec<Sentence> {
+pub(super) fn sentences(clean: &Clean, plates: bool) -> Vec<Sentence> {
     let rim = plates.then(|| rim(clean));
     let more = [heat(clean), one_temperature(clean), particles(clean), instrument(clean)];
     rim.into_iter().chain(more.into_iter().flatten()).collect()
@@ -74,7 +18,7 @@ fn rim(clean: &Clean) -> Sentence {
             "Between parallel plates steady stress is that at the rim, by the slope of the run's own flow curve from {} \
              on and up to a slope of {} in logarithms, above which it stays the apparent one; reversals keep the factor of \
              their step, so that their contact share is weighted by torque.",
-            count(rule.rates as u64, "rate"),
+            counted(rule.rates as u64, "rate"),
             setting(rule.steepest)
         ),
         None => {
@@ -140,8 +84,8 @@ fn instrument(clean: &Clean) -> Option<Sentence> {
         format!(
             "an exported torque that in {} or more contradicts what is stated about inertia where inertia takes {} times \
              the sample's torque at the turning point",
-            count(r.readings as u64, "reading"),
-            setting(r.torque)
+            counted(r.readings as u64, "reading"),
+            multiple(r.torque)
         )
     });
     let parts: Vec<String> = [twist, stated].into_iter().flatten().collect();
@@ -156,17 +100,13 @@ mod tests {
     use stages::settings::Rule;
 
     fn all(clean: &Clean, plates: bool) -> String {
-        let settings = InForce { clean: clean.clone(), plates, ..InForce::default() };
-        exclusions(&settings).iter().chain(&judged(clean, plates)).map(|s| s.text.clone()).collect::<Vec<_>>().join(" ")
+        sentences(clean, plates).iter().map(|s| s.text.clone()).collect::<Vec<_>>().join(" ")
     }
 
     #[test]
     fn each_rule_has_its_words_while_it_is_on() {
         type Off = fn(&mut Clean);
-        let rules: [(&str, Off); 6] = [
-            ("secondary flow", |c| c.secondary_flow = Rule::Off),
-            ("change of speed in one sense", |c| c.momentum_diffusion = Rule::Off),
-            ("comes back to a set-point", |c| c.drifting = Rule::Off),
+        let rules: [(&str, Off); 3] = [
             ("heat of shearing", |c| c.temperature = Rule::Off),
             ("Péclet", |c| c.particle_numbers = Rule::Off),
             ("contradicts what is stated", |c| c.inertia_as_stated = Rule::Off),
@@ -177,16 +117,6 @@ mod tests {
             off(&mut clean);
             assert!(!all(&clean, false).contains(words), "{words}");
         }
-    }
-
-    #[test]
-    fn nothing_is_said_of_geometries_that_are_not_there() {
-        let said = |cones, cylinders| {
-            let settings = InForce { cones, cylinders, ..InForce::default() };
-            exclusions(&settings).iter().map(|s| s.text.clone()).collect::<String>()
-        };
-        assert!(said(true, false).contains("Reynolds") && !said(true, false).contains("cylinders"));
-        assert!(!said(false, true).contains("Reynolds") && said(true, true).contains("cylinders"));
     }
 
     #[test]

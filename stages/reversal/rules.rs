@@ -1,0 +1,43 @@
+//! Numbers of the recipe that are no settings, each with its reason; the report prints them. Priors are in `priors`.
+
+/// Standard uncertainties beyond which a drift of the viscosity is significant: two-sided 99 % of a normal deviate.
+pub const DRIFTS: f64 = 2.58;
+
+/// Standard uncertainties beyond which the viscosity recovered differs: more than for the drift, because the later stretch
+/// may differ for harmless reasons too (empirical: false alarms 1.5 % and 0.05 %).
+pub const DIFFERS: f64 = 3.0;
+
+/// Two-sided 95 % of a normal deviate.
+pub const TWO_SIDED: f64 = 1.96;
+
+/// One-sided 95 % of a normal deviate, for bounds.
+pub const ONE_SIDED: f64 = 1.645;
+
+/// Ratio within which what was held is the same, where the noise of windows is pooled.
+pub const ALIKE: f64 = 1.05;
+
+/// Grid of strain for the lags of the variogram (empirical).
+pub const LAG_STEP: f64 = 0.02;
+
+/// How many correlation lengths are tried, the shortest and the longest, in strain (empirical).
+pub const LENGTHS: (u32, f64, f64) = (12, 0.03, 0.5);
+
+/// Deviation of the forms that the first pass allows for: data of little noise have narrow valleys, which a minimiser
+/// that starts far off does not reach (empirical).
+pub const TEMPERED: f64 = 0.03;
+
+/// Parts of the way back from the minimum whose strains are given: 1 − 1/e, and nine tenths.
+pub const RECOVERED: [f64; 2] = [0.632, 0.9];
+
+/// Strains between which the speed after a reversal is read: the drive has arrived, the record goes that far.
+pub const ARRIVED: (f64, f64) = (0.3, 1.0);
+
+/// First edge, s, and growth of the bins of time after the turning point of a control (empirical: two readings or more
+/// at the usual fastest sampling, three bins within the usual dead times).
+pub const TIME_BINS: (f64, f64) = (1e-3, 1.5);
+
+/// Bins in a row that must agree before the torque of a control counts as back: single ones agree by chance.
+pub const AGREEING: usize = 3;
+
+/// Weight below which a form is refuted by the data and says nothing (common practice).
+pub const FORM_COUNTS: f64 = 0.05;
