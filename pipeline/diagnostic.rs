@@ -59,6 +59,8 @@ impl Diagnostic {
     }
 }
 
+impl std::error::Error for Diagnostic {}
+
 impl std::fmt::Display for Diagnostic {
     /// `file:line:column: message (help)` on one line, for logs and JSON.
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {

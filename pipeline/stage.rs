@@ -5,8 +5,11 @@
 //! environment or thread count reaches it.
 
 use crate::diagnostic::Diagnostic;
+use crate::rebuild::raw::RawFile;
+use crate::store::digest::Digest;
 use serde::de::DeserializeOwned;
 use std::collections::BTreeMap;
+use std::io::{self, Read};
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -166,6 +169,8 @@ pub struct Context<'a> {
     pub(crate) settings: &'a [Settings],
     /// As they were read: bytes behind an `Arc` of their own would be copied once, and exports can be large.
     pub(crate) inputs: Vec<(String, Arc<Vec<u8>>)>,
+    /// Raw files, read when the work asks for them.
+    pub(crate) files: Vec<(String, RawFile)>,
     pub(crate) tool: Option<&'a Tool>,
     pub(crate) scratch: &'a Path,
     pub(crate) cancel: &'a AtomicBool,
@@ -180,7 +185,11 @@ impl<'a> Context<'a> {
         scratch: &'a Path,
         cancel: &'a AtomicBool,
     ) -> Self {
-        Self { settings, inputs, tool, scratch, cancel }
+        Self { settings, inputs, files: Vec::new(), tool, scratch, cancel }
+    }
+
+    pub(crate) fn with_files(self, files: Vec<(String, RawFile)>) -> Self {
+        Self { files, ..self }
     }
 
     /// The settings declared under `role`.
@@ -196,15 +205,48 @@ impl<'a> Context<'a> {
     /// The bytes of the input called `name`.
     ///
     /// # Errors
-    /// If the task did not declare it: a mistake in the program.
+    /// If the task did not declare it, which is a mistake in the program, or it is a raw file that cannot be read.
     pub fn input(&self, name: &str) -> Result<Arc<Vec<u8>>, Vec<Diagnostic>> {
-        let found = self.inputs.iter().find(|(n, _)| n == name);
-        found.map(|(_, bytes)| bytes.clone()).ok_or_else(|| mistake(format!("input `{name}` was not declared")))
+        if let Some((_, bytes)) = self.inputs.iter().find(|(n, _)| n == name) {
+            return Ok(bytes.clone());
+        }
+        let mut bytes = Vec::new();
+        self.open(name)?.read_to_end(&mut bytes).map_err(unreadable)?;
+        Ok(Arc::new(bytes))
     }
 
-    /// All inputs in the declared order.
+    /// The input called `name` from its beginning, for what may be too large to be held. Whoever opens it reads it to
+    /// its end: only there it is known that the file is the one that the key was made of.
+    ///
+    /// # Errors
+    /// As for [`Self::input`]; what reading gives is told by [`unreadable`].
+    pub fn open(&self, name: &str) -> Result<Box<dyn Read + '_>, Vec<Diagnostic>> {
+        if let Some((_, bytes)) = self.inputs.iter().find(|(n, _)| n == name) {
+            return Ok(Box::new(bytes.as_slice()));
+        }
+        let file = self.files.iter().find(|(n, _)| n == name);
+        let (_, file) = file.ok_or_else(|| mistake(format!("input `{name}` was not declared")))?;
+        file.open().map(|stream| Box::new(stream) as Box<dyn Read>).map_err(|problem| vec![*problem])
+    }
+
+    /// Hash of the input called `name`.
+    ///
+    /// # Errors
+    /// If the task did not declare it: a mistake in the program.
+    pub fn hash(&self, name: &str) -> Result<Digest, Vec<Diagnostic>> {
+        let bytes = self.inputs.iter().find(|(n, _)| n == name).map(|(_, bytes)| Digest::of(bytes));
+        let file = || self.files.iter().find(|(n, _)| n == name).map(|(_, file)| file.expected());
+        bytes.or_else(file).ok_or_else(|| mistake(format!("input `{name}` was not declared")))
+    }
+
+    /// What other tasks give this one, in the declared order.
     pub fn inputs(&self) -> &[(String, Arc<Vec<u8>>)] {
         &self.inputs
+    }
+
+    /// Names of all inputs: those of other tasks, then the raw files, each in the declared order.
+    pub fn names(&self) -> impl Iterator<Item = &str> {
+        self.inputs.iter().map(|(name, _)| name.as_str()).chain(self.files.iter().map(|(name, _)| name.as_str()))
     }
 
     /// The JSON input called `name`, read into `T`.
@@ -224,6 +266,11 @@ impl<'a> Context<'a> {
     pub fn cancelled(&self) -> bool {
         self.cancel.load(Ordering::Relaxed)
     }
+}
+
+/// What went wrong in reading an input that was opened.
+pub fn unreadable(error: io::Error) -> Vec<Diagnostic> {
+    vec![error.downcast().unwrap_or_else(|error| Diagnostic::new(format!("cannot read this export: {error}")))]
 }
 
 /// Reads JSON that another task wrote.

@@ -2,13 +2,14 @@
 
 use crate::diagnostic::{Diagnostic, Place};
 use crate::graph::is_inside;
-use crate::store::digest::Digest;
+use crate::store::digest::{Digest, Growing};
 use crate::store::files::Files;
 use crate::store::stamp::Seen;
 use std::collections::BTreeMap;
-use std::fs::Metadata;
-use std::io;
+use std::fs::{File, Metadata};
+use std::io::{self, Read};
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 /// The raw files of a study as they stand.
 pub struct RawFiles<'a> {
@@ -58,17 +59,92 @@ impl<'a> RawFiles<'a> {
     }
 }
 
-/// The bytes of a raw file that was looked at before; they must still be those.
-///
-/// # Errors
-/// If it cannot be read, or is no longer what it was.
-pub fn read(files: &Files, path: &str, expected: &Digest) -> Result<Vec<u8>, Box<Diagnostic>> {
-    let bytes = std::fs::read(files.in_study(path)).map_err(|e| unreadable(path, &e))?;
-    if Digest::of(&bytes) == *expected {
-        return Ok(bytes);
+/// A raw file that was looked at before; reading it gives those bytes or an error.
+#[derive(Debug)]
+pub struct RawFile {
+    /// Where it is.
+    full: PathBuf,
+    /// Its path in the study.
+    path: String,
+    expected: Digest,
+    /// Streams that were opened and not read to their end.
+    unread: AtomicUsize,
+}
+
+impl RawFile {
+    /// The file at this path of the study, which must still have this hash.
+    pub fn new(files: &Files, path: &str, expected: Digest) -> Self {
+        Self { full: files.in_study(path), path: path.to_owned(), expected, unread: AtomicUsize::new(0) }
     }
-    let diagnostic = Diagnostic::new("the file changed while it was being read").at(Place::file(path));
-    Err(Box::new(diagnostic.help("wait until nothing writes to it any more, then run again")))
+
+    /// The hash that it must have.
+    pub fn expected(&self) -> Digest {
+        self.expected
+    }
+
+    /// From its beginning.
+    ///
+    /// # Errors
+    /// If it cannot be opened.
+    pub fn open(&self) -> Result<Stream<'_>, Box<Diagnostic>> {
+        let file = File::open(&self.full).map_err(|e| unreadable(&self.path, &e))?;
+        self.unread.fetch_add(1, Ordering::Relaxed);
+        Ok(Stream { of: self, file, hash: Growing::default(), end: None })
+    }
+
+    /// Whether all that was opened was read to its end, and so is known to be what was looked at.
+    pub fn is_whole(&self) -> bool {
+        self.unread.load(Ordering::Relaxed) == 0
+    }
+
+    /// Whether it is no longer what was looked at.
+    ///
+    /// # Errors
+    /// Then, or if it cannot be read.
+    pub fn unchanged(&self) -> Result<(), Box<Diagnostic>> {
+        let (hash, _) = Digest::of_file(&self.full).map_err(|e| unreadable(&self.path, &e))?;
+        if hash == self.expected { Ok(()) } else { Err(self.changed()) }
+    }
+
+    fn changed(&self) -> Box<Diagnostic> {
+        let diagnostic = Diagnostic::new("the file changed while it was being read").at(Place::file(&self.path));
+        Box::new(diagnostic.help("wait until nothing writes to it any more, then run again"))
+    }
+}
+
+/// A raw file being read. Its end is given only if all before it was what was looked at.
+#[derive(Debug)]
+pub struct Stream<'a> {
+    of: &'a RawFile,
+    file: File,
+    hash: Growing,
+    /// Whether the end was reached, and all was well.
+    end: Option<bool>,
+}
+
+impl Stream<'_> {
+    fn end(&mut self) -> io::Result<usize> {
+        let well = *self.end.get_or_insert_with(|| {
+            let well = self.hash.digest() == self.of.expected;
+            self.of.unread.fetch_sub(usize::from(well), Ordering::Relaxed);
+            well
+        });
+        if well { Ok(0) } else { Err(io::Error::other(*self.of.changed())) }
+    }
+}
+
+impl Read for Stream<'_> {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        if self.end.is_some() {
+            return self.end();
+        }
+        let read = self.file.read(buffer).map_err(|e| io::Error::other(*unreadable(&self.of.path, &e)))?;
+        if read == 0 && !buffer.is_empty() {
+            return self.end();
+        }
+        self.hash.take(&buffer[..read]);
+        Ok(read)
+    }
 }
 
 fn regular(path: &str, meta: &Metadata) -> Result<(), Box<Diagnostic>> {

@@ -7,7 +7,7 @@ use crate::graph::{Edge, Graph};
 use crate::rebuild::assess::{causes, may_be_at_hand, object};
 use crate::rebuild::declared::Declared;
 use crate::rebuild::key;
-use crate::rebuild::raw;
+use crate::rebuild::raw::RawFile;
 use crate::rebuild::reason::{Kind, Reason};
 use crate::stage::{Context, Output, Produced, Task, mistake};
 use crate::store::Store;
@@ -42,8 +42,14 @@ impl From<Failure> for Stop {
     }
 }
 
-/// Inputs by name, as the work receives them.
-type Named = Vec<(String, Arc<Vec<u8>>)>;
+/// Inputs by name, as the work receives them: what other tasks gave, and raw files to be read.
+type Named = (Vec<(String, Arc<Vec<u8>>)>, Vec<(String, RawFile)>);
+
+/// One of them.
+enum Given {
+    Bytes(Vec<u8>),
+    File(RawFile),
+}
 
 /// Everything that the tasks of one run share.
 pub struct Workshop<'a> {
@@ -247,12 +253,18 @@ impl<'a> Workshop<'a> {
     fn inputs(&self, at: usize) -> Result<Named, Stop> {
         let node = &self.graph.nodes[at];
         // All of them, even if one cannot be had: what was lost of the others is built in the same run.
-        let mut fetched: Vec<Result<Vec<u8>, Stop>> = node.inputs.iter().map(|edge| self.fetch(edge)).collect();
-        if let Some(end) = fetched.iter().position(|bytes| matches!(bytes, Err(Stop::Run(_)))) {
+        let mut fetched: Vec<Result<Given, Stop>> = node.inputs.iter().map(|edge| self.fetch(edge)).collect();
+        if let Some(end) = fetched.iter().position(|given| matches!(given, Err(Stop::Run(_)))) {
             fetched.swap(0, end);
         }
-        let names = node.task.inputs.iter().map(|input| input.name.clone());
-        names.zip(fetched).map(|(name, bytes)| Ok((name, Arc::from(bytes?)))).collect()
+        let (mut inputs, mut files) = Named::default();
+        for (input, given) in node.task.inputs.iter().zip(fetched) {
+            match given? {
+                Given::Bytes(bytes) => inputs.push((input.name.clone(), Arc::new(bytes))),
+                Given::File(file) => files.push((input.name.clone(), file)),
+            }
+        }
+        Ok((inputs, files))
     }
 
     fn work(&self, task: &Task, inputs: Named) -> Result<Produced, Stop> {
@@ -260,13 +272,21 @@ impl<'a> Workshop<'a> {
         let scratch = || tempfile::tempdir_in(&temporary).map_err(|e| Failure::io("use", &temporary, &e));
         let scratch = task.tool.is_some().then(scratch).transpose()?;
         let folder = scratch.as_ref().map_or(temporary.as_path(), tempfile::TempDir::path);
-        let context = Context::new(&task.settings, inputs, task.tool.as_ref(), folder, self.cancel);
+        let (inputs, files) = inputs;
+        let context = Context::new(&task.settings, inputs, task.tool.as_ref(), folder, self.cancel).with_files(files);
         // The only place where a panic is caught: a bug in one task must not end the others.
         let result = std::panic::catch_unwind(AssertUnwindSafe(|| (task.work)(&context)));
         match result.unwrap_or_else(|panic| Err(mistake(format!("panic: {}", message(&*panic))))) {
-            Ok(produced) => Ok(produced),
+            Ok(produced) => match context.files.iter().find(|(_, file)| !file.is_whole()) {
+                Some((name, _)) => Err(Stop::Task(mistake(format!("input `{name}` was not read to its end")))),
+                None => Ok(produced),
+            },
             Err(_) if self.cancel.load(Ordering::Relaxed) => Err(Stop::Cancelled),
-            Err(diagnostics) => Err(Stop::Task(diagnostics)),
+            Err(diagnostics) => {
+                // What was found in a file that changes meanwhile says nothing.
+                let changed = context.files.iter().find_map(|(_, file)| file.unchanged().err());
+                Err(Stop::Task(changed.map_or(diagnostics, |changed| vec![*changed])))
+            }
         }
     }
 
@@ -307,13 +327,10 @@ impl<'a> Workshop<'a> {
         lock(&self.written).contains(&self.store.files.object(&kept.hash, kept.bulky))
     }
 
-    fn fetch(&self, edge: &Edge) -> Result<Vec<u8>, Stop> {
+    fn fetch(&self, edge: &Edge) -> Result<Given, Stop> {
         match edge {
-            Edge::Raw(path) => {
-                let expected = self.hash(edge)?;
-                raw::read(&self.store.files, path, &expected).map_err(|diagnostic| Stop::Task(vec![*diagnostic]))
-            }
-            Edge::Output { task, output } => self.fetch_output(*task, *output),
+            Edge::Raw(path) => Ok(Given::File(RawFile::new(&self.store.files, path, self.hash(edge)?))),
+            Edge::Output { task, output } => self.fetch_output(*task, *output).map(Given::Bytes),
         }
     }
 

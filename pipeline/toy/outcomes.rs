@@ -10,6 +10,7 @@ use crate::store::digest::Digest;
 use crate::store::disk::SystemDisk;
 use crate::store::ledger::Line;
 use crate::store::lock::Lock;
+use std::io::Read;
 
 #[test]
 fn the_first_run_builds_everything_and_the_second_nothing() {
@@ -327,6 +328,12 @@ fn a_run_that_is_stopped_keeps_what_is_done_and_says_so() {
 fn a_raw_file_that_changes_while_it_is_read_fails() {
     let toy = Toy::new();
     let files = crate::store::files::Files::new(toy.folder.path());
-    let said = crate::rebuild::raw::read(&files, "raw/a.txt", &Digest::of(b"as it was hashed")).unwrap_err();
-    assert!(said.to_string().starts_with("raw/a.txt: the file changed while it was being read"), "{said}");
+    let words = "raw/a.txt: the file changed while it was being read";
+    let file = crate::rebuild::raw::RawFile::new(&files, "raw/a.txt", Digest::of(b"as it was hashed"));
+    let mut stream = file.open().unwrap();
+    for _ in 0..2 {
+        let said = crate::stage::unreadable(stream.read_to_end(&mut Vec::new()).unwrap_err());
+        assert!(said[0].to_string().starts_with(words), "{}", said[0]);
+    }
+    assert!(!file.is_whole() && file.unchanged().unwrap_err().to_string().starts_with(words));
 }

@@ -1,12 +1,14 @@
 //! One raw export → its readings in SI and its head. Every row of data comes out or is refused by name.
 
-use super::container::{Unpacked, unpack};
+use super::container::{Export, pass};
 use super::header::{self, Header, as_header, split, without_comment};
 use super::layout::{Decimal, Layout, Role, Separator};
 use super::number::{Field, Format};
+use super::pages::{End, Looked, Page, Pages, Survey, look_over};
 use super::params::Params;
 use super::result::{Head, Readings};
-use super::text::{Decoded, RAW, decode, lines, problem, shown};
+use super::steps::Steps;
+use super::text::{RAW, lines, problem, shown};
 use super::times::{Clock, TimeFormat};
 use super::units::{Conversion, UnitsRow, conversions};
 use super::{angle, steps, workbook};
@@ -16,14 +18,27 @@ use std::collections::BTreeMap;
 /// After so many unreadable numbers the rest of the file is not looked at.
 const ENOUGH_PROBLEMS: usize = 5;
 
+/// Reads an export that is at hand, as [`read_export`].
+///
+/// # Errors
+/// As there.
+pub fn read(
+    bytes: &[u8],
+    sheet: Option<&str>,
+    layout: &Layout,
+    params: &Params,
+) -> Result<(Readings, Head), Vec<Diagnostic>> {
+    read_export(&bytes, sheet, layout, params)
+}
+
 /// Reads an export by its layout; of a workbook this sheet, or the only one with the columns of the layout. The
 /// hash in the head is left to the caller.
 ///
 /// # Errors
 /// If the bytes are no text or workbook, the header or a unit is not as the layout says, a number cannot be read, or
 /// no row of data is left.
-pub fn read(
-    bytes: &[u8],
+pub fn read_export(
+    export: &dyn Export,
     sheet: Option<&str>,
     layout: &Layout,
     params: &Params,
@@ -32,22 +47,25 @@ pub fn read(
     if !problems.is_empty() {
         return Err(problems.into_iter().map(Diagnostic::new).collect());
     }
-    match (unpack(bytes)?, sheet) {
-        (Unpacked::Workbook(bytes), _) => {
+    match (look_over(export, layout.encoding)?, sheet) {
+        (Looked::Workbook(bytes), _) => {
             let format = Format::new(layout, &params.missing);
             let layout = of_sheets(layout);
             let fits = |text: &str| header::find(&lines(text), &layout).is_ok();
-            let text = workbook::text(bytes, sheet, &format, fits)?;
-            read_text(&text, "workbook", End::Closed, &layout, params)
+            let text = workbook::text(&bytes, sheet, &format, fits)?;
+            read_text(
+                Pages::open(&mut text.as_bytes(), &Survey::of(&text))?,
+                ("workbook", End::Closed),
+                &layout,
+                params,
+            )
         }
-        (Unpacked::Text(..), Some(sheet)) => {
+        (Looked::Text(_), Some(sheet)) => {
             let help = "take `sheets` out of the raw entry, or export the run as .xlsx";
             Err(problem(format!("this is no workbook, so it has no sheet `{sheet}`"), help))
         }
-        (Unpacked::Text(bytes, cut), None) => {
-            let decoded = decode(&bytes, layout.encoding)?;
-            let end = if cut { End::Broken } else { End::of(&decoded) };
-            read_text(&decoded.text, decoded.encoding, end, layout, params)
+        (Looked::Text(survey), None) => {
+            pass(export, |text| read_text(Pages::open(text, &survey)?, (survey.encoding(), survey.end), layout, params))
         }
     }
 }
@@ -58,17 +76,23 @@ pub(crate) fn of_sheets(layout: &Layout) -> Layout {
 }
 
 fn read_text(
-    text: &str,
-    encoding: &str,
-    end: End,
+    mut pages: Pages<'_>,
+    (encoding, end): (&str, End),
     layout: &Layout,
     params: &Params,
 ) -> Result<(Readings, Head), Vec<Diagnostic>> {
-    let lines = lines(text);
-    let header = header::find(&lines, layout)?;
-    let preamble = header::preamble(&lines, &header, layout);
-    let mut reader = Reader::new(layout, params, &lines, header, end)?;
-    reader.rows(&lines)?;
+    let header = find_header(&mut pages, layout)?;
+    let preamble = header::preamble(pages.page().lines(), &header, layout);
+    let mut reader = Reader::new(layout, params, &pages.page(), header, end)?;
+    loop {
+        let page = pages.page();
+        reader.rows(&page)?;
+        if page.is_last() {
+            break;
+        }
+        let done = page.done();
+        pages.turn(done)?;
+    }
     let mut head = Head {
         started: header::started(&preamble).or_else(|| reader.clock.as_ref()?.started()),
         preamble,
@@ -79,29 +103,23 @@ fn read_text(
     Ok((readings, head))
 }
 
+/// The header, with all that stands above it on the first page.
+fn find_header(pages: &mut Pages<'_>, layout: &Layout) -> Result<Header, Vec<Diagnostic>> {
+    loop {
+        let page = pages.page();
+        match header::find(page.lines(), layout) {
+            Ok(header) if page.holds(header.line) => return Ok(header),
+            Err(problems) if page.is_last() => return Err(problems),
+            // It may stand further down, or go on there.
+            _ => {}
+        }
+        drop(page);
+        pages.longer()?;
+    }
+}
+
 fn one(problem: Diagnostic) -> Vec<Diagnostic> {
     vec![problem]
-}
-
-/// How the file ends.
-#[derive(Debug, Clone, Copy, PartialEq)]
-enum End {
-    /// With the end of a line.
-    Closed,
-    /// Without: many exports do, so the last row is whole unless it looks otherwise.
-    Open,
-    /// In the middle of a character.
-    Broken,
-}
-
-impl End {
-    fn of(decoded: &Decoded<'_>) -> Self {
-        match decoded.text.ends_with(['\n', '\r', '\u{1a}']) {
-            true => Self::Closed,
-            false if decoded.cut => Self::Broken,
-            false => Self::Open,
-        }
-    }
 }
 
 const CUT_OFF: &str = "cut off at the end of the file";
@@ -131,12 +149,7 @@ struct Reader<'a> {
     /// Those of the row at hand, as read.
     read: Vec<f64>,
     row: Vec<u32>,
-    /// Step numbers, where there is a column of them.
-    numbers: Vec<Option<i64>>,
-    labels: Vec<&'a str>,
-    /// Step by the lines that match `step_starts`, where lines begin steps.
-    marked: Vec<i64>,
-    mark: i64,
+    steps: Steps,
     /// Behind such a line: what is no row of data belongs to the heading of the step.
     in_heading: bool,
     /// Refused rows: reason, how many, first line.
@@ -155,13 +168,13 @@ impl<'a> Reader<'a> {
     fn new(
         layout: &'a Layout,
         params: &'a Params,
-        lines: &[&'a str],
+        page: &Page<'_>,
         header: Header,
         end: End,
     ) -> Result<Self, Vec<Diagnostic>> {
         let format = Format::new(layout, &params.missing);
-        let units = UnitsRow::find(lines, &header, layout, &format);
-        let (conversions, remarks) = conversions(lines, &header, units.as_ref(), layout)?;
+        let units = UnitsRow::find(page.below(header.line), &header, layout, &format);
+        let (conversions, remarks) = conversions(|line| page.line(line), &header, units.as_ref(), layout)?;
         let step_starts = layout.step_starts.as_deref().map(regex::Regex::new).transpose();
         Ok(Self {
             layout,
@@ -177,10 +190,7 @@ impl<'a> Reader<'a> {
             clock: time_format(layout)?.map(Clock::new),
             read: Vec::new(),
             row: Vec::new(),
-            numbers: Vec::new(),
-            labels: Vec::new(),
-            marked: Vec::new(),
-            mark: 1,
+            steps: Steps::new(layout),
             in_heading: false,
             refused: BTreeMap::new(),
             problems: Vec::new(),
@@ -188,19 +198,19 @@ impl<'a> Reader<'a> {
         })
     }
 
-    fn rows(&mut self, lines: &[&'a str]) -> Result<(), Vec<Diagnostic>> {
+    fn rows(&mut self, page: &Page<'_>) -> Result<(), Vec<Diagnostic>> {
         let mut fields = Vec::new();
-        for (line, text) in lines.iter().enumerate().skip(self.header.line + 1) {
+        let below = if self.row.is_empty() && self.refused.is_empty() { self.header.line + 1 } else { 0 };
+        for (line, text) in page.from(below) {
             // A step may begin with a comment, so that is asked first.
             if Some(line) == self.units_line || self.begins_step(text) || self.says_nothing(text) {
                 continue;
             }
             split(text, self.header.separator, &mut fields);
-            if self.header_again(lines, line, &fields)? || self.belongs_to_heading(&fields) {
+            if self.header_again(page, line, &fields)? || self.belongs_to_heading(&fields) {
                 continue;
             }
-            let last = line + 1 == lines.len();
-            if let Row::Refused(reason) = self.row(line, text, &fields, last) {
+            if let Row::Refused(reason) = self.row(line, text, &fields, page.ends_with(line)) {
                 self.refused.entry(reason).or_insert((0, line)).0 += 1;
             }
             if self.problems.len() >= ENOUGH_PROBLEMS {
@@ -220,24 +230,22 @@ impl<'a> Reader<'a> {
     /// A line that begins a step; a number in the pattern's first group becomes the step's number.
     fn begins_step(&mut self, text: &str) -> bool {
         let Some(found) = self.step_starts.as_ref().and_then(|pattern| pattern.captures(text)) else { return false };
-        let number = found.get(1).and_then(|group| group.as_str().trim().parse().ok());
-        let fresh = self.marked.last() != Some(&self.mark);
-        self.mark = number.unwrap_or(if fresh { self.mark } else { self.mark + 1 });
+        self.steps.begin(found.get(1).and_then(|group| group.as_str().trim().parse().ok()));
         self.in_heading = true;
         true
     }
 
     /// Exports that repeat their header in each step: the columns may stand in another order there.
-    fn header_again(&mut self, lines: &[&'a str], line: usize, fields: &[&str]) -> Result<bool, Vec<Diagnostic>> {
+    fn header_again(&mut self, page: &Page<'_>, line: usize, fields: &[&str]) -> Result<bool, Vec<Diagnostic>> {
         let first = self.header.at.first().and_then(|(_, at)| self.header.names.get(*at));
         if !first.is_some_and(|name| fields.contains(&name.as_str())) {
             return Ok(false);
         }
-        let Some(header) = as_header(lines[line], line, self.header.separator, self.layout)? else {
+        let Some(header) = as_header(page.line(line), line, self.header.separator, self.layout)? else {
             return Ok(false);
         };
-        let units = UnitsRow::find(lines, &header, self.layout, &self.format);
-        self.conversions = conversions(lines, &header, units.as_ref(), self.layout)?.0;
+        let units = UnitsRow::find(page.below(line), &header, self.layout, &self.format);
+        self.conversions = conversions(|line| page.line(line), &header, units.as_ref(), self.layout)?.0;
         self.units_line = units.map(|u| u.line());
         self.header = header;
         Ok(true)
@@ -263,7 +271,7 @@ impl<'a> Reader<'a> {
         fields.get(*at).copied()
     }
 
-    fn row(&mut self, line: usize, text: &'a str, fields: &[&'a str], last: bool) -> Row {
+    fn row(&mut self, line: usize, text: &str, fields: &[&str], last: bool) -> Row {
         if last && self.cut_off(fields) {
             return Row::Refused(CUT_OFF.to_owned());
         }
@@ -381,23 +389,17 @@ impl<'a> Reader<'a> {
         Ok(f64::NAN)
     }
 
-    fn keep(&mut self, line: usize, fields: &[&'a str], read: &[f64]) -> Row {
+    fn keep(&mut self, line: usize, fields: &[&str], read: &[f64]) -> Row {
         let Ok(row) = u32::try_from(line + 1) else { return Row::Refused("line beyond 4294967295".to_owned()) };
-        let mut number = None;
         for (at, ((role, field), value)) in self.header.at.iter().zip(read).enumerate() {
             match role {
-                Role::Step => number = value.is_finite().then_some(*value as i64),
-                Role::Label => self.labels.push(fields[*field]),
+                Role::Step => self.steps.number(value.is_finite().then_some(*value as i64)),
+                Role::Label => self.steps.label(fields[*field]),
                 _ => self.values[at].push(self.conversions[at].apply(*value)),
             }
         }
         self.row.push(row);
-        if self.layout.columns.step.is_some() {
-            self.numbers.push(number);
-        }
-        if self.step_starts.is_some() {
-            self.marked.push(self.mark);
-        }
+        self.steps.row();
         Row::Kept
     }
 
@@ -445,32 +447,20 @@ impl<'a> Reader<'a> {
     }
 
     fn steps(&mut self) -> Result<Vec<i64>, Vec<Diagnostic>> {
-        let mapped = &self.layout.columns;
-        let rows = self.row.len();
-        if mapped.step.is_some() {
-            let numbers = std::mem::take(&mut self.numbers);
-            let (steps, carried) = steps::numbered(&numbers).ok_or_else(|| {
-                let place = Place::line(RAW, u64::from(self.row.first().copied().unwrap_or(1)));
-                one(Diagnostic::new("the first row has no step number")
-                    .at(place)
-                    .help("leave `step` out of the layout's columns"))
-            })?;
-            if carried > 0 {
-                self.remarks.push(format!("{carried} rows without step number carry that of the row before"));
-            }
-            return Ok(steps);
+        let set = self.header.at.iter().zip(&self.values);
+        let set: Vec<&[f64]> =
+            set.filter(|((role, _), _)| matches!(role, Role::SetStress | Role::SetRate)).map(|(_, v)| &v[..]).collect();
+        let steps = std::mem::take(&mut self.steps);
+        let (steps, carried) = steps.finish(self.row.len(), &set, self.params.set_point_change).ok_or_else(|| {
+            let place = Place::line(RAW, u64::from(self.row.first().copied().unwrap_or(1)));
+            one(Diagnostic::new("the first row has no step number")
+                .at(place)
+                .help("leave `step` out of the layout's columns"))
+        })?;
+        if carried > 0 {
+            self.remarks.push(format!("{carried} rows without step number carry that of the row before"));
         }
-        if self.step_starts.is_some() {
-            return Ok(std::mem::take(&mut self.marked));
-        }
-        if mapped.label.is_some() {
-            return Ok(steps::counted(rows, |a, b| self.labels[a] != self.labels[b]));
-        }
-        let roles = self.header.at.iter().zip(&self.values);
-        let set: Vec<&Vec<f64>> =
-            roles.filter(|((role, _), _)| matches!(role, Role::SetStress | Role::SetRate)).map(|(_, v)| v).collect();
-        let least = self.params.set_point_change;
-        Ok(steps::counted(rows, |a, b| set.iter().any(|v| steps::set_point_changed(v[a], v[b], least))))
+        Ok(steps)
     }
 
     fn take_columns(&mut self, readings: &mut Readings) {

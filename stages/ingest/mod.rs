@@ -1,13 +1,14 @@
 //! Ingest: what does one raw export say? Bytes by their layout → readings in SI and a head, with no knowledge of
 //! sample, geometry or instrument.
 //!
-//! `container.rs` gzip or workbook · `workbook.rs` a sheet → text · `text.rs` bytes → text · `header.rs` columns and preamble · `units.rs` their units · `number.rs` one field · `times.rs` times with colons and dates ·
+//! `container.rs` gzip or workbook · `workbook.rs` a sheet → text · `pages.rs` bytes → lines, page by page · `text.rs`
+//! encodings and lines · `header.rs` columns and preamble · `units.rs` their units · `number.rs` one field · `times.rs` times with colons and dates ·
 //! `compute.rs` rows · `steps.rs`, `angle.rs` what a row alone cannot tell. Rows in = rows out + rows refused by
 //! name.
 
 mod angle;
 pub mod compute;
-pub(crate) mod container;
+pub mod container;
 #[cfg(test)]
 #[allow(clippy::panic)]
 pub(crate) mod corpus;
@@ -16,6 +17,7 @@ pub mod layout;
 #[cfg(test)]
 mod made_workbook;
 pub(crate) mod number;
+pub(crate) mod pages;
 pub mod params;
 pub mod result;
 mod steps;
@@ -30,19 +32,27 @@ pub(crate) mod workbook;
 use pipeline::diagnostic::Diagnostic;
 use pipeline::stage::{Context, Produced};
 
+/// The export of the task.
+struct Raw<'a>(&'a Context<'a>);
+
+impl container::Export for Raw<'_> {
+    fn open(&self) -> Result<Box<dyn std::io::Read + '_>, Vec<Diagnostic>> {
+        self.0.open("raw")
+    }
+}
+
 /// The task: input `raw`, settings `layout`, `sheet` and `ingest` → `readings` (Parquet) and `head` (JSON).
 ///
 /// # Errors
-/// As [`compute::read`]; places name the file `raw`.
+/// As [`compute::read_export`]; places name the file `raw`.
 pub fn work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
-    let raw = context.input("raw")?;
-    let (readings, mut head) = compute::read(
-        &raw,
+    let (readings, mut head) = compute::read_export(
+        &Raw(context),
         context.settings::<Option<String>>("sheet")?.as_deref(),
         &context.settings("layout")?,
         &context.settings("ingest")?,
     )?;
-    head.blake3 = blake3::hash(&raw).to_hex().to_string();
+    head.blake3 = context.hash("raw")?.to_string();
     let produced = Produced { remarks: head.remarks.clone(), ..Produced::default() };
     produced.with("readings", readings.to_parquet()?).with_json("head", &head)
 }

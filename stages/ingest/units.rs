@@ -51,13 +51,13 @@ pub(super) struct UnitsRow {
 }
 
 impl UnitsRow {
-    /// The next line that says something, if it is one of units: no mapped quantity in it is a number but 1, the
-    /// unit of pure numbers, and at least one is a unit in letters.
-    pub(super) fn find(lines: &[&str], header: &Header, layout: &Layout, format: &Format) -> Option<Self> {
-        let after = header.line + 1;
-        let line = after + lines[after..].iter().position(|line| !line.trim().is_empty())?;
+    /// The next of the lines below the header that says something, if it is one of units: no mapped quantity in it is
+    /// a number but 1, the unit of pure numbers, and at least one is a unit in letters.
+    pub(super) fn find(below: &[&str], header: &Header, layout: &Layout, format: &Format) -> Option<Self> {
+        let at = below.iter().position(|line| !line.trim().is_empty())?;
+        let line = header.line + 1 + at;
         let mut fields = Vec::new();
-        split(without_comment(lines[line], layout).0, header.separator, &mut fields);
+        split(without_comment(below[at], layout).0, header.separator, &mut fields);
         let quantities = || {
             let roles = header.at.iter().filter(|(role, _)| role.dimension().is_some());
             roles.map(|(_, at)| fields.get(*at).copied().unwrap_or_default())
@@ -136,9 +136,10 @@ fn unit_for(role: Role, text: &str) -> Result<Unit, String> {
     role.unit(text).or_else(|message| code(text).map_or(Err(message), |code| role.unit(&code)))
 }
 
-/// The conversion of every mapped column, in the order of `header.at`, and remarks on units not understood.
-pub(super) fn conversions(
-    lines: &[&str],
+/// The conversion of every mapped column, in the order of `header.at`, and remarks on units not understood; `text` is a
+/// line of the export.
+pub(super) fn conversions<'t>(
+    text: impl Fn(usize) -> &'t str,
     header: &Header,
     row: Option<&UnitsRow>,
     layout: &Layout,
@@ -153,7 +154,7 @@ pub(super) fn conversions(
             Err(problem) => {
                 let (problem, line) = *problem;
                 let line = line.unwrap_or(header.line);
-                let place = Place { text: Some(shown(lines[line])), ..Place::line(RAW, line as u64 + 1) };
+                let place = Place { text: Some(shown(text(line))), ..Place::line(RAW, line as u64 + 1) };
                 problems.push(problem.at(place));
             }
         }

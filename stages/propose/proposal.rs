@@ -3,12 +3,13 @@
 use super::columns::{self, TODO};
 use super::shape::{self, Shape};
 use crate::ingest::compute;
-use crate::ingest::container::{Unpacked, unpack};
+use crate::ingest::container::pass;
 use crate::ingest::header::{self, Header};
 use crate::ingest::layout::{Encoding, Layout};
+use crate::ingest::pages::{Looked, Pages, look_over};
 use crate::ingest::params::Params;
 use crate::ingest::result::{Head, Readings};
-use crate::ingest::text::{decode, lines};
+use crate::ingest::text::lines;
 use crate::ingest::workbook;
 use pipeline::diagnostic::Diagnostic;
 use std::collections::BTreeMap;
@@ -41,18 +42,17 @@ pub(super) struct Proposal {
 /// # Errors
 /// If it is no text or workbook, or holds no table of readings.
 pub(super) fn propose(bytes: &[u8]) -> Result<Vec<Proposal>, Vec<Diagnostic>> {
-    match unpack(bytes)? {
-        Unpacked::Workbook(book) => of_workbook(book),
-        Unpacked::Text(text, cut) => {
-            let decoded = decode(&text, Encoding::Auto)?;
-            let found = stated(decoded.encoding);
-            let shape = shape::of(&lines(&decoded.text)).map_err(refused)?;
-            let packed = if bytes.starts_with(b"\x1F\x8B") { ", packed by gzip" } else { "" };
-            let cut = if cut { ", cut off" } else { "" };
-            let base =
-                Layout { encoding: found, separator: shape.separator, decimal: shape.decimal, ..Layout::default() };
-            let words = format!("{}{packed}{cut}", decoded.encoding);
-            Ok(vec![of_text(&decoded.text, shape, base, bytes, None, words)])
+    match look_over(&bytes, Encoding::Auto)? {
+        Looked::Workbook(book) => of_workbook(&book),
+        Looked::Text(survey) => {
+            let text = pass(&bytes, |text| Pages::open(text, &survey)?.rest())?;
+            let shape = shape::of(&lines(&text)).map_err(refused)?;
+            let packed = if survey.gzip { ", packed by gzip" } else { "" };
+            let cut = if survey.packing_cut { ", cut off" } else { "" };
+            let encoding = stated(survey.encoding());
+            let base = Layout { encoding, separator: shape.separator, decimal: shape.decimal, ..Layout::default() };
+            let words = format!("{}{packed}{cut}", survey.encoding());
+            Ok(vec![of_text(&text, shape, base, bytes, None, words)])
         }
     }
 }

@@ -56,9 +56,9 @@ fn seen(context: &Context<'_>, roles: &[&str]) -> [u8; 32] {
         let value: serde_json::Value = context.settings(role).unwrap();
         add(value.to_string().as_bytes());
     }
-    for (name, bytes) in context.inputs() {
+    for name in context.names() {
         add(name.as_bytes());
-        add(bytes);
+        add(&context.input(name).unwrap());
     }
     *hasher.finalize().as_bytes()
 }
