@@ -95,7 +95,9 @@ fn what_is_no_export_fails_alone_and_is_told_by_name() {
         ),
     ] {
         assert_eq!(outcome(name), "failed", "{name}");
-        assert!(said.err.contains(&format!("raw/{name}.txt{place}: {what}")), "{name}: {}", said.err);
+        let told = format!("error: ingest raw/{name}.txt: {what}");
+        let at = format!("\n  at raw/{name}.txt{place}\n");
+        assert!(said.err.contains(&told) && said.err.contains(&at), "{name}: {}", said.err);
         assert!(said.err.contains(help), "{name}: {}", said.err);
     }
     assert!(said.err.len() < 8000, "a line of 10 MB is not printed: {} bytes", said.err.len());
@@ -147,7 +149,7 @@ fn chosen_entries_of_the_preambles_are_columns_of_runs() {
     assert_eq!(column("preamble_bediener"), ["Nobody, the 2nd", ""]);
     assert_eq!(column("preamble_bediener_2"), ["", "someone"]);
     assert_eq!(column("preamble_gap__mm"), ["0,052", ""]);
-    assert_eq!(column("preamble_tool"), ["cone \"C40\" 2 deg", ""]);
+    assert_eq!(column("preamble_tool"), ["cone \"C40\"; 2 deg", ""]);
     assert_eq!(column("preamble_größe"), ["", ""]);
     // An entry that an export has not is told: the key may be mistyped.
     assert!(rows[0].text("remarks").contains("its preamble has no entry `Größe`"), "{}", rows[0].text("remarks"));

@@ -130,7 +130,7 @@ fn one_changed_cell_is_followed_to_the_numbers() {
 
     // Every sheet is read again, because the file is another; what was read differs in one.
     let (_, why) = json("why", &study, &[]);
-    let sheets = ["L1", "L3", "filling 2"].map(|sheet| format!("ingest raw/S1.xlsx#{sheet}"));
+    let sheets = ["L1", "L3", "filling%202"].map(|sheet| format!("ingest raw/S1.xlsx%23{sheet}"));
     assert_eq!(named(&why, "condition", "out of date"), sheets.clone().into());
     let reason = why["tasks"].as_array().unwrap().iter().find(|task| task["name"] == *sheets[0]).unwrap();
     assert_eq!(reason["reasons"][0]["what"], "raw/S1.xlsx", "{reason}");
@@ -141,7 +141,11 @@ fn one_changed_cell_is_followed_to_the_numbers() {
     assert!(sheets.iter().all(|name| built.contains(name)));
     assert!(built.iter().all(|name| sheets.contains(name) || undecided.contains(name)), "{built:?}");
     let of = |stage: &str| -> Vec<&str> { built.iter().filter_map(|name| name.strip_prefix(stage)).collect() };
-    assert_eq!((of("clean "), of("reversal: read ")), (vec!["raw/S1.xlsx#L1"], vec!["raw/S1.xlsx#L1"]), "{built:?}");
+    assert_eq!(
+        (of("clean "), of("reversal: read ")),
+        (vec!["raw/S1.xlsx%23L1"], vec!["raw/S1.xlsx%23L1"]),
+        "{built:?}"
+    );
     assert!(!built.iter().any(|name| name.contains("control")), "{built:?}");
     says(&["audit", text(&study)], 0);
 
