@@ -5,7 +5,7 @@
 //! environment or thread count reaches it.
 
 use crate::diagnostic::Diagnostic;
-use crate::rebuild::raw::RawFile;
+use crate::rebuild::raw::HashedFile;
 use crate::store::digest::Digest;
 use serde::de::DeserializeOwned;
 use std::collections::BTreeMap;
@@ -169,8 +169,8 @@ pub struct Context<'a> {
     pub(crate) settings: &'a [Settings],
     /// As they were read: bytes behind an `Arc` of their own would be copied once, and exports can be large.
     pub(crate) inputs: Vec<(String, Arc<Vec<u8>>)>,
-    /// Raw files, read when the work asks for them.
-    pub(crate) files: Vec<(String, RawFile)>,
+    /// Raw files and large outputs, read when the work asks for them.
+    pub(crate) files: Vec<(String, HashedFile)>,
     pub(crate) tool: Option<&'a Tool>,
     pub(crate) scratch: &'a Path,
     pub(crate) cancel: &'a AtomicBool,
@@ -188,7 +188,7 @@ impl<'a> Context<'a> {
         Self { settings, inputs, files: Vec::new(), tool, scratch, cancel }
     }
 
-    pub(crate) fn with_files(self, files: Vec<(String, RawFile)>) -> Self {
+    pub(crate) fn with_files(self, files: Vec<(String, HashedFile)>) -> Self {
         Self { files, ..self }
     }
 
@@ -205,7 +205,7 @@ impl<'a> Context<'a> {
     /// The bytes of the input called `name`.
     ///
     /// # Errors
-    /// If the task did not declare it, which is a mistake in the program, or it is a raw file that cannot be read.
+    /// If the task did not declare it, which is a mistake in the program, or it is a file that cannot be read.
     pub fn input(&self, name: &str) -> Result<Arc<Vec<u8>>, Vec<Diagnostic>> {
         if let Some((_, bytes)) = self.inputs.iter().find(|(n, _)| n == name) {
             return Ok(bytes.clone());
@@ -239,12 +239,12 @@ impl<'a> Context<'a> {
         bytes.or_else(file).ok_or_else(|| mistake(format!("input `{name}` was not declared")))
     }
 
-    /// What other tasks give this one, in the declared order.
+    /// What other tasks give this one but for bulky outputs, in the declared order.
     pub fn inputs(&self) -> &[(String, Arc<Vec<u8>>)] {
         &self.inputs
     }
 
-    /// Names of all inputs: those of other tasks, then the raw files, each in the declared order.
+    /// Names of all inputs: those of [`Self::inputs`], then raw files and bulky outputs, each in the declared order.
     pub fn names(&self) -> impl Iterator<Item = &str> {
         self.inputs.iter().map(|(name, _)| name.as_str()).chain(self.files.iter().map(|(name, _)| name.as_str()))
     }

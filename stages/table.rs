@@ -29,6 +29,8 @@ pub struct ColumnSpec {
 pub enum Long<'a> {
     /// Numbers; NaN is written as null.
     Float(&'a [f64]),
+    /// Numbers by row; NaN is written as null.
+    FloatAt(&'a dyn Fn(usize) -> f64),
     /// Whole numbers.
     Int(&'a [i64]),
     /// Lines of a file.
@@ -37,18 +39,22 @@ pub enum Long<'a> {
     IntAt(&'a dyn Fn(usize) -> Option<i64>),
     /// Text by row.
     TextAt(&'a dyn Fn(usize) -> Option<String>),
+    /// A column of a file that is at hand.
+    Of(&'a Columns<'a>, &'a str),
 }
 
 impl Long<'_> {
     /// These rows as a column of a table.
-    fn rows(&self, rows: Range<usize>) -> Values {
-        match self {
+    fn rows(&self, rows: Range<usize>) -> Result<Values, TableError> {
+        Ok(match self {
             Self::Float(v) => Values::Float(v[rows].iter().map(|v| (!v.is_nan()).then_some(*v)).collect()),
+            Self::FloatAt(at) => Values::Float(rows.map(|row| Some(at(row)).filter(|v| !v.is_nan())).collect()),
             Self::Int(v) => Values::Int(v[rows].iter().map(|v| Some(*v)).collect()),
             Self::Line(v) => Values::Int(v[rows].iter().map(|v| Some(i64::from(*v))).collect()),
             Self::IntAt(at) => Values::Int(rows.map(at).collect()),
             Self::TextAt(at) => Values::Text(rows.map(at).collect()),
-        }
+            Self::Of(columns, name) => columns.rows(name, rows)?,
+        })
     }
 }
 
@@ -61,8 +67,8 @@ const GROUP: usize = 65_536;
 /// If columns differ in length or share a name.
 pub fn long_to_parquet(height: usize, columns: &[(&str, Long<'_>)]) -> Result<Vec<u8>, TableError> {
     let part = |rows: Range<usize>| {
-        let add = |table: Table, (name, long): &(&str, Long<'_>)| table.with(name, long.rows(rows.clone()));
-        columns.iter().fold(Table::new(), add).frame()
+        let add = |table: Table, (name, long): &(&str, Long<'_>)| Ok(table.with(name, long.rows(rows.clone())?));
+        columns.iter().try_fold(Table::new(), add).and_then(|table| table.frame())
     };
     let groups = (height / GROUP).max(1);
     let size = height / groups;
@@ -108,6 +114,13 @@ impl<'a> Columns<'a> {
         let reader = ParquetReader::new(std::io::Cursor::new(self.bytes));
         let frame = reader.with_columns(Some(vec![name.to_owned()])).finish()?;
         Ok(frame.into_columns().pop())
+    }
+
+    /// These rows of a column.
+    fn rows(&self, name: &str, rows: Range<usize>) -> Result<Values, TableError> {
+        let reader = ParquetReader::new(std::io::Cursor::new(self.bytes)).with_slice(Some((rows.start, rows.len())));
+        let frame = reader.with_columns(Some(vec![name.to_owned()])).finish()?;
+        frame.columns().first().map_or_else(|| Err(TableError(format!("column {name} is missing"))), Values::of)
     }
 
     /// A column of numbers with NaN for null; none if it is missing.
@@ -166,6 +179,16 @@ pub enum Values {
 }
 
 impl Values {
+    fn of(column: &Column) -> Result<Self, TableError> {
+        Ok(match column.dtype() {
+            DataType::Float64 => Self::Float(column.f64()?.to_vec()),
+            DataType::Int64 => Self::Int(column.i64()?.to_vec()),
+            DataType::String => Self::Text(column.str()?.iter().map(|v| v.map(str::to_owned)).collect()),
+            DataType::Boolean => Self::Bool(column.bool()?.iter().collect()),
+            other => return Err(TableError(format!("column {} has type {other}", column.name()))),
+        })
+    }
+
     fn len(&self) -> usize {
         match self {
             Self::Float(v) => v.len(),
@@ -304,14 +327,7 @@ impl Table {
     fn from_frame(frame: &DataFrame) -> Result<Self, TableError> {
         let mut table = Self::new();
         for column in frame.columns() {
-            let values = match column.dtype() {
-                DataType::Float64 => Values::Float(column.f64()?.to_vec()),
-                DataType::Int64 => Values::Int(column.i64()?.to_vec()),
-                DataType::String => Values::Text(column.str()?.iter().map(|v| v.map(str::to_owned)).collect()),
-                DataType::Boolean => Values::Bool(column.bool()?.iter().collect()),
-                other => return Err(TableError(format!("column {} has type {other}", column.name()))),
-            };
-            table = table.with(column.name(), values);
+            table = table.with(column.name(), Values::of(column)?);
         }
         Ok(table)
     }
@@ -409,6 +425,8 @@ mod tests {
             let columns = Columns::open(&bytes).unwrap();
             assert_eq!(columns.ints::<u32>("row").unwrap(), line);
             assert_eq!(columns.floats("y").unwrap(), None);
+            let of = ["row", "x", "excluded"].map(|name| (name, Long::Of(&columns, name)));
+            assert!(long_to_parquet(height, &of).unwrap() == bytes, "handed on, {height}");
             let back = columns.floats("x").unwrap().unwrap();
             assert!(back.iter().zip(&float).all(|(a, b)| a == b || a.is_nan() && b.is_nan()) && back.len() == height);
             let texts = columns.texts("excluded", |text| text.map(str::to_owned)).unwrap().unwrap();

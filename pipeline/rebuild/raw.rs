@@ -4,6 +4,7 @@ use crate::diagnostic::{Diagnostic, Place};
 use crate::graph::is_inside;
 use crate::store::digest::{Digest, Growing};
 use crate::store::files::Files;
+use crate::store::record::Kept;
 use crate::store::stamp::Seen;
 use std::collections::BTreeMap;
 use std::fs::{File, Metadata};
@@ -59,22 +60,28 @@ impl<'a> RawFiles<'a> {
     }
 }
 
-/// A raw file that was looked at before; reading it gives those bytes or an error.
+/// A file of which the hash is known; reading it gives those bytes or an error.
 #[derive(Debug)]
-pub struct RawFile {
+pub struct HashedFile {
     /// Where it is.
     full: PathBuf,
-    /// Its path in the study.
+    /// How it is called: a raw file by its path in the study.
     path: String,
     expected: Digest,
     /// Streams that were opened and not read to their end.
     unread: AtomicUsize,
 }
 
-impl RawFile {
+impl HashedFile {
     /// The file at this path of the study, which must still have this hash.
-    pub fn new(files: &Files, path: &str, expected: Digest) -> Self {
+    pub fn raw(files: &Files, path: &str, expected: Digest) -> Self {
         Self { full: files.in_study(path), path: path.to_owned(), expected, unread: AtomicUsize::new(0) }
+    }
+
+    /// A stored object.
+    pub fn stored(files: &Files, kept: &Kept) -> Self {
+        let full = files.object(&kept.hash, kept.bulky);
+        Self { path: full.display().to_string(), full, expected: kept.hash, unread: AtomicUsize::new(0) }
     }
 
     /// The hash that it must have.
@@ -112,10 +119,10 @@ impl RawFile {
     }
 }
 
-/// A raw file being read. Its end is given only if all before it was what was looked at.
+/// Such a file being read. Its end is given only if all before it was what was looked at.
 #[derive(Debug)]
 pub struct Stream<'a> {
-    of: &'a RawFile,
+    of: &'a HashedFile,
     file: File,
     hash: Growing,
     /// Whether the end was reached, and all was well.

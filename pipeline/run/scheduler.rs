@@ -6,7 +6,7 @@ use std::collections::BTreeSet;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Condvar, Mutex, MutexGuard, PoisonError};
 
-/// Calls `work` for every task after those before it, on `jobs` threads. Stops handing out when `cancel` is set or
+/// Calls `work` for every task after those before it, on `jobs` threads, this one among them. Stops handing out when `cancel` is set or
 /// `work` fails; what is running then ends by itself.
 ///
 /// # Errors
@@ -21,15 +21,16 @@ pub fn run(
     let ready = (0..nodes.len()).filter(|at| waiting[*at] == 0).collect();
     let queue =
         Queue { state: Mutex::new(State { waiting, ready, running: 0, failure: None }), changed: Condvar::new() };
-    std::thread::scope(|scope| {
-        for _ in 0..jobs.clamp(1, nodes.len().max(1)) {
-            scope.spawn(|| {
-                while let Some(at) = queue.next(cancel) {
-                    let result = work(at);
-                    queue.finished(at, nodes, result);
-                }
-            });
+    let worker = || {
+        while let Some(at) = queue.next(cancel) {
+            let result = work(at);
+            queue.finished(at, nodes, result);
         }
+    };
+    std::thread::scope(|scope| {
+        (1..jobs.min(nodes.len())).for_each(|_| drop(scope.spawn(worker)));
+        // This thread is one of them: memory that a thread gave back is hardly of use to another one.
+        worker();
     });
     let state = queue.state.into_inner().unwrap_or_else(PoisonError::into_inner);
     state.failure.map_or(Ok(()), Err)

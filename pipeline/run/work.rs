@@ -7,7 +7,7 @@ use crate::graph::{Edge, Graph};
 use crate::rebuild::assess::{causes, may_be_at_hand, object};
 use crate::rebuild::declared::Declared;
 use crate::rebuild::key;
-use crate::rebuild::raw::RawFile;
+use crate::rebuild::raw::HashedFile;
 use crate::rebuild::reason::{Kind, Reason};
 use crate::stage::{Context, Output, Produced, Task, mistake};
 use crate::store::Store;
@@ -42,13 +42,13 @@ impl From<Failure> for Stop {
     }
 }
 
-/// Inputs by name, as the work receives them: what other tasks gave, and raw files to be read.
-type Named = (Vec<(String, Arc<Vec<u8>>)>, Vec<(String, RawFile)>);
+/// Inputs by name, as the work receives them: what other tasks gave, and files to be read.
+type Named = (Vec<(String, Arc<Vec<u8>>)>, Vec<(String, HashedFile)>);
 
 /// One of them.
 enum Given {
     Bytes(Vec<u8>),
-    File(RawFile),
+    File(HashedFile),
 }
 
 /// Everything that the tasks of one run share.
@@ -329,8 +329,17 @@ impl<'a> Workshop<'a> {
 
     fn fetch(&self, edge: &Edge) -> Result<Given, Stop> {
         match edge {
-            Edge::Raw(path) => Ok(Given::File(RawFile::new(&self.store.files, path, self.hash(edge)?))),
-            Edge::Output { task, output } => self.fetch_output(*task, *output).map(Given::Bytes),
+            Edge::Raw(path) => Ok(Given::File(HashedFile::raw(&self.store.files, path, self.hash(edge)?))),
+            Edge::Output { task, output } => {
+                let bytes = self.fetch_output(*task, *output)?;
+                let kept = self.kept(*task, *output)?;
+                // Known to be sound now, and read when it is asked for.
+                Ok(if kept.bulky {
+                    Given::File(HashedFile::stored(&self.store.files, kept))
+                } else {
+                    Given::Bytes(bytes)
+                })
+            }
         }
     }
 

@@ -329,7 +329,7 @@ fn a_raw_file_that_changes_while_it_is_read_fails() {
     let toy = Toy::new();
     let files = crate::store::files::Files::new(toy.folder.path());
     let words = "raw/a.txt: the file changed while it was being read";
-    let file = crate::rebuild::raw::RawFile::new(&files, "raw/a.txt", Digest::of(b"as it was hashed"));
+    let file = crate::rebuild::raw::HashedFile::raw(&files, "raw/a.txt", Digest::of(b"as it was hashed"));
     let mut stream = file.open().unwrap();
     for _ in 0..2 {
         let said = crate::stage::unreadable(stream.read_to_end(&mut Vec::new()).unwrap_err());

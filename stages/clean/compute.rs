@@ -4,9 +4,9 @@ use super::drive::{Drive, inertia_in_export};
 use super::legs::{Leg, Ramp, legs, ramps};
 use super::levels::{Level, levels};
 use super::limits::{self, digits};
-use super::motion::{Columns, Motion, joined_time};
+use super::motion::{Around, Motion, join_time};
 use super::params::{Params, SetAside};
-use super::result::{CleanNotes, Fate, Points};
+use super::result::{CleanNotes, Cleaned, Fate, Points};
 use super::rim::{NoSlope, Slopes};
 use super::temperature::Scale;
 use super::visits::{self, drifts};
@@ -39,15 +39,28 @@ impl Setup<'_> {
     }
 }
 
-/// Cleans the readings of one run.
+/// Cleans the readings of one run that are kept.
+///
+/// # Errors
+/// As [`cleaned`].
+pub fn clean(readings: &Readings, setup: &Setup<'_>, params: &Params) -> Result<(Points, CleanNotes), Vec<Diagnostic>> {
+    let (cleaned, notes) = cleaned(readings.clone(), setup, params)?;
+    Ok((Points::from_parquet(&cleaned.to_parquet()?)?, notes))
+}
+
+/// Cleans the readings of one run, which can be many: each column is let go where it is no longer needed.
 ///
 /// # Errors
 /// If torque and stress are both there and do not agree by the geometry.
-pub fn clean(readings: &Readings, setup: &Setup<'_>, params: &Params) -> Result<(Points, CleanNotes), Vec<Diagnostic>> {
+pub fn cleaned(
+    mut readings: Readings,
+    setup: &Setup<'_>,
+    params: &Params,
+) -> Result<(Cleaned, CleanNotes), Vec<Diagnostic>> {
     let constants = setup.geometry.constants();
-    let torque = exported_torque(readings, &constants, params)?;
-    let (time, joined) = joined_time(&readings.time_s, &readings.step);
-    let mut run = Run::new(readings, setup, params, constants, time, torque);
+    let torque = exported_torque(&mut readings, &constants, params)?;
+    let joined = join_time(&mut readings.time_s, &readings.step);
+    let mut run = Run::new(readings, setup, params, constants, torque);
     if joined > 0 {
         run.notes
             .remarks
@@ -62,15 +75,22 @@ pub fn clean(readings: &Readings, setup: &Setup<'_>, params: &Params) -> Result<
     Ok(run.finish())
 }
 
-/// Torque as exported, or from the exported stress.
-fn exported_torque(readings: &Readings, constants: &Constants, params: &Params) -> Result<Vec<f64>, Vec<Diagnostic>> {
-    match (&readings.torque_n_m, &readings.stress_pa) {
+/// Torque as exported, or from the exported stress; both are taken out of the readings.
+fn exported_torque(
+    readings: &mut Readings,
+    constants: &Constants,
+    params: &Params,
+) -> Result<Vec<f64>, Vec<Diagnostic>> {
+    match (readings.torque_n_m.take(), readings.stress_pa.take()) {
         (Some(torque), Some(stress)) => {
-            agree(readings, torque, stress, constants, params.stress_agreement)?;
-            Ok(torque.clone())
+            agree(readings, &torque, &stress, constants, params.stress_agreement)?;
+            Ok(torque)
         }
-        (Some(torque), None) => Ok(torque.clone()),
-        (None, Some(stress)) => Ok(stress.iter().map(|s| s / constants.stress_per_torque).collect()),
+        (Some(torque), None) => Ok(torque),
+        (None, Some(mut stress)) => {
+            stress.iter_mut().for_each(|s| *s /= constants.stress_per_torque);
+            Ok(stress)
+        }
         (None, None) => Ok(vec![f64::NAN; readings.len()]),
     }
 }
@@ -104,64 +124,61 @@ fn agree(
     Err(vec![Diagnostic::new(message).at(Place::line("raw", u64::from(readings.row[at]))).help(help)])
 }
 
-/// One run on its way from readings to points.
+/// One run on its way from readings to points. Its columns are as long as the readings.
 struct Run<'a> {
-    readings: &'a Readings,
+    /// What is left of the readings; their time does not start anew.
+    readings: Readings,
     setup: &'a Setup<'a>,
     params: &'a Params,
     constants: Constants,
-    time: Vec<f64>,
     torque: Vec<f64>,
     fate: Vec<Fate>,
     /// Usable readings, one list per step.
     stretches: Vec<Vec<usize>>,
     motion: Motion,
+    /// Empty where no moment of inertia is known.
     inertia_torque: Vec<f64>,
     sample_torque: Vec<f64>,
-    legs: Vec<Vec<Leg>>,
     ramps: Vec<Ramp>,
     levels: Vec<Level>,
-    /// Stress over the apparent one, for each reading.
-    factor: Vec<f64>,
+    /// Stress over the apparent one for each stretch; 1 where there is none.
+    factors: Vec<f64>,
     notes: CleanNotes,
 }
 
 impl<'a> Run<'a> {
     fn new(
-        readings: &'a Readings,
+        readings: Readings,
         setup: &'a Setup<'a>,
         params: &'a Params,
         constants: Constants,
-        time: Vec<f64>,
         torque: Vec<f64>,
     ) -> Self {
-        let none = || vec![f64::NAN; readings.len()];
-        let motion = Motion {
-            source: "",
-            strain: none(),
-            speed: none(),
-            u_speed: none(),
-            acceleration: none(),
-            u_acceleration: none(),
-        };
         Self {
+            fate: vec![Fate::default(); readings.len()],
             readings,
             setup,
             params,
             constants,
-            time,
             torque,
-            fate: vec![Fate::default(); readings.len()],
             stretches: Vec::new(),
-            motion,
-            inertia_torque: none(),
-            sample_torque: none(),
-            legs: Vec::new(),
+            motion: Motion::default(),
+            inertia_torque: Vec::new(),
+            sample_torque: Vec::new(),
             ramps: Vec::new(),
             levels: Vec::new(),
-            factor: vec![1.0; readings.len()],
+            factors: Vec::new(),
             notes: CleanNotes::default(),
         }
+    }
+
+    /// The legs of all steps in order.
+    fn legs(&self) -> impl Iterator<Item = Leg> {
+        self.stretches.iter().flat_map(|stretch| legs(&self.motion.strain, stretch))
+    }
+
+    fn add_stretch(&mut self, reason: &str, stretch: usize) {
+        self.stretches[stretch].iter().for_each(|at| self.fate[*at].add(reason));
     }
 
     fn add(&mut self, reason: &str, readings: impl IntoIterator<Item = usize>) {
@@ -170,13 +187,18 @@ impl<'a> Run<'a> {
 
     /// Flags readings that no derivative may use, and lists the others by step.
     fn flag_unusable(&mut self) {
-        let r = self.readings;
+        let r = &self.readings;
         let moved = [&r.angle_rad, &r.strain, &r.speed_rad_per_s, &r.rate_per_s].into_iter().find_map(|c| c.as_deref());
-        let columns: Vec<&[f64]> = [&self.time, &self.torque].into_iter().map(Vec::as_slice).chain(moved).collect();
+        let columns: Vec<&[f64]> = [&r.time_s, &self.torque].into_iter().map(Vec::as_slice).chain(moved).collect();
         let missing = rules::missing(&columns);
-        let (back, repeated) = rules::clock(&self.time);
+        let (back, repeated) = rules::clock(&r.time_s);
         let mut usable = vec![true; r.len()];
         missing.iter().chain(&back).chain(&repeated).for_each(|at| usable[*at] = false);
+        let mut first = 0;
+        for step in r.step.chunk_by(|a, b| a == b) {
+            self.stretches.push((first..first + step.len()).filter(|at| usable[*at]).collect());
+            first += step.len();
+        }
         for (on, reason, readings) in [
             (self.params.missing, "missing", missing),
             (self.params.clock, "clock", back),
@@ -184,24 +206,19 @@ impl<'a> Run<'a> {
         ] {
             self.add(reason, readings.into_iter().filter(|_| on));
         }
-        let all: Vec<usize> = (0..r.len()).collect();
-        let by_step = all.chunk_by(|a, b| r.step[*a] == r.step[*b]);
-        self.stretches = by_step.map(|step| step.iter().copied().filter(|at| usable[*at]).collect()).collect();
     }
 
-    /// Motion, compliance, sense of the torque, inertia; then legs and ramps.
+    /// Motion, compliance, sense of the torque, inertia; then ramps and levels.
     fn move_and_load(&mut self) {
-        let stretches = std::mem::take(&mut self.stretches);
-        let columns = Columns {
-            readings: self.readings,
-            time: &self.time,
-            stretches: &stretches,
+        let time = std::mem::take(&mut self.readings.time_s);
+        let around = Around {
+            time: &time,
+            stretches: &self.stretches,
             rate_per_speed: self.constants.rate_per_speed,
             size: self.params.derivative_readings,
         };
-        let (source, strain) = columns.position();
-        let mut motion = columns.motion(source, strain);
-        if against(&self.torque, &motion.speed) {
+        self.motion = around.motion(&mut self.readings);
+        if against(&self.torque, &self.motion.speed) {
             self.torque.iter_mut().for_each(|m| *m = -*m);
             let remark = "torque and motion have opposite signs in the export; the torque was turned round";
             self.notes.remarks.push(remark.to_owned());
@@ -209,18 +226,16 @@ impl<'a> Run<'a> {
         if let Some(compliance) = self.setup.instrument.compliance {
             // θ_sample = θ − C·M, before anything else is made of the angle.
             let per_torque = compliance.value * self.constants.rate_per_speed;
-            let sample = motion.strain.iter().zip(&self.torque).map(|(g, m)| g - per_torque * m);
-            motion = columns.motion(source, sample.collect());
+            around.moved(&mut self.motion, |at, strain| strain - per_torque * self.torque[at]);
         }
-        self.stretches = stretches;
-        self.motion = motion;
+        self.readings.time_s = time;
         self.take_inertia_off();
-        self.legs = self.stretches.iter().map(|s| legs(&self.motion.strain, s)).collect();
-        let ramps_of = |legs: &Vec<Leg>| ramps(legs, &self.motion.speed, &self.motion.u_speed);
-        self.ramps = self.legs.iter().flat_map(ramps_of).collect();
         let (step, motion) = (&self.readings.step, &self.motion);
+        let of_step = |stretch: &Vec<usize>| ramps(legs(&motion.strain, stretch), &motion.speed, &motion.u_speed);
+        self.ramps = self.stretches.iter().flat_map(of_step).collect();
         self.levels = levels(step, &self.sample_torque, &motion.speed, &motion.strain, &self.stretches);
-        self.notes.motion = self.motion.source.to_owned();
+        self.factors = vec![1.0; self.stretches.len()];
+        self.notes.motion = motion.source.to_owned();
     }
 
     /// M_sample = M − I·dΩ/dt, where it is known and was not taken off before.
@@ -228,9 +243,11 @@ impl<'a> Run<'a> {
         if let Some(inertia) = self.setup.inertia() {
             self.inertia_torque = self.motion.acceleration.iter().map(|a| inertia * a).collect();
         }
-        let includes = self.setup.torque_includes_inertia;
-        let taken_off = |(m, off): (&f64, &f64)| if includes && off.is_finite() { m - off } else { *m };
-        self.sample_torque = self.torque.iter().zip(&self.inertia_torque).map(taken_off).collect();
+        self.sample_torque = self.torque.clone();
+        if self.setup.torque_includes_inertia {
+            let known = self.sample_torque.iter_mut().zip(&self.inertia_torque).filter(|(_, off)| off.is_finite());
+            known.for_each(|(m, off)| *m -= off);
+        }
     }
 
     fn flag(&mut self) {
@@ -247,7 +264,7 @@ impl<'a> Run<'a> {
     fn drive(&self) -> Drive<'_> {
         Drive {
             inertia: self.setup.inertia(),
-            time: &self.time,
+            time: &self.readings.time_s,
             torque: &self.sample_torque,
             speed: &self.motion.speed,
             acceleration: &self.motion.acceleration,
@@ -261,7 +278,8 @@ impl<'a> Run<'a> {
             constants: &self.constants,
             params: self.params,
             levels: &self.levels,
-            time: &self.time,
+            stretches: &self.stretches,
+            time: &self.readings.time_s,
             temperature: self.readings.temperature_c.as_deref(),
             has_force: self.readings.normal_force_n.is_some(),
         }
@@ -290,29 +308,28 @@ impl<'a> Run<'a> {
         let instrument = self.setup.instrument;
         let floor = limit(self.params.below_torque_floor.on().map(|r| r.factor), instrument.torque_floor);
         let ceiling = limit(self.params.above_torque_ceiling.on().map(|r| r.factor), instrument.torque_ceiling);
-        let levels = std::mem::take(&mut self.levels);
-        for level in &levels {
-            if floor.is_some_and(|floor| level.torque < floor) {
-                self.add("below-torque-floor", level.readings.iter().copied());
+        for at in 0..self.levels.len() {
+            let (torque, stretch) = (self.levels[at].torque, self.levels[at].stretch);
+            if floor.is_some_and(|floor| torque < floor) {
+                self.add_stretch("below-torque-floor", stretch);
             }
-            if ceiling.is_some_and(|ceiling| level.torque > ceiling) {
-                self.add("above-torque-ceiling", level.readings.iter().copied());
+            if ceiling.is_some_and(|ceiling| torque > ceiling) {
+                self.add_stretch("above-torque-ceiling", stretch);
             }
         }
-        self.levels = levels;
     }
 
-    /// Readings of the steps for which a rule holds.
-    fn of_steps(&self, rule: impl Fn(&Level) -> bool) -> Vec<usize> {
-        self.levels.iter().filter(|level| rule(level)).flat_map(|level| level.readings.iter().copied()).collect()
+    /// Flags the steps for which a rule holds.
+    fn flag_steps(&mut self, reason: &str, rule: impl Fn(&Self, &Level) -> bool) {
+        let held = self.levels.iter().filter(|level| rule(self, level)).map(|level| level.stretch);
+        held.collect::<Vec<usize>>().into_iter().for_each(|stretch| self.add_stretch(reason, stretch));
     }
 
     fn flag_secondary_flow(&mut self) {
         let Some(settings) = self.params.secondary_flow.on() else { return };
         let cylinders = matches!(self.setup.geometry.shape, Shape::ConcentricCylinders { .. });
         let bound = if cylinders { settings.taylor } else { settings.reynolds };
-        let disturbed = self.of_steps(|level| self.flow().inertia(level) > bound);
-        self.add("secondary-flow", disturbed);
+        self.flag_steps("secondary-flow", |run, level| run.flow().inertia(level) > bound);
     }
 
     /// After a start, or a change of speed in one sense; behind a reversal the same is part of its first usable
@@ -321,13 +338,13 @@ impl<'a> Run<'a> {
         let Some(settings) = self.params.momentum_diffusion.on() else { return };
         let mut early = Vec::new();
         let mut sense_before = None;
-        for (legs, stretch) in self.legs.iter().zip(&self.stretches) {
-            let level = self.levels.iter().find(|level| level.readings == *stretch);
-            for leg in legs {
-                let sense = self.sense(leg);
-                let lapse = level.map(|level| settings.times * self.flow().momentum_time(level));
+        for (at, stretch) in self.stretches.iter().enumerate() {
+            let level = self.levels.iter().find(|level| level.stretch == at);
+            let lapse = level.map(|level| settings.times * self.flow().momentum_time(level));
+            for leg in legs(&self.motion.strain, stretch) {
+                let sense = self.sense(&leg);
                 if sense.is_some() && (sense_before.is_none() || sense_before == sense) {
-                    early.extend(lapse.map_or_else(Vec::new, |lapse| self.within(leg, lapse)));
+                    early.extend(lapse.map_or_else(Vec::new, |lapse| self.within(&leg, lapse)));
                 }
                 sense_before = sense.or(sense_before);
             }
@@ -348,7 +365,7 @@ impl<'a> Run<'a> {
         let Some(first) = leg.readings.first() else { return Vec::new() };
         let ramp = self.ramps.iter().find(|ramp| ramp.readings.contains(first));
         let from = ramp.and_then(|ramp| ramp.readings.last()).map_or(*first, |last| (*last).max(*first));
-        let elapsed = |at: &usize| self.time[*at] - self.time[from];
+        let elapsed = |at: &usize| self.readings.time_s[*at] - self.readings.time_s[from];
         let early: Vec<usize> = leg.readings.iter().copied().filter(|at| (0.0..lapse).contains(&elapsed(at))).collect();
         if early.len() > 1 { early } else { Vec::new() }
     }
@@ -358,17 +375,15 @@ impl<'a> Run<'a> {
         let mut turning = vec![false; self.readings.len()];
         self.ramps.iter().flat_map(|ramp| &ramp.readings).for_each(|at| turning[*at] = true);
         let left_out = |at: usize| turning[at] || self.fate[at].has("instrument-inertia");
-        let legs = self.legs.iter().flatten();
         let spikes: Vec<usize> =
-            legs.flat_map(|leg| spikes::spikes(&self.sample_torque, leg, left_out, settings)).collect();
+            self.legs().flat_map(|leg| spikes::spikes(&self.sample_torque, &leg, left_out, settings)).collect();
         self.add("spike", spikes);
     }
 
     fn flag_fracture(&mut self) {
         let Some(settings) = self.params.edge_fracture.on() else { return };
-        let legs = self.legs.iter().flatten();
         let torn: Vec<Vec<usize>> =
-            legs.map(|leg| edge::fracture(&self.sample_torque, &self.motion.speed, leg, settings)).collect();
+            self.legs().map(|leg| edge::fracture(&self.sample_torque, &self.motion.speed, &leg, settings)).collect();
         for readings in torn {
             if let Some(first) = readings.first() {
                 let (step, row) = (self.readings.step[*first], self.readings.row[*first]);
@@ -379,18 +394,16 @@ impl<'a> Run<'a> {
             }
             self.add("edge-fracture", readings);
         }
-        let beyond = self.of_steps(|level| self.flow().edge(level).is_some_and(|part| part > 1.0));
-        self.add("edge-fracture", beyond);
+        self.flag_steps("edge-fracture", |run, level| run.flow().edge(level).is_some_and(|part| part > 1.0));
     }
 
     fn flag_drift(&mut self) {
         let Some(settings) = self.params.drifting.on() else { return };
         let kept: Vec<bool> = self.fate.iter().map(Fate::kept).collect();
         let flow = visits::Flow { torque: &self.sample_torque, speed: &self.motion.speed, kept: &kept };
-        // The last rule that looks at legs takes them: they are as long as the readings.
-        let legs: Vec<Leg> = std::mem::take(&mut self.legs).into_iter().flatten().collect();
-        for drift in drifts(&legs, flow, settings) {
-            let step = |leg: usize| legs[leg].readings.first().map_or(0, |at| self.readings.step[*at]);
+        let begins: Vec<Option<usize>> = self.legs().map(|leg| leg.readings.first().copied()).collect();
+        for drift in drifts(self.legs(), flow, settings) {
+            let step = |leg: usize| begins[leg].map_or(0, |at| self.readings.step[at]);
             let flagged = expm1(drift.change).abs() > settings.least;
             self.notes.remarks.push(format!(
                 "drifting: back at one set-point in step {}, the viscosity is {} % off that of step {} (standard uncertainty {} %){}",
@@ -401,7 +414,8 @@ impl<'a> Run<'a> {
                 if flagged { "; the later visit is set aside" } else { "" }
             ));
             if flagged {
-                let later = legs[drift.legs.0..=drift.legs.1].iter().flat_map(|leg| leg.readings.iter().copied());
+                let later = self.legs().take(drift.legs.1 + 1).skip(drift.legs.0).flat_map(|leg| leg.readings);
+                let later: Vec<usize> = later.collect();
                 self.add("drifting", later);
             }
         }
@@ -424,7 +438,7 @@ impl<'a> Run<'a> {
         for level in &self.levels {
             let factor = slopes.at(level.speed, settings).and_then(|slope| self.setup.geometry.rim_factor(slope));
             without.extend(factor.is_none().then(|| level.step.to_string()));
-            level.readings.iter().for_each(|at| self.factor[*at] = factor.unwrap_or(1.0));
+            self.factors[level.stretch] = factor.unwrap_or(1.0);
         }
         self.notes.remarks.extend((!without.is_empty()).then(|| {
             format!(
@@ -448,10 +462,10 @@ impl<'a> Run<'a> {
         };
         let (mut factors, mut without) = (Vec::new(), Vec::new());
         for level in &self.levels {
-            let of_step = level.readings.iter().map(|at| temperature[*at]).filter(|t| t.is_finite());
+            let of_step = self.stretches[level.stretch].iter().map(|at| temperature[*at]).filter(|t| t.is_finite());
             match median(of_step).and_then(|celsius| scale.factor(celsius)) {
                 Some(factor) => {
-                    level.readings.iter().for_each(|at| self.factor[*at] *= factor);
+                    self.factors[level.stretch] *= factor;
                     factors.push(factor);
                 }
                 None => without.push(level.step.to_string()),
@@ -470,7 +484,7 @@ impl<'a> Run<'a> {
 
     fn flag_by_hand(&mut self) {
         for by_hand in self.setup.set_aside {
-            let readings = rules::set_aside(&self.time, &self.readings.step, by_hand);
+            let readings = rules::set_aside(&self.readings.time_s, &self.readings.step, by_hand);
             if readings.is_empty() {
                 let remark = format!("nothing was set aside for `{}`: no reading of this run fits", by_hand.because);
                 self.notes.remarks.push(remark);
@@ -501,7 +515,7 @@ impl<'a> Run<'a> {
     /// Where the torque at turning points contradicts what the layout states.
     fn inertia_not_as_stated(&self) -> Option<String> {
         let settings = self.params.inertia_as_stated.on()?;
-        let seen = inertia_in_export(&self.torque, &self.drive(), &self.levels, settings)?;
+        let seen = inertia_in_export(&self.torque, &self.drive(), &self.levels, &self.stretches, settings)?;
         let stated = self.setup.torque_includes_inertia;
         ((seen > 0.5) != stated).then(|| {
             format!(
@@ -512,38 +526,24 @@ impl<'a> Run<'a> {
         })
     }
 
-    fn finish(mut self) -> (Points, CleanNotes) {
-        // What is as long as the readings and no longer needed makes room for the columns that follow.
-        (self.stretches, self.levels, self.ramps) = (Vec::new(), Vec::new(), Vec::new());
-        (self.motion.u_speed, self.motion.acceleration) = (Vec::new(), Vec::new());
-        self.motion.u_acceleration = Vec::new();
-        let r = self.readings;
-        let none = || vec![f64::NAN; r.len()];
-        let or_none = |column: &Option<Vec<f64>>| column.clone().unwrap_or_else(none);
-        let by_speed = || self.motion.speed.iter().map(|v| v * self.constants.rate_per_speed).collect();
-        let rate = r.rate_per_s.clone().unwrap_or_else(by_speed);
-        let per_torque = |(m, factor): (&f64, &f64)| m * self.constants.stress_per_torque * factor;
-        let stress: Vec<f64> = self.sample_torque.iter().zip(&self.factor).map(per_torque).collect();
-        let ratio = |(s, d): (&f64, &f64)| if *d == 0.0 { f64::NAN } else { s / d };
-        let points = Points {
-            row: r.row.clone(),
-            step: r.step.clone(),
-            time_s: self.time,
-            torque_n_m: self.torque,
-            sample_torque_n_m: self.sample_torque,
-            inertia_torque_n_m: self.inertia_torque,
-            speed_rad_per_s: self.motion.speed,
-            viscosity_pa_s: stress.iter().zip(&rate).map(ratio).collect(),
-            stress_pa: stress,
-            rate_per_s: rate,
+    fn finish(self) -> (Cleaned, CleanNotes) {
+        let mut factor = Vec::new();
+        for (stretch, by) in self.stretches.iter().zip(&self.factors).filter(|(_, by)| **by != 1.0) {
+            factor.resize(self.readings.len(), 1.0);
+            stretch.iter().for_each(|at| factor[*at] = *by);
+        }
+        let cleaned = Cleaned {
+            constants: self.constants,
+            readings: self.readings,
+            torque: self.torque,
+            sample_torque: self.sample_torque,
+            inertia_torque: self.inertia_torque,
+            speed: self.motion.speed,
             strain: self.motion.strain,
-            normal_force_n: or_none(&r.normal_force_n),
-            temperature_c: or_none(&r.temperature_c),
-            set_stress_pa: or_none(&r.set_stress_pa),
-            set_rate_per_s: or_none(&r.set_rate_per_s),
+            factor,
             fate: self.fate,
         };
-        (points, self.notes)
+        (cleaned, self.notes)
     }
 }
 

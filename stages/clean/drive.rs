@@ -78,6 +78,7 @@ pub(super) fn inertia_in_export(
     exported: &[f64],
     drive: &Drive<'_>,
     levels: &[Level],
+    stretches: &[Vec<usize>],
     settings: &InertiaAsStated,
 ) -> Option<f64> {
     let inertia = drive.inertia?;
@@ -87,7 +88,8 @@ pub(super) fn inertia_in_export(
         let clear = drive.acceleration[at].abs() > 5.0 * drive.u_acceleration[at];
         (turning && clear && own.abs() > settings.torque * level.torque).then(|| exported[at] / own)
     };
-    let of_step = |level: &Level| level.readings.iter().filter_map(|at| ratio(level, *at)).collect::<Vec<f64>>();
+    let of_step =
+        |level: &Level| stretches[level.stretch].iter().filter_map(|at| ratio(level, *at)).collect::<Vec<f64>>();
     let ratios: Vec<f64> = levels.iter().flat_map(of_step).filter(|r| r.is_finite()).collect();
     median(ratios.iter().copied()).filter(|_| ratios.len() >= settings.readings)
 }
@@ -159,8 +161,8 @@ mod tests {
         let sample: Vec<f64> = speed.iter().map(|v| 50e-6 * (0.4 * v / 0.5 + 0.6)).collect();
         let raw: Vec<f64> = sample.iter().map(|m| m - 240e-6).collect();
         let seen = |exported: &[f64], steady: f64| {
-            let level = Level { step: 1, readings: (0..11).collect(), torque: steady, speed: 0.5 };
-            inertia_in_export(exported, &drive, &[level], &InertiaAsStated::default())
+            let level = Level { step: 1, stretch: 0, torque: steady, speed: 0.5 };
+            inertia_in_export(exported, &drive, &[level], &[(0..11).collect()], &InertiaAsStated::default())
         };
         assert!((seen(&raw, 50e-6).unwrap_or(0.0) - (240.0 - 30.0) / 240.0).abs() < 1e-12);
         assert!((seen(&sample, 50e-6).unwrap_or(1.0) + 30.0 / 240.0).abs() < 1e-12);

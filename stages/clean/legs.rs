@@ -26,11 +26,13 @@ pub(super) struct Ramp {
     pub(super) target: f64,
 }
 
-/// The legs of one step, split behind each turning point of the strain position.
-pub(super) fn legs(strain: &[f64], stretch: &[usize]) -> Vec<Leg> {
+/// The legs of one step, split behind each turning point of the strain position. One at a time: together they are as
+/// long as the readings.
+pub(super) fn legs<'a>(strain: &'a [f64], stretch: &'a [usize]) -> impl Iterator<Item = Leg> + 'a {
     let turns = turning_points(strain, stretch);
-    let bounds: Vec<usize> = [0].into_iter().chain(turns.into_iter().map(|t| t + 1)).chain([stretch.len()]).collect();
-    bounds.windows(2).filter(|b| b[0] < b[1]).map(|b| leg(strain, &stretch[b[0]..b[1]])).collect()
+    let begins = [0].into_iter().chain(turns.clone().into_iter().map(|t| t + 1));
+    let ends = turns.into_iter().map(|t| t + 1).chain([stretch.len()]);
+    begins.zip(ends).filter(|(begin, end)| begin < end).map(|(begin, end)| leg(strain, &stretch[begin..end]))
 }
 
 fn leg(strain: &[f64], readings: &[usize]) -> Leg {
@@ -59,17 +61,18 @@ fn turning_points(strain: &[f64], stretch: &[usize]) -> Vec<usize> {
     turns
 }
 
-/// The ramps of one step from its legs.
-pub(super) fn ramps(legs: &[Leg], speed: &[f64], u_speed: &[f64]) -> Vec<Ramp> {
+/// The ramps of one step from its legs; a speed without uncertainty is exact.
+pub(super) fn ramps(legs: impl Iterator<Item = Leg>, speed: &[f64], u_speed: &[f64]) -> Vec<Ramp> {
     let mut found = Vec::new();
     let mut waiting: Vec<usize> = Vec::new();
     for leg in legs {
         let reached = leg.path.last().is_some_and(|path| *path >= LEAST_STRAIN);
-        let Some(target) = target(leg, speed).filter(|_| reached) else {
+        let Some(target) = target(&leg, speed).filter(|_| reached) else {
             waiting.extend(&leg.readings);
             continue;
         };
-        let there = |at: &usize| (speed[*at] - target).abs() <= (REACHED * target.abs()).max(3.0 * u_speed[*at]);
+        let noise = |at: &usize| 3.0 * u_speed.get(*at).copied().unwrap_or(0.0);
+        let there = |at: &usize| (speed[*at] - target).abs() <= (REACHED * target.abs()).max(noise(at));
         let from = leg.readings.iter().position(there).unwrap_or(leg.readings.len());
         let to = leg.readings.iter().rposition(there).map_or(from, |last| last + 1);
         let mut readings = std::mem::take(&mut waiting);
@@ -111,7 +114,7 @@ mod tests {
     #[test]
     fn a_leg_ends_at_the_turning_point() {
         let (strain, _) = reversal(9);
-        let found = legs(&strain, &(0..400).collect::<Vec<_>>());
+        let found: Vec<Leg> = legs(&strain, &(0..400).collect::<Vec<_>>()).collect();
         assert_eq!(found.len(), 2);
         // Speed is 0 in the middle of the ramp, five readings in.
         assert_eq!(found[1].readings[0], 205);
@@ -121,22 +124,22 @@ mod tests {
     #[test]
     fn a_ramp_within_a_step_holds_both_sides_of_its_turn() {
         let (strain, speed) = reversal(9);
-        let found = ramps(&legs(&strain, &(0..400).collect::<Vec<_>>()), &speed, &[0.0; 400]);
+        let found = ramps(legs(&strain, &(0..400).collect::<Vec<_>>()), &speed, &[]);
         assert_eq!(found, [Ramp { readings: (200..209).collect(), target: -1.0 }]);
     }
 
     #[test]
     fn a_ramp_at_the_beginning_of_a_step_holds_its_short_first_leg() {
         let (strain, speed) = reversal(9);
-        let found = ramps(&legs(&strain, &(200..400).collect::<Vec<_>>()), &speed, &[0.0; 400]);
+        let found = ramps(legs(&strain, &(200..400).collect::<Vec<_>>()), &speed, &[]);
         assert_eq!(found, [Ramp { readings: (200..209).collect(), target: -1.0 }]);
     }
 
     #[test]
     fn rest_and_its_noise_have_neither_turns_nor_ramps() {
         let strain: Vec<f64> = (0..50).map(|i| 1e-3 * f64::from(i * 7 % 5)).collect();
-        let found = legs(&strain, &(0..50).collect::<Vec<_>>());
+        let found: Vec<Leg> = legs(&strain, &(0..50).collect::<Vec<_>>()).collect();
         assert_eq!(found.len(), 1);
-        assert_eq!(ramps(&found, &[0.0; 50], &[0.0; 50]), []);
+        assert_eq!(ramps(found.into_iter(), &[0.0; 50], &[0.0; 50]), []);
     }
 }

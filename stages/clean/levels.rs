@@ -7,8 +7,8 @@ use super::median;
 pub(super) struct Level {
     /// Step.
     pub(super) step: i64,
-    /// Its usable readings in order.
-    pub(super) readings: Vec<usize>,
+    /// Which of the stretches its usable readings are.
+    pub(super) stretch: usize,
     /// Median |torque| on the sample over the later half of its way, N m.
     pub(super) torque: f64,
     /// Median |speed| there, rad/s.
@@ -39,16 +39,11 @@ pub(super) fn levels(
     strain: &[f64],
     stretches: &[Vec<usize>],
 ) -> Vec<Level> {
-    let level = |stretch: &Vec<usize>| {
+    let level = |(at, stretch): (usize, &Vec<usize>)| {
         let middle = |of: &[f64]| median(late(strain, stretch).map(|at| of[at].abs()).filter(|v| v.is_finite()));
-        Some(Level {
-            step: step[*stretch.first()?],
-            readings: stretch.clone(),
-            torque: middle(torque)?,
-            speed: middle(speed)?,
-        })
+        Some(Level { step: step[*stretch.first()?], stretch: at, torque: middle(torque)?, speed: middle(speed)? })
     };
-    stretches.iter().filter_map(level).collect()
+    stretches.iter().enumerate().filter_map(level).collect()
 }
 
 #[cfg(test)]

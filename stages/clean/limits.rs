@@ -16,6 +16,8 @@ pub(super) struct Flow<'a> {
     pub(super) constants: &'a Constants,
     pub(super) params: &'a Params,
     pub(super) levels: &'a [Level],
+    /// Usable readings, one list per step.
+    pub(super) stretches: &'a [Vec<usize>],
     /// Time, s.
     pub(super) time: &'a [f64],
     /// Temperature, °C.
@@ -212,7 +214,8 @@ impl Flow<'_> {
     fn temperature_span(&self, rule: &super::params::Temperature) -> Option<Limit> {
         let temperature = self.temperature?;
         let of_step = |l: &Level| {
-            median(l.readings.iter().map(|at| temperature[*at]).filter(|t| t.is_finite())).unwrap_or(f64::NAN)
+            median(self.stretches[l.stretch].iter().map(|at| temperature[*at]).filter(|t| t.is_finite()))
+                .unwrap_or(f64::NAN)
         };
         let (low, high) = (smallest(self.levels, of_step)?.1, largest(self.levels, of_step)?);
         let span = high.1 - low;

@@ -57,6 +57,14 @@ impl Quadratic {
     }
 }
 
+/// Which derivatives are needed; the others stay empty.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Wanted {
+    First,
+    Second,
+    Both,
+}
+
 /// Derivatives of `y` by `t` from `size` readings around each. No window reaches over the ends of a `stretch`, which
 /// lists indices of readings in order of time; readings in no stretch have none. Noise of one reading is the median
 /// spread of residuals, but at least `least_noise`.
@@ -66,20 +74,27 @@ pub(super) fn derivatives(
     stretches: &[Vec<usize>],
     size: usize,
     least_noise: f64,
+    wanted: Wanted,
 ) -> Derivatives {
     // Windows are fitted twice, a stretch at a time: those of all readings together are larger than the export.
     let spreads = stretches.iter().flat_map(|stretch| fits(t, y, stretch, size)).map(|fit| fit.spread);
     let noise = super::median(spreads).unwrap_or(0.0).max(least_noise);
-    let none = vec![f64::NAN; t.len()];
-    let mut found = Derivatives { first: none.clone(), second: none.clone(), u_first: none.clone(), u_second: none };
+    let none = |unless: Wanted| if wanted == unless { Vec::new() } else { vec![f64::NAN; t.len()] };
+    let (first, u_first) = (none(Wanted::Second), none(Wanted::Second));
+    let (second, u_second) = (none(Wanted::First), none(Wanted::First));
+    let mut found = Derivatives { first, second, u_first, u_second };
     for stretch in stretches {
         let windows = fits(t, y, stretch, size);
         for (place, at) in stretch.iter().enumerate().filter(|_| !windows.is_empty()) {
             let fit = choose(&windows, place, size.min(stretch.len()), noise);
-            found.first[*at] = fit.first(t[*at]);
-            found.second[*at] = 2.0 * fit.bend;
-            found.u_first[*at] = fit.u_first(t[*at], noise);
-            found.u_second[*at] = 2.0 * noise / fit.norms.1.sqrt();
+            if wanted != Wanted::Second {
+                found.first[*at] = fit.first(t[*at]);
+                found.u_first[*at] = fit.u_first(t[*at], noise);
+            }
+            if wanted != Wanted::First {
+                found.second[*at] = 2.0 * fit.bend;
+                found.u_second[*at] = 2.0 * noise / fit.norms.1.sqrt();
+            }
         }
     }
     found
@@ -130,7 +145,7 @@ mod tests {
     fn a_quadratic_is_given_back_on_uneven_times() {
         let t = [0.0, 0.1, 0.25, 0.3, 0.7, 1.1, 1.2, 2.0];
         let y = t.map(|t| 1.0 - 2.0 * t + 3.0 * t * t);
-        let found = derivatives(&t, &y, &all(8), 5, 0.0);
+        let found = derivatives(&t, &y, &all(8), 5, 0.0, Wanted::Both);
         for (at, t) in t.iter().enumerate() {
             // Exact but for rounding.
             assert!((found.first[at] - (6.0 * t - 2.0)).abs() < 1e-12);
@@ -159,7 +174,7 @@ mod tests {
         let t: Vec<f64> = (0..40).map(|i| 0.1 * f64::from(i)).collect();
         // The turn falls between two readings; every third digit stands for the noise of the export.
         let y: Vec<f64> = t.iter().map(|t| ((1.96 - (t - 1.96).abs()) * 1e4).round() / 1e4).collect();
-        let found = derivatives(&t, &y, &all(40), 5, 0.0);
+        let found = derivatives(&t, &y, &all(40), 5, 0.0, Wanted::Both);
         for (at, t) in t.iter().enumerate() {
             let sense = if *t < 1.96 { 1.0 } else { -1.0 };
             // Rounding to 10⁻⁴ over 0.1 s.
@@ -172,7 +187,7 @@ mod tests {
     fn a_speed_exported_as_set_has_its_ramp_and_nothing_beside_it() {
         let t: Vec<f64> = (0..60).map(|i| 0.01 * f64::from(i)).collect();
         let y: Vec<f64> = (0..60).map(|i| 1.0 - 0.5 * f64::from((i - 30).clamp(0, 4))).collect();
-        let found = derivatives(&t, &y, &[(0..30).collect(), (30..60).collect()], 5, 0.0);
+        let found = derivatives(&t, &y, &[(0..30).collect(), (30..60).collect()], 5, 0.0, Wanted::Both);
         // Reading 34, where the ramp ends, belongs to both sides. Rounding of 1 over 0.01 s.
         assert!((0..30).chain(35..60).all(|at| found.first[at].abs() < 1e-12), "{:?}", found.first);
         assert!((30..34).all(|at| (found.first[at] + 50.0).abs() < 1e-10), "{:?}", &found.first[30..34]);
@@ -190,7 +205,7 @@ mod tests {
     fn windows_end_with_their_stretch() {
         let t = [0.0, 1.0, 2.0, 3.0, 4.0, 5.0];
         let y = [0.0, 1.0, 2.0, 10.0, 8.0, 6.0];
-        let found = derivatives(&t, &y, &[vec![0, 1, 2], vec![3, 4], vec![5]], 5, 0.0);
+        let found = derivatives(&t, &y, &[vec![0, 1, 2], vec![3, 4], vec![5]], 5, 0.0, Wanted::Both);
         assert!(found.first[..3].iter().all(|v| (v - 1.0).abs() < 1e-15));
         assert!(found.first[3..5].iter().all(|v| (v + 2.0).abs() < 1e-15));
         assert!(found.first[5].is_nan());

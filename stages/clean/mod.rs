@@ -33,7 +33,7 @@ use pipeline::stage::{Context, Produced};
 /// `set_aside` → `points` (Parquet) and `notes` (JSON).
 ///
 /// # Errors
-/// As [`compute::clean`]; places name the file `raw`.
+/// As [`compute::cleaned`]; places name the file `raw`.
 pub fn work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
     let readings = Readings::from_parquet(&context.input("readings")?)?;
     let set_aside: Vec<params::SetAside> = context.settings("set_aside")?;
@@ -44,9 +44,9 @@ pub fn work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
         torque_includes_inertia: context.settings("torque_includes_inertia")?,
         set_aside: &set_aside,
     };
-    let (points, notes) = compute::clean(&readings, &setup, &context.settings("clean")?)?;
+    let (cleaned, notes) = compute::cleaned(readings, &setup, &context.settings("clean")?)?;
     let produced = Produced { remarks: notes.remarks.clone(), ..Produced::default() };
-    produced.with("points", points.to_parquet()?).with_json("notes", &notes)
+    produced.with("points", cleaned.to_parquet()?).with_json("notes", &notes)
 }
 
 /// Median of the values; none of none.

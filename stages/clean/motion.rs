@@ -4,11 +4,11 @@
 //! position. Acceleration: from the angle, else from the exported speed or rate, else from the strain. What is
 //! exported as speed is often smoothed by the instrument, which is why the angle goes first where it is there.
 
-use super::local_quadratic::{derivatives, rounding};
+use super::local_quadratic::{Derivatives, Wanted, derivatives, rounding};
 use crate::ingest::result::Readings;
 
 /// Strain position, and speed and acceleration of the moving part, with standard uncertainties from noise.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub(super) struct Motion {
     /// Where the position comes from.
     pub(super) source: &'static str,
@@ -16,7 +16,7 @@ pub(super) struct Motion {
     pub(super) strain: Vec<f64>,
     /// Speed, rad/s.
     pub(super) speed: Vec<f64>,
-    /// Its standard uncertainty; 0 where the speed is as exported.
+    /// Its standard uncertainty; empty where the speed is as exported, and taken to be exact.
     pub(super) u_speed: Vec<f64>,
     /// dΩ/dt, rad/s².
     pub(super) acceleration: Vec<f64>,
@@ -24,10 +24,9 @@ pub(super) struct Motion {
     pub(super) u_acceleration: Vec<f64>,
 }
 
-/// What motion is made of.
+/// What motion is made of beside the readings' own columns.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Columns<'a> {
-    pub(super) readings: &'a Readings,
+pub(super) struct Around<'a> {
     /// Time that does not start anew, s.
     pub(super) time: &'a [f64],
     /// Usable readings, one list per step.
@@ -38,59 +37,86 @@ pub(super) struct Columns<'a> {
     pub(super) size: usize,
 }
 
-impl Columns<'_> {
+impl Around<'_> {
+    /// The motion of these readings. Columns that say nothing more once it is known (angle, strain, speed) are taken
+    /// out of them, for readings can be many.
+    pub(super) fn motion(&self, readings: &mut Readings) -> Motion {
+        let (source, strain) = self.position(readings);
+        let rate = || readings.rate_per_s.as_ref().map(|rate| rate.iter().map(|v| v / self.rate_per_speed).collect());
+        let speed = readings.speed_rad_per_s.take().or_else(rate).unwrap_or_default();
+        let mut motion = Motion { source, strain, speed, ..Motion::default() };
+        let exported = !motion.speed.is_empty();
+        self.derive(&mut motion, exported);
+        motion
+    }
+
+    /// The same motion at another strain position.
+    pub(super) fn moved(&self, motion: &mut Motion, strain: impl Fn(usize, f64) -> f64) {
+        motion.strain.iter_mut().enumerate().for_each(|(at, position)| *position = strain(at, *position));
+        let exported = motion.u_speed.is_empty();
+        self.derive(motion, exported);
+    }
+
     /// The strain position and where it comes from.
-    pub(super) fn position(&self) -> (&'static str, Vec<f64>) {
-        let r = self.readings;
+    fn position(&self, readings: &mut Readings) -> (&'static str, Vec<f64>) {
         let k = self.rate_per_speed;
-        let scaled = |values: &[f64]| values.iter().map(|v| v * k).collect::<Vec<f64>>();
-        match (&r.angle_rad, &r.strain, &r.speed_rad_per_s, &r.rate_per_s) {
-            (Some(angle), ..) => ("angle", scaled(angle)),
-            (_, Some(strain), ..) => ("strain", strain.clone()),
-            (_, _, Some(speed), _) => ("speed", integral(self.time, &scaled(speed), self.stretches)),
-            (.., Some(rate)) => ("rate", integral(self.time, rate, self.stretches)),
+        let scaled = |values: &mut f64| *values *= k;
+        if let Some(mut angle) = readings.angle_rad.take() {
+            readings.strain = None;
+            angle.iter_mut().for_each(scaled);
+            return ("angle", angle);
+        }
+        if let Some(strain) = readings.strain.take() {
+            return ("strain", strain);
+        }
+        match (&readings.speed_rad_per_s, &readings.rate_per_s) {
+            (Some(speed), _) => {
+                let rate: Vec<f64> = speed.iter().map(|v| v * k).collect();
+                ("speed", integral(self.time, &rate, self.stretches))
+            }
+            (_, Some(rate)) => ("rate", integral(self.time, rate, self.stretches)),
             _ => ("", vec![f64::NAN; self.time.len()]),
         }
     }
 
-    /// Speed and acceleration that belong to a strain position.
-    pub(super) fn motion(&self, source: &'static str, strain: Vec<f64>) -> Motion {
-        let k = self.rate_per_speed;
-        let least_noise = rounding(&strain, self.stretches);
-        let by_position = derivatives(self.time, &strain, self.stretches, self.size, least_noise);
-        let rate = self.readings.rate_per_s.as_ref().map(|rate| rate.iter().map(|v| v / k).collect());
-        let exported: Option<Vec<f64>> = self.readings.speed_rad_per_s.clone().or(rate);
-        let over = |values: Vec<f64>| values.into_iter().map(|v| v / k).collect::<Vec<f64>>();
-        let (acceleration, u_acceleration) = match &exported {
-            Some(speed) if source != "angle" => {
-                // A speed that is exported as it was set has no noise at all, and its steps are true.
-                let by_speed = derivatives(self.time, speed, self.stretches, self.size, 0.0);
-                (by_speed.first, by_speed.u_first)
-            }
-            _ => (over(by_position.second), over(by_position.u_second)),
+    /// Acceleration, and speed where it was not exported.
+    fn derive(&self, motion: &mut Motion, exported: bool) {
+        let by = |y: &[f64], least_noise: f64, wanted| {
+            derivatives(self.time, y, self.stretches, self.size, least_noise, wanted)
         };
-        let (speed, u_speed) = match exported {
-            Some(speed) => (speed, vec![0.0; self.time.len()]),
-            None => (over(by_position.first), over(by_position.u_first)),
+        if exported && motion.source != "angle" {
+            // A speed that is exported as it was set has no noise at all, and its steps are true.
+            let found = by(&motion.speed, 0.0, Wanted::First);
+            (motion.acceleration, motion.u_acceleration) = (found.first, found.u_first);
+            return;
+        }
+        let wanted = if exported { Wanted::Second } else { Wanted::Both };
+        let found = by(&motion.strain, rounding(&motion.strain, self.stretches), wanted);
+        let over = |mut values: Vec<f64>| {
+            values.iter_mut().for_each(|v| *v /= self.rate_per_speed);
+            values
         };
-        Motion { source, strain, speed, u_speed, acceleration, u_acceleration }
+        let Derivatives { first, second, u_first, u_second } = found;
+        (motion.acceleration, motion.u_acceleration) = (over(second), over(u_second));
+        if !exported {
+            (motion.speed, motion.u_speed) = (over(first), over(u_first));
+        }
     }
 }
 
 /// Time that goes on where the export starts anew at a step: a time that goes back at the beginning of a step is
-/// counted from the end of the step before. Gives also how often.
-pub(super) fn joined_time(time: &[f64], step: &[i64]) -> (Vec<f64>, usize) {
+/// counted from the end of the step before. Gives how often.
+pub(super) fn join_time(time: &mut [f64], step: &[i64]) -> usize {
     let (mut shift, mut last, mut joined) = (0.0, f64::NAN, 0);
-    let times = (0..time.len()).map(|at| {
-        if at > 0 && step[at] != step[at - 1] && time[at] + shift < last {
+    for (at, time) in time.iter_mut().enumerate() {
+        if at > 0 && step[at] != step[at - 1] && *time + shift < last {
             shift = last;
             joined += 1;
         }
-        let now = time[at] + shift;
-        last = if now.is_nan() { last } else { now };
-        now
-    });
-    (times.collect(), joined)
+        *time += shift;
+        last = if time.is_nan() { last } else { *time };
+    }
+    joined
 }
 
 /// ∫ rate dt by trapezoids over the usable readings, 0 at the first of them; NaN at the others.
@@ -113,10 +139,11 @@ mod tests {
 
     #[test]
     fn time_that_starts_anew_is_joined() {
-        let (time, joined) = joined_time(&[1.0, 2.0, 0.5, 1.0, 0.25], &[1, 1, 2, 2, 3]);
-        assert_eq!((time, joined), (vec![1.0, 2.0, 2.5, 3.0, 3.25], 2));
+        let mut time = [1.0, 2.0, 0.5, 1.0, 0.25];
+        assert_eq!((join_time(&mut time, &[1, 1, 2, 2, 3]), time), (2, [1.0, 2.0, 2.5, 3.0, 3.25]));
         // Within a step nothing is joined: that is a clock that went back.
-        assert_eq!(joined_time(&[1.0, 0.5], &[1, 1]), (vec![1.0, 0.5], 0));
+        let mut time = [1.0, 0.5];
+        assert_eq!((join_time(&mut time, &[1, 1]), time), (0, [1.0, 0.5]));
     }
 
     #[test]
@@ -129,8 +156,9 @@ mod tests {
         assert_eq!(&strain[3..], [2.0, 0.0]);
     }
 
-    fn columns<'a>(readings: &'a Readings, stretches: &'a [Vec<usize>]) -> Columns<'a> {
-        Columns { readings, time: &readings.time_s, stretches, rate_per_speed: 10.0, size: 5 }
+    fn motion(mut readings: Readings) -> Motion {
+        let (time, stretches) = (readings.time_s.clone(), [(0..10).collect()]);
+        Around { time: &time, stretches: &stretches, rate_per_speed: 10.0, size: 5 }.motion(&mut readings)
     }
 
     #[test]
@@ -145,10 +173,7 @@ mod tests {
             rate_per_s: Some(vec![7.0; 10]),
             ..Readings::default()
         };
-        let stretches = [(0..10).collect()];
-        let columns = columns(&readings, &stretches);
-        let (source, strain) = columns.position();
-        let motion = columns.motion(source, strain);
+        let motion = motion(readings);
         assert_eq!((motion.source, motion.strain[2]), ("angle", 20.0));
         assert!(motion.speed.iter().all(|v| (v - 0.7).abs() < 1e-15));
         assert!(motion.acceleration.iter().all(|a| (a - 1.0).abs() < 1e-12));
@@ -159,10 +184,7 @@ mod tests {
         let time: Vec<f64> = (0..10).map(f64::from).collect();
         let rate: Vec<f64> = time.iter().map(|t| if *t < 5.0 { 10.0 * t } else { 50.0 }).collect();
         let readings = Readings { time_s: time, rate_per_s: Some(rate), ..Readings::default() };
-        let stretches = [(0..10).collect()];
-        let columns = columns(&readings, &stretches);
-        let (source, strain) = columns.position();
-        let motion = columns.motion(source, strain);
+        let motion = motion(readings);
         assert_eq!(motion.source, "rate");
         assert!((motion.acceleration[1] - 1.0).abs() < 1e-12);
         assert!(motion.acceleration[8].abs() < 1e-12);

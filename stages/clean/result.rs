@@ -1,5 +1,7 @@
 //! What clean hands on: the readings with stress, rate and strain, and the fate of each.
 
+use crate::ingest::result::Readings;
+use crate::physics::geometry::Constants;
 use crate::table::{Columns, Long, Table, TableError, long_to_parquet};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -120,6 +122,77 @@ pub struct Points {
     pub set_rate_per_s: Vec<f64>,
     /// Why a reading is set aside.
     pub fate: Vec<Fate>,
+}
+
+/// Readings of one run with what was made of them; all columns have one length. What follows from others is made when
+/// it is written, since readings can be many.
+#[derive(Debug, Clone)]
+pub struct Cleaned {
+    pub(super) constants: Constants,
+    /// Row, step, time and the columns that are handed on as they are.
+    pub(super) readings: Readings,
+    pub(super) torque: Vec<f64>,
+    pub(super) sample_torque: Vec<f64>,
+    /// Empty where no moment of inertia is known.
+    pub(super) inertia_torque: Vec<f64>,
+    pub(super) speed: Vec<f64>,
+    pub(super) strain: Vec<f64>,
+    /// Stress over the apparent one; empty where it is that.
+    pub(super) factor: Vec<f64>,
+    pub(super) fate: Vec<Fate>,
+}
+
+/// What a column holds in a row.
+type InRow = fn(&Cleaned, usize) -> f64;
+
+impl Cleaned {
+    /// Those of [`Points::FLOATS`].
+    const FLOATS: [InRow; 13] = [
+        |c, row| c.readings.time_s[row],
+        |c, row| c.torque[row],
+        |c, row| c.sample_torque[row],
+        |c, row| c.inertia_torque.get(row).copied().unwrap_or(f64::NAN),
+        |c, row| c.speed[row],
+        Self::stress,
+        Self::rate,
+        |c, row| c.strain[row],
+        |c, row| match Self::rate(c, row) {
+            0.0 => f64::NAN,
+            rate => Self::stress(c, row) / rate,
+        },
+        |c, row| or_none(&c.readings.normal_force_n, row),
+        |c, row| or_none(&c.readings.temperature_c, row),
+        |c, row| or_none(&c.readings.set_stress_pa, row),
+        |c, row| or_none(&c.readings.set_rate_per_s, row),
+    ];
+
+    fn stress(&self, row: usize) -> f64 {
+        self.sample_torque[row] * self.constants.stress_per_torque * self.factor.get(row).copied().unwrap_or(1.0)
+    }
+
+    fn rate(&self, row: usize) -> f64 {
+        self.readings
+            .rate_per_s
+            .as_ref()
+            .map_or_else(|| self.speed[row] * self.constants.rate_per_speed, |rate| rate[row])
+    }
+
+    /// The Parquet bytes of the table that the reversal stage reads.
+    ///
+    /// # Errors
+    /// If the columns differ in length.
+    pub fn to_parquet(&self) -> Result<Vec<u8>, TableError> {
+        let excluded = |row: usize| self.fate[row].text();
+        let floats = Self::FLOATS.map(|of| move |row: usize| of(self, row));
+        let mut columns = vec![("row", Long::Line(&self.readings.row)), ("step", Long::Int(&self.readings.step))];
+        columns.extend(Points::FLOATS.into_iter().zip(&floats).map(|(name, float)| (name, Long::FloatAt(float))));
+        columns.push(("excluded", Long::TextAt(&excluded)));
+        long_to_parquet(self.readings.len(), &columns)
+    }
+}
+
+fn or_none(column: &Option<Vec<f64>>, row: usize) -> f64 {
+    column.as_ref().map_or(f64::NAN, |values| values[row])
 }
 
 /// Where all rows of an export went: `rows` = `kept` + all of `counted`.
@@ -249,20 +322,7 @@ impl Points {
         table.text("excluded", self.fate.iter().map(Fate::text))
     }
 
-    /// The Parquet bytes of that table, made without a copy of it.
-    ///
-    /// # Errors
-    /// If the vectors differ in length.
-    pub fn to_parquet(&self) -> Result<Vec<u8>, TableError> {
-        let excluded = |row: usize| self.fate[row].text();
-        let floats = Self::FLOATS.into_iter().zip(self.floats());
-        let mut columns = vec![("row", Long::Line(&self.row)), ("step", Long::Int(&self.step))];
-        columns.extend(floats.map(|(name, values)| (name, Long::Float(values))));
-        columns.push(("excluded", Long::TextAt(&excluded)));
-        long_to_parquet(self.len(), &columns)
-    }
-
-    /// From Parquet bytes that [`Self::to_parquet`] made.
+    /// From Parquet bytes that [`Cleaned::to_parquet`] made.
     ///
     /// # Errors
     /// If they are not.
@@ -270,22 +330,40 @@ impl Points {
         let columns = Columns::open(bytes)?;
         let float = |name: &str| columns.floats(name).map(Option::unwrap_or_default);
         Ok(Self {
+            torque_n_m: float("torque_n_m")?,
+            viscosity_pa_s: float("viscosity_pa_s")?,
+            temperature_c: float("temperature_c")?,
+            set_stress_pa: float("set_stress_pa")?,
+            set_rate_per_s: float("set_rate_per_s")?,
+            ..Self::for_reversals(bytes)?
+        })
+    }
+
+    /// The same without what only passes through the search for reversals, which stays empty: torque as exported,
+    /// viscosity and temperature; and set-points where the export has none.
+    ///
+    /// # Errors
+    /// As [`Self::from_parquet`].
+    pub fn for_reversals(bytes: &[u8]) -> Result<Self, TableError> {
+        let columns = Columns::open(bytes)?;
+        let float = |name: &str| columns.floats(name).map(Option::unwrap_or_default);
+        let some = |values: &Vec<f64>| values.iter().any(|value| !value.is_nan());
+        let if_any = |name: &str| columns.floats(name).map(|values| values.filter(some).unwrap_or_default());
+        Ok(Self {
+            set_stress_pa: if_any("set_stress_pa")?,
+            set_rate_per_s: if_any("set_rate_per_s")?,
             row: columns.ints("row")?,
             step: columns.ints("step")?,
             time_s: float("time_s")?,
-            torque_n_m: float("torque_n_m")?,
             sample_torque_n_m: float("sample_torque_n_m")?,
             inertia_torque_n_m: float("inertia_torque_n_m")?,
             speed_rad_per_s: float("speed_rad_per_s")?,
             stress_pa: float("stress_pa")?,
             rate_per_s: float("rate_per_s")?,
             strain: float("strain")?,
-            viscosity_pa_s: float("viscosity_pa_s")?,
             normal_force_n: float("normal_force_n")?,
-            temperature_c: float("temperature_c")?,
-            set_stress_pa: float("set_stress_pa")?,
-            set_rate_per_s: float("set_rate_per_s")?,
             fate: columns.texts("excluded", Fate::from_text)?.unwrap_or_default(),
+            ..Self::default()
         })
     }
 }

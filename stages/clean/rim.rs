@@ -91,7 +91,7 @@ mod tests {
     use crate::numerics::float::pow;
 
     fn level(speed: f64, torque: f64) -> Level {
-        Level { step: 1, readings: vec![], torque, speed }
+        Level { step: 1, stretch: 0, torque, speed }
     }
 
     /// The worked liquid σ = 0.8γ̇ + 0.03γ̇² between plates: M ∝ 0.8γ̇/4 + 0.03γ̇²/5.

@@ -71,7 +71,7 @@ pub(super) struct Drift {
 /// Later visits whose viscosity differs from that of the first visit by more than its uncertainty and what is
 /// remarked. Where it is not clear what was held, nothing is compared: at one rate, a stress-controlled run may pass
 /// through states of very different stress.
-pub(super) fn drifts(legs: &[Leg], flow: Flow<'_>, settings: &Drifting) -> Vec<Drift> {
+pub(super) fn drifts(legs: impl Iterator<Item = Leg>, flow: Flow<'_>, settings: &Drifting) -> Vec<Drift> {
     let visits = visits(legs, flow, settings.same);
     let mut found = Vec::new();
     for (at, visit) in visits.iter().enumerate() {
@@ -86,10 +86,10 @@ pub(super) fn drifts(legs: &[Leg], flow: Flow<'_>, settings: &Drifting) -> Vec<D
 }
 
 /// Neighbouring legs of one set-point are one visit, and its last leg speaks for it.
-fn visits(legs: &[Leg], flow: Flow<'_>, same: f64) -> Vec<Visit> {
+fn visits(legs: impl Iterator<Item = Leg>, flow: Flow<'_>, same: f64) -> Vec<Visit> {
     let mut found: Vec<Visit> = Vec::new();
-    for (at, leg) in legs.iter().enumerate() {
-        let Some((held, level)) = held(leg, flow).zip(level(leg, flow)) else { continue };
+    for (at, leg) in legs.enumerate() {
+        let Some((held, level)) = held(&leg, flow).zip(level(&leg, flow)) else { continue };
         match found.last_mut().filter(|v| v.held.same(held, same)) {
             Some(visit) => (visit.legs.1, visit.level) = (at, level),
             None => found.push(Visit { held, legs: (at, at), level }),
@@ -166,7 +166,7 @@ mod tests {
     fn drifts_of(legs: &[(f64, f64)]) -> Vec<Drift> {
         let (legs, torque, speed) = run(legs);
         let kept = vec![true; torque.len()];
-        drifts(&legs, Flow { torque: &torque, speed: &speed, kept: &kept }, &Drifting::default())
+        drifts(legs.into_iter(), Flow { torque: &torque, speed: &speed, kept: &kept }, &Drifting::default())
     }
 
     #[test]
@@ -193,8 +193,8 @@ mod tests {
         let (held, moving): (Vec<f64>, Vec<f64>) =
             torque.iter().enumerate().map(|(i, m)| ([10.0, 2.0, 30.0][i / 200], 10.0 / m)).unzip();
         let flow = Flow { torque: &held, speed: &moving, kept: &kept };
-        assert_eq!(drifts(&legs, flow, &Drifting::default()), []);
+        assert_eq!(drifts(legs.iter().cloned(), flow, &Drifting::default()), []);
         let flow = Flow { torque: &held, speed: &speed, kept: &kept };
-        assert_eq!(drifts(&legs, flow, &Drifting::default()), []);
+        assert_eq!(drifts(legs.iter().cloned(), flow, &Drifting::default()), []);
     }
 }

@@ -253,6 +253,7 @@ fn crossing(trace: &Trace, corner: usize) -> Option<(f64, f64)> {
 #[allow(clippy::unwrap_used, clippy::disallowed_methods)]
 mod tests {
     use super::*;
+    use crate::reversal::trace::Measured;
 
     /// A motion made of (duration, speed) with ramps of constant acceleration, read every `interval`.
     fn motion(parts: &[(f64, f64)], ramp: f64, interval: f64) -> Trace {
@@ -263,7 +264,8 @@ mod tests {
             let (start, from) = (now, speed);
             while now < start + duration {
                 if now >= next - 1e-12 {
-                    trace.origin.push(trace.origin.len());
+                    let at = trace.origin.len();
+                    trace.origin.push(at);
                     trace.time.push(now);
                     trace.strain.push(place);
                     trace.rate.push(speed);
@@ -349,7 +351,8 @@ mod tests {
     fn a_pause_in_one_sense_and_noise_at_rest_are_no_reversals() {
         let mut trace = motion(&[(3.0, 1.0), (5.0, 0.0), (3.0, 1.0)], 0.02, 0.01);
         assert_eq!(found(&trace).len(), 0);
-        for (i, (x, r)) in trace.strain.iter_mut().zip(&mut trace.rate).enumerate() {
+        let Measured { strain, rate, .. } = &mut *trace;
+        for (i, (x, r)) in strain.iter_mut().zip(rate).enumerate() {
             *x += 0.004 * (i as f64 * 2.4).sin();
             *r += 1e-3 * (i as f64 * 1.7).sin();
         }

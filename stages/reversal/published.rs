@@ -2,8 +2,7 @@
 //! why a reading was not used.
 
 use super::read::Outcome;
-use crate::clean::result::{Fate, Points};
-use crate::table::{ColumnSpec, Long, TableError, long_to_parquet};
+use crate::table::{ColumnSpec, Columns, Long, TableError, long_to_parquet};
 
 const fn column(name: &'static str, unit: &'static str, meaning: &'static str) -> ColumnSpec {
     ColumnSpec { name, unit, meaning }
@@ -29,46 +28,22 @@ pub const COLUMNS: [ColumnSpec; 16] = [
     column("excluded", "", "Reasons why the reading enters no value, sorted; empty: kept"),
 ];
 
-/// Adds to the fates what the readings of reversals say.
-pub(super) fn fates(points: &Points, outcome: &Outcome) -> Vec<Fate> {
-    let mut fates = points.fate.clone();
-    for mark in &outcome.marks {
-        mark.reasons.iter().for_each(|reason| fates[mark.origin].add(reason));
-    }
-    fates
-}
-
-/// The table as Parquet, a row per reading.
+/// The table as Parquet, a row per reading; what the points hold is handed on as it is.
 ///
 /// # Errors
-/// If the points are not of one length.
-pub(super) fn parquet(points: &Points, outcome: &Outcome, fates: &[Fate]) -> Result<Vec<u8>, TableError> {
-    let (mut number, mut strain) = (vec![None; points.len()], vec![f64::NAN; points.len()]);
-    for mark in &outcome.marks {
-        number[mark.origin] = Some(mark.number);
-        strain[mark.origin] = mark.strain;
-    }
+/// If the points are damaged, or not of one length.
+pub(super) fn parquet(points: &[u8], outcome: &Outcome) -> Result<Vec<u8>, TableError> {
+    let points = Columns::open(points)?;
     let run = |_: usize| Some(outcome.read.run.clone());
-    let number = |row: usize| number[row].map(i64::from);
-    let excluded = |row: usize| fates[row].text();
-    let values = [
-        Long::TextAt(&run),
-        Long::Line(&points.row),
-        Long::Int(&points.step),
-        Long::Float(&points.time_s),
-        Long::Float(&points.torque_n_m),
-        Long::Float(&points.sample_torque_n_m),
-        Long::Float(&points.speed_rad_per_s),
-        Long::Float(&points.stress_pa),
-        Long::Float(&points.rate_per_s),
-        Long::Float(&points.strain),
-        Long::Float(&points.viscosity_pa_s),
-        Long::Float(&points.normal_force_n),
-        Long::Float(&points.temperature_c),
-        Long::IntAt(&number),
-        Long::Float(&strain),
-        Long::TextAt(&excluded),
-    ];
-    let named: Vec<_> = COLUMNS.iter().map(|column| column.name).zip(values).collect();
-    long_to_parquet(points.len(), &named)
+    let number = |row: usize| Some(i64::from(outcome.number[row])).filter(|number| *number > 0);
+    let excluded = |row: usize| outcome.fate[row].text();
+    let column = |name: &'static str| match name {
+        "run" => Long::TextAt(&run),
+        "reversal" => Long::IntAt(&number),
+        "strain_since_reversal" => Long::Float(&outcome.strain),
+        "excluded" => Long::TextAt(&excluded),
+        _ => Long::Of(&points, name),
+    };
+    let named: Vec<_> = COLUMNS.iter().map(|spec| (spec.name, column(spec.name))).collect();
+    long_to_parquet(outcome.fate.len(), &named)
 }

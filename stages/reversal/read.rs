@@ -16,7 +16,7 @@ use super::result::{
 };
 use super::trace::{Trace, median};
 use super::transient::Form;
-use crate::clean::result::{CleanNotes, Points};
+use crate::clean::result::{CleanNotes, Fate, Points};
 use crate::physics::geometry::{Constants, Geometry};
 use crate::physics::instrument::{Instrument, total_inertia};
 use crate::physics::limits::mixture_density;
@@ -41,47 +41,42 @@ pub(super) struct Setup<'a> {
     pub(super) settings: &'a Settings,
 }
 
-/// A reading of the export that belongs to a reversal.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Mark {
-    /// Position in [`Points`].
-    pub(super) origin: usize,
-    /// Number of the reversal within the run.
-    pub(super) number: u32,
-    /// Strain since the turning point.
-    pub(super) strain: f64,
-    /// Why it lies before the first usable strain.
-    pub(super) reasons: Vec<&'static str>,
-}
-
-/// A run that was read, and what that says about its readings.
+/// A run that was read, and what that says about each of its readings.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(super) struct Outcome {
     /// The values.
     pub(super) read: RunRead,
-    /// Readings after each turning point, in order.
-    pub(super) marks: Vec<Mark>,
+    /// Number within the run of the reversal that the reading follows; 0 where it follows none.
+    pub(super) number: Vec<u32>,
+    /// Strain since the turning point of that reversal; NaN where it follows none.
+    pub(super) strain: Vec<f64>,
+    /// Why a reading enters no value.
+    pub(super) fate: Vec<Fate>,
 }
 
 /// Reads a run.
-pub(super) fn read(points: &Points, setup: &Setup<'_>) -> Outcome {
-    let trace = Trace::new(points);
+pub(super) fn read(mut points: Points, setup: &Setup<'_>) -> Outcome {
+    let trace = Trace::new(&mut points);
     let speed_only = ["speed", "rate"].contains(&setup.notes.motion.as_str());
     let turns = turns(&trace, &setup.settings.find, speed_only);
-    let run = Run { points, trace: &trace, turns: &turns, setup, constants: setup.geometry.constants() };
+    let run = Run { points: &points, trace: &trace, turns: &turns, setup, constants: setup.geometry.constants() };
     let found: Vec<Option<Found>> = (0..turns.len()).map(|k| run.found(k)).collect();
-    let mut outcome = Outcome::default();
-    for (k, turn) in turns.iter().enumerate() {
-        let reversal = run.reversal(k, &found);
-        outcome.marks.extend(run.marks(k, turn, found[k].as_ref(), &reversal));
-        outcome.read.reversals.push(reversal);
+    let reversals: Vec<ReversalRead> = (0..turns.len()).map(|k| run.reversal(k, &found)).collect();
+    let fell = found.iter().zip(1..).filter(|(f, _)| run.fell(f.as_ref()));
+    let read = RunRead {
+        restarts: run.restarts(),
+        fallen: fell.map(|(_, number)| number).collect(),
+        run: setup.run.to_owned(),
+        rows: points.len() as u64,
+        remarks: run.remarks(),
+        ..RunRead::default()
+    };
+    let rows = points.len();
+    let mut outcome = Outcome { read, number: vec![0; rows], strain: vec![f64::NAN; rows], fate: points.fate.clone() };
+    for (k, reversal) in reversals.iter().enumerate() {
+        run.mark(k, found[k].as_ref(), reversal, &mut outcome);
     }
-    outcome.read.restarts = run.restarts();
-    outcome.read.fallen =
-        found.iter().zip(1..).filter(|(f, _)| run.fell(f.as_ref())).map(|(_, number)| number).collect();
-    outcome.read.run = setup.run.to_owned();
-    outcome.read.rows = points.len() as u64;
-    outcome.read.remarks = run.remarks();
+    outcome.read.reversals = reversals;
     outcome
 }
 
@@ -142,7 +137,7 @@ impl Run<'_> {
         let mut reversal = ReversalRead {
             number: k as u32 + 1,
             row: self.points.row[origin],
-            step: self.points.step[origin],
+            step: self.trace.step[turn.first_after],
             time_s: turn.time,
             sense_before: if turn.sense_before > 0.0 { 1 } else { -1 },
             controlled,
@@ -159,7 +154,7 @@ impl Run<'_> {
             responses: Vec::new(),
             choices: Vec::new(),
             torque_residual: Vec::new(),
-            set_aside: self.set_aside(origin),
+            set_aside: self.set_aside(self.trace.step[turn.first_after]),
             remarks: Vec::new(),
         };
         if turn.rested {
@@ -270,8 +265,9 @@ impl Run<'_> {
     /// Set-point of the layout in the window before, and what it says was held.
     fn set_point(&self, found: Option<&Found>, controlled: Controlled) -> (Option<f64>, Controlled) {
         let Some(found) = found else { return (None, controlled) };
-        let middle = |column: &[f64]| {
-            let values = found.stretches.before.clone().map(|i| column[self.trace.origin[i]].abs());
+        let middle = |column: &Vec<f64>| {
+            let of = |i: usize| column.get(self.trace.origin[i]).copied().unwrap_or(f64::NAN);
+            let values = found.stretches.before.clone().map(|i| of(i).abs());
             median(values.collect()).filter(|v| *v > 0.0)
         };
         match (middle(&self.points.set_rate_per_s), middle(&self.points.set_stress_pa)) {
@@ -312,8 +308,7 @@ impl Run<'_> {
         (found.stretches.controlled == Controlled::Rate).then_some(speed / steady.rate)
     }
 
-    fn set_aside(&self, origin: usize) -> Option<String> {
-        let step = self.points.step[origin];
+    fn set_aside(&self, step: i64) -> Option<String> {
         let by_step = self.setup.notes.set_aside_steps.iter().find(|(s, _)| *s == step).map(|(_, why)| why.clone());
         self.setup.notes.set_aside.clone().or(by_step)
     }
@@ -504,21 +499,21 @@ impl Run<'_> {
     }
 
     /// Readings after a turning point, and those of the ramp before it.
-    fn marks(&self, k: usize, turn: &Turn, found: Option<&Found>, reversal: &ReversalRead) -> Vec<Mark> {
+    /// Says of the readings of a turn which reversal they follow, at which strain, and why they come too early.
+    fn mark(&self, k: usize, found: Option<&Found>, reversal: &ReversalRead, outcome: &mut Outcome) {
+        let turn = &self.turns[k];
         let end = self.turns.get(k + 1).map_or(self.trace.len(), |next| next.end_before);
         let ramp = found.map_or(turn.first_after, |f| f.stretches.before.end)..turn.first_after;
-        let mark = |i: usize, strain: f64, reasons: Vec<&'static str>| Mark {
-            origin: self.trace.origin[i],
-            number: reversal.number,
-            strain,
-            reasons,
+        let mut mark = |i: usize, strain: f64, reasons: &[&str]| {
+            let at = self.trace.origin[i];
+            (outcome.number[at], outcome.strain[at]) = (reversal.number, strain);
+            reasons.iter().for_each(|reason| outcome.fate[at].add(reason));
         };
-        let before = ramp.filter(|_| !turn.rested).map(|i| mark(i, 0.0, vec!["instrument-inertia"]));
-        let after = (turn.first_after..end).map(|i| {
+        ramp.filter(|_| !turn.rested).for_each(|i| mark(i, 0.0, &["instrument-inertia"]));
+        for i in turn.first_after..end {
             let strain = turn.strain(self.trace, i);
-            mark(i, strain, too_early(strain, &reversal.dead))
-        });
-        before.chain(after).collect()
+            mark(i, strain, &too_early(strain, &reversal.dead));
+        }
     }
 
     fn remarks(&self) -> Vec<String> {

@@ -31,7 +31,7 @@ fn outcome(points: &Points, newtonian: bool, params: &Params, notes: &CleanNotes
         notes,
         settings: &settings,
     };
-    read(points, &setup)
+    read(points.clone(), &setup)
 }
 
 /// Settings without the grid of choices, which most tests do not look at.

@@ -2,11 +2,21 @@
 //! small statistics over stretches. It finds nothing and fits nothing.
 
 use crate::clean::result::Points;
-use std::ops::Range;
+use std::ops::{Deref, Range};
+use std::sync::Arc;
 
 /// Readings with known time, strain and rate, time increasing; one length.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, Default)]
 pub(super) struct Trace {
+    /// What was measured; shared by traces that differ in what they keep.
+    measured: Arc<Measured>,
+    /// Whether the reading may enter a value.
+    pub(super) kept: Vec<bool>,
+}
+
+/// What was measured, a value per reading in each vector.
+#[derive(Debug, Default)]
+pub(super) struct Measured {
     /// Position in [`Points`].
     pub(super) origin: Vec<usize>,
     /// Step.
@@ -23,40 +33,41 @@ pub(super) struct Trace {
     pub(super) inertia: Vec<f64>,
     /// Stress on the sample, Pa, signed.
     pub(super) stress: Vec<f64>,
-    /// Whether the reading may enter a value.
-    pub(super) kept: Vec<bool>,
     /// Whether the reading belongs to the drive, not to the sample.
     pub(super) drive: Vec<bool>,
+}
+
+impl Deref for Trace {
+    type Target = Measured;
+
+    fn deref(&self) -> &Measured {
+        &self.measured
+    }
 }
 
 /// Reasons after which not even the motion of a reading can be trusted.
 const NO_MOTION: [&str; 3] = ["clock", "duplicate", "missing"];
 
 impl Trace {
-    /// The usable motion of a run; readings set aside for other reasons keep their motion but enter no value.
-    pub(super) fn new(points: &Points) -> Self {
-        let mut trace = Self::default();
-        for i in 0..points.len() {
-            let known = [points.time_s[i], points.strain[i], points.rate_per_s[i]].iter().all(|v| v.is_finite());
-            let later = trace.time.last().is_none_or(|t| points.time_s[i] > *t);
-            if known && later && !points.fate[i].reasons().any(|r| NO_MOTION.contains(&r)) {
-                trace.push(points, i);
-            }
-        }
-        trace
-    }
-
-    fn push(&mut self, points: &Points, i: usize) {
-        self.origin.push(i);
-        self.step.push(points.step[i]);
-        self.time.push(points.time_s[i]);
-        self.strain.push(points.strain[i]);
-        self.rate.push(points.rate_per_s[i]);
-        self.torque.push(points.sample_torque_n_m[i]);
-        self.inertia.push(points.inertia_torque_n_m[i]);
-        self.stress.push(points.stress_pa[i]);
-        self.kept.push(points.fate[i].kept() && points.stress_pa[i].is_finite());
-        self.drive.push(points.fate[i].has("instrument-inertia"));
+    /// The usable motion of a run; readings set aside for other reasons keep their motion but enter no value. The
+    /// columns that it is made of are taken out of the points, for readings can be many.
+    pub(super) fn new(points: &mut Points) -> Self {
+        let origin = usable(points);
+        let stress = picked(&mut points.stress_pa, &origin);
+        let fates = || origin.iter().map(|at| &points.fate[*at]);
+        let kept = fates().zip(&stress).map(|(fate, stress)| fate.kept() && stress.is_finite()).collect();
+        let measured = Measured {
+            step: picked(&mut points.step, &origin),
+            time: picked(&mut points.time_s, &origin),
+            strain: picked(&mut points.strain, &origin),
+            rate: picked(&mut points.rate_per_s, &origin),
+            torque: picked(&mut points.sample_torque_n_m, &origin),
+            inertia: picked(&mut points.inertia_torque_n_m, &origin),
+            stress,
+            drive: fates().map(|fate| fate.has("instrument-inertia")).collect(),
+            origin,
+        };
+        Self { measured: Arc::new(measured), kept }
     }
 
     /// Number of readings.
@@ -78,6 +89,28 @@ impl Trace {
     pub(super) fn speed(&self, range: Range<usize>) -> Option<f64> {
         median(range.map(|i| self.rate[i].abs()).collect())
     }
+}
+
+/// Positions of readings with known motion, time increasing.
+fn usable(points: &Points) -> Vec<usize> {
+    let mut origin = Vec::with_capacity(points.len());
+    let mut last = f64::NEG_INFINITY;
+    for i in 0..points.len() {
+        let known = [points.time_s[i], points.strain[i], points.rate_per_s[i]].iter().all(|v| v.is_finite());
+        if known && points.time_s[i] > last && !points.fate[i].reasons().any(|r| NO_MOTION.contains(&r)) {
+            origin.push(i);
+            last = points.time_s[i];
+        }
+    }
+    origin
+}
+
+/// The values at these places, which increase, in the room of all.
+fn picked<T: Copy>(values: &mut Vec<T>, places: &[usize]) -> Vec<T> {
+    let mut values = std::mem::take(values);
+    places.iter().enumerate().for_each(|(to, from)| values[to] = values[*from]);
+    values.truncate(places.len());
+    values
 }
 
 /// Median; none of nothing. NaN are left out.
@@ -112,13 +145,20 @@ mod tests {
     use super::*;
     use crate::clean::result::Fate;
 
+    /// Tests make traces by hand.
+    impl std::ops::DerefMut for Trace {
+        fn deref_mut(&mut self) -> &mut Measured {
+            Arc::get_mut(&mut self.measured).unwrap()
+        }
+    }
+
     #[test]
     fn readings_without_motion_are_left_out_and_flagged_ones_keep_theirs() {
         let n = 5;
         let mut fate = vec![Fate::default(); n];
         fate[1].add("spike");
         fate[3].add("clock");
-        let points = Points {
+        let mut points = Points {
             row: (1..=5).collect(),
             step: vec![1; n],
             time_s: vec![0.0, 1.0, 2.0, 1.5, 3.0],
@@ -131,7 +171,7 @@ mod tests {
             fate,
             ..Points::default()
         };
-        let trace = Trace::new(&points);
+        let trace = Trace::new(&mut points);
         assert_eq!(trace.origin, [0, 1, 4]);
         assert_eq!(trace.kept, [true, false, true]);
     }

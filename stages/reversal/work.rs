@@ -12,7 +12,7 @@ use crate::physics::geometry::{Geometry, Shape};
 use crate::physics::instrument::Instrument;
 use crate::physics::materials::Sample;
 use pipeline::diagnostic::Diagnostic;
-use pipeline::stage::{Context, Produced, from_json};
+use pipeline::stage::{Context, Produced};
 
 /// `reversal: read`: settings `run`, `reversal` ([`Reading`]), `geometry`, `instrument`, `sample`; inputs `points`,
 /// `notes`; outputs `read`, `points`.
@@ -26,7 +26,8 @@ pub fn read_work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
     let instrument: Instrument = context.settings("instrument")?;
     let sample: Sample = context.settings("sample")?;
     let notes: CleanNotes = context.json("notes")?;
-    let points = Points::from_parquet(&context.input("points")?)?;
+    // Read again when they are handed on: points can be many, and are not held while reversals are read.
+    let points = Points::for_reversals(&context.input("points")?)?;
     let setup = Setup {
         run: &run,
         geometry: &geometry,
@@ -35,11 +36,10 @@ pub fn read_work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
         notes: &notes,
         settings: &settings,
     };
-    let mut outcome = read::read(&points, &setup);
-    let fates = published::fates(&points, &outcome);
-    outcome.read.excluded = read::excluded(fates.iter().copied().flat_map(Fate::reasons));
-    outcome.read.account = Account::new(fates.iter());
-    let table = published::parquet(&points, &outcome, &fates)?;
+    let mut outcome = read::read(points, &setup);
+    outcome.read.excluded = read::excluded(outcome.fate.iter().copied().flat_map(Fate::reasons));
+    outcome.read.account = Account::new(outcome.fate.iter());
+    let table = published::parquet(&context.input("points")?, &outcome)?;
     Ok(Produced::default().with_json("read", &outcome.read)?.with("points", table))
 }
 
@@ -50,8 +50,7 @@ pub fn read_work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
 /// If inputs or settings are not what was declared.
 pub fn control_work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
     let settings: Controlling = context.settings("reversal")?;
-    let runs: Vec<RunRead> =
-        context.inputs().iter().map(|(name, bytes)| from_json(name, bytes)).collect::<Result<_, _>>()?;
+    let runs: Vec<RunRead> = context.names().map(|name| context.json(name)).collect::<Result<_, _>>()?;
     Produced::default().with_json("control", &control::control(&runs, &settings.control))
 }
 
@@ -66,7 +65,7 @@ pub fn judge_work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
     let geometry: Geometry = context.settings("geometry")?;
     let (read, notes, head): (RunRead, CleanNotes, Head) =
         (context.json("read")?, context.json("notes")?, context.json("head")?);
-    let has_control = context.inputs().iter().any(|(name, _)| name == "control");
+    let has_control = context.names().any(|name| name == "control");
     let control: Option<Control> = has_control.then(|| context.json("control")).transpose()?;
     let identity = rule.resolve(&head).map_err(|problem| vec![problem])?;
     let plates = matches!(geometry.shape, Shape::ParallelPlates { .. });
