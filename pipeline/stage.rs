@@ -157,6 +157,8 @@ pub struct Plan {
     pub publications: Vec<Publication>,
     /// Name of the study file, relative to the study.
     pub study_file: String,
+    /// The bytes of that file from which this plan was made: somebody may edit it while the run is under way.
+    pub study_text: Vec<u8>,
     /// Leaves of the study file by their path, for example `stages.clean.spike.window`.
     pub written: BTreeMap<String, Written>,
 }

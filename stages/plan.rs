@@ -333,6 +333,7 @@ pub fn empty(study: &Study) -> Plan {
     Plan {
         study: study.title.clone(),
         study_file: STUDY_FILE.to_owned(),
+        study_text: study.text.clone(),
         written: study.written.clone(),
         ..Plan::default()
     }

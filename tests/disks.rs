@@ -2,7 +2,7 @@
 //!
 //! Some of it needs to mount or to become another user. Where that is not allowed, the test says so and ends.
 
-use crate::support::{Said, contents, copy_folder, json, shearback, small_study};
+use crate::support::{Said, contents, copy_folder, json, shearback, small_study, typst};
 use std::fs;
 use std::os::unix::fs::{MetadataExt, PermissionsExt};
 use std::path::{Path, PathBuf};
@@ -126,8 +126,7 @@ fn tools() -> &'static Path {
         let folder = tempfile::tempdir().unwrap();
         allow(folder.path(), 0o755);
         fs::copy(env!("CARGO_BIN_EXE_shearback"), folder.path().join("shearback")).unwrap();
-        let named = std::env::var_os("TYPST").map(PathBuf::from);
-        let typst = named.unwrap_or_else(|| crate::support::root().join(".tools/bin/typst"));
+        let typst = typst();
         if typst.exists() {
             fs::copy(typst, folder.path().join("typst")).unwrap();
         }

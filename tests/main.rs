@@ -7,6 +7,7 @@ mod architecture;
 mod demo;
 #[cfg(target_os = "linux")]
 mod disks;
+mod exports;
 mod first_day;
 mod generator;
 mod handing_on;

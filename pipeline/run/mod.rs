@@ -214,7 +214,7 @@ impl Writer<'_> {
         workshop: &Workshop<'_>,
         manifest: Digest,
     ) -> Result<Option<Line>, Failure> {
-        let study_file = self.study_file()?;
+        let study_file = &self.graph.plan.study_text;
         let settings = self.settings()?;
         let list = tasks_of_run(tasks)?;
         let mut line = Line {
@@ -225,7 +225,7 @@ impl Writer<'_> {
             built: BTreeMap::new(),
             reused: 0,
             because: Vec::new(),
-            study_file: Digest::of(&study_file),
+            study_file: Digest::of(study_file),
             settings: Digest::of(&settings),
             manifest,
             tasks: Digest::of(&list),
@@ -236,16 +236,11 @@ impl Writer<'_> {
         if line.built.is_empty() && self.ledger.last.as_ref().is_some_and(|last| last.says_the_same_as(&line)) {
             return Ok(None);
         }
-        self.store.write_object("study file", &study_file, false)?;
+        self.store.write_object("study file", study_file, false)?;
         self.store.write_object("settings", &settings, false)?;
         let path = self.store.files.run(line.run);
         disk::put(self.store.disk, &self.store.files, &path, &list, Durable::Yes)?;
         Ok(Some(line))
-    }
-
-    fn study_file(&self) -> Result<Vec<u8>, Failure> {
-        let path = self.store.files.in_study(&self.graph.plan.study_file);
-        std::fs::read(&path).map_err(|e| Failure::io("read", &path, &e))
     }
 
     /// All settings in force, by their path in the study file.

@@ -144,7 +144,7 @@ impl Toy {
     }
 
     fn plan(&self) -> Plan {
-        plan(&self.config, &self.raws())
+        Plan { study_text: self.read("study.yaml").into_bytes(), ..plan(&self.config, &self.raws()) }
     }
 
     fn run(&self) -> Report {

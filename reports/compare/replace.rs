@@ -273,7 +273,6 @@ impl Bench {
         let plan = study::plan(&study, &study::typst());
         let plan = select::until(plan, "uncertainty", &study::ALONG).map_err(Stop::Run)?;
         let store = Store::apart(folder, self.scratch.path(), &SystemDisk);
-        // The run notes which study file it is of; the mixed one has none, so the folder's own stands for it.
         let cores = || std::thread::available_parallelism().unwrap_or(NonZeroUsize::MIN);
         let request = Request {
             jobs: self.jobs.unwrap_or_else(cores).get(),
@@ -282,7 +281,6 @@ impl Bench {
             progress: &Progress::on_terminal(),
             disk: &SystemDisk,
         };
-        self.stand_in(folder, document).map_err(Stop::Run)?;
         let report = run_in(&store, &plan, &request);
         if let Some(failure) = report.failure {
             return Err(Stop::Run(failure));
@@ -293,14 +291,5 @@ impl Bench {
         }
         let results = store.files.results();
         Ok(tables(|name| fs::read(results.join("tables").join(format!("{name}.parquet"))).ok()))
-    }
-
-    /// A mixed folder of our own needs a study file, which the ledger of the run names.
-    fn stand_in(&self, folder: &Path, document: &Value) -> Result<(), Failure> {
-        if !folder.starts_with(self.scratch.path()) {
-            return Ok(());
-        }
-        let path = folder.join(setup::STUDY_FILE);
-        fs::write(&path, document.to_string()).map_err(|e| Failure::io("write", &path, &e))
     }
 }

@@ -84,6 +84,18 @@ mod tests {
     }
 
     #[test]
+    fn five_robust_standard_deviations_by_hand() {
+        // Neighbours of median 10, each 0, 0.1 or 0.2 away from it: MAD 0.1, and 5 · 1.4826 · 0.1 = 0.7413 (F. R. Hampel,
+        // J. Am. Stat. Assoc. 69 (1974) 383; 1.4826 is 1/Φ⁻¹(¾)).
+        let neighbours = [9.9, 10.2, 9.8, 10.1, 10.0];
+        for (value, spike) in [(10.75, true), (10.73, false), (9.25, true), (9.27, false)] {
+            let torque: Vec<f64> = neighbours.into_iter().chain([value]).chain(neighbours.into_iter().rev()).collect();
+            let settings = Spike { least: 0.0, ..Spike::default() };
+            assert_eq!(is_spike(&torque, 5..6, 0.0, &settings), spike, "{value}");
+        }
+    }
+
+    #[test]
     fn noise_alone_has_no_spikes() {
         let torque: Vec<f64> = (0..5000).map(noisy).collect();
         assert_eq!(spikes(&torque, &leg(5000, 0.05), |_| false, &Spike::default()), Vec::<usize>::new());

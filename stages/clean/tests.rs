@@ -568,3 +568,146 @@ fn the_task_reads_its_settings_and_gives_both_outputs() {
     assert_eq!((points.len(), notes.motion.as_str()), (2000, "angle"));
     assert_eq!(produced.remarks, notes.remarks);
 }
+
+/// A worked example from outside; the files name the sources.
+struct Example(serde_json::Value);
+
+impl Example {
+    fn new(id: &str) -> Self {
+        let files = [
+            include_str!("reference/worked_examples.json"),
+            include_str!("../physics/limits/reference/worked_examples.json"),
+            include_str!("../physics/geometry/reference/worked_examples.json"),
+        ];
+        let files: Vec<serde_json::Value> = files.iter().map(|file| serde_json::from_str(file).unwrap()).collect();
+        let mut examples = files.iter().filter_map(|file| file["examples"].as_array()).flatten();
+        let found = examples.find(|example| example["id"] == id);
+        Self(found.unwrap_or_else(|| panic!("{id}")).clone())
+    }
+
+    fn given(&self, name: &str) -> f64 {
+        self.0["inputs"][name].as_f64().unwrap_or_else(|| panic!("{name}"))
+    }
+
+    fn result(&self, name: &str) -> f64 {
+        self.0["outputs"][name].as_f64().unwrap_or_else(|| panic!("{name}"))
+    }
+}
+
+fn cone(radius: f64, degrees: f64) -> Geometry {
+    let (radius, angle) = (Quantity::exact(radius), Quantity::exact(degrees.to_radians()));
+    Geometry { name: "cone".into(), shape: Shape::ConePlate { radius, angle, truncation: None }, inertia: None }
+}
+
+/// How many readings of two steps at this speed a rule sets aside.
+fn lost_to(
+    reason: &str,
+    run: &(Geometry, Readings),
+    instrument: &Instrument,
+    sample: &Sample,
+    params: &Params,
+) -> usize {
+    let of = &run.0;
+    let setup = Setup { geometry: of, instrument, sample, torque_includes_inertia: false, set_aside: &[] };
+    flagged(&clean(&run.1, &setup, params).unwrap().0, reason).len()
+}
+
+/// A liquid of this density in the gap.
+fn dense(density: f64) -> Sample {
+    let liquid = Liquid { density: Some(Quantity::exact(density)), ..sample().liquid };
+    Sample { liquid, particles: None, ..sample() }
+}
+
+#[test]
+fn the_torque_floor_is_where_the_worked_liquid_has_it() {
+    // The least viscosity at 1 1/s that a floor of 10 nN m lets a cone of 20 mm read (lim1).
+    let worked = Example::new("lim1");
+    let of = cone(worked.given("R_m"), 1.0);
+    let speed = worked.given("rate_1_s") / of.constants().rate_per_speed;
+    let instrument = Instrument { torque_floor: Some(worked.given("T_min_Nm")), ..instrument() };
+    let at_the_floor = super::params::TorqueFloor { factor: 1.0 };
+    let params = Params { below_torque_floor: Rule::On(at_the_floor), ..Params::default() };
+    for (part, lost) in [(0.99, 4000), (1.01, 0)] {
+        let run = steps(of.clone(), &[speed, -speed], |_, _| part * worked.result("eta_min_cone_Pas"));
+        assert_eq!(lost_to("below-torque-floor", &run, &instrument, &sample(), &params), lost, "{part}");
+        // The rule's own default keeps away from the floor by a factor of 5.
+        let run = steps(of.clone(), &[speed, -speed], |_, _| 5.0 * part * worked.result("eta_min_cone_Pas"));
+        assert_eq!(lost_to("below-torque-floor", &run, &instrument, &sample(), &Params::default()), lost, "{part}");
+    }
+}
+
+#[test]
+fn the_torque_ceiling_is_that_of_the_worked_cone() {
+    // 1 mN m is 59.683 Pa on a cone of 20 mm and 1° (cp1).
+    let worked = Example::new("cp1");
+    let of = cone(worked.given("R_m"), worked.given("alpha_deg"));
+    let speed = 10.0 / of.constants().rate_per_speed;
+    let instrument = Instrument { torque_ceiling: Some(worked.given("M_Nm")), ..instrument() };
+    for (part, lost) in [(0.99, 0), (1.01, 4000)] {
+        let run = steps(of.clone(), &[speed, -speed], |_, _| part * worked.result("sigma_Pa") / 10.0);
+        assert_eq!(lost_to("above-torque-ceiling", &run, &instrument, &sample(), &Params::default()), lost, "{part}");
+    }
+}
+
+#[test]
+fn momentum_crosses_the_worked_gap_in_its_time() {
+    // ρh²/η = 1.2 ms between plates 1 mm apart (lim5): 25 of them are 30 ms, 15 readings behind the start. Behind the
+    // reversal the first usable strain holds it.
+    let worked = Example::new("lim5");
+    let shape = Shape::ParallelPlates { radius: Quantity::exact(0.02), gap: Quantity::exact(worked.given("H_m")) };
+    let of = Geometry { name: "plates".into(), shape, inertia: None };
+    let rule = super::params::MomentumDiffusion { times: 25.0 };
+    let params = Params { momentum_diffusion: Rule::On(rule), ..Params::default() };
+    let run = steps(of, &[0.1, -0.1], |_, _| worked.given("eta_Pas"));
+    let lost = lost_to("momentum-diffusion", &run, &instrument(), &dense(worked.given("rho")), &params);
+    let expected = 25.0 * worked.result("t_v_s") / 0.002;
+    assert!((lost as f64 - expected).abs() <= 1.0, "{lost} readings of {expected}");
+}
+
+#[test]
+fn a_secondary_flow_begins_where_it_was_worked() {
+    // Re = 4 at 0.000638 Pa s and 1000 1/s on a cone of 20 mm and 1° (lim6).
+    let worked = Example::new("lim6");
+    let of = cone(worked.given("R_m"), worked.given("alpha_deg"));
+    let speed = worked.result("Omega_rad_s");
+    let low = Instrument { torque_floor: None, ..instrument() };
+    for (part, lost) in [(0.98, 4000), (1.02, 0)] {
+        let run = steps(of.clone(), &[speed, -speed], |_, _| part * worked.result("eta_min_Pas"));
+        let found = lost_to("secondary-flow", &run, &low, &dense(worked.given("rho")), &Params::default());
+        assert_eq!(found, lost, "{part}");
+    }
+}
+
+#[test]
+fn a_gap_of_ten_worked_particles_is_wide_enough() {
+    // 0.2 mm for particles of 20 µm (lim11).
+    let worked = Example::new("lim11");
+    let particles = Particles { name: "p".into(), density: None, diameter: Some(Quantity::exact(worked.given("d_m"))) };
+    let sample = Sample { particles: Some(particles), ..sample() };
+    for (part, told) in [(0.99, true), (1.01, false)] {
+        let gap = Quantity::exact(part * worked.result("H_min_m"));
+        let shape = Shape::ParallelPlates { radius: Quantity::exact(0.02), gap };
+        let run = steps(Geometry { name: "plates".into(), shape, inertia: None }, &[0.1, -0.1], |_, _| VISCOSITY);
+        let (_, notes) = clean_in(&run, &sample, &Params::default());
+        assert_eq!(notes.remarks.iter().any(|r| r.starts_with("gap-too-narrow")), told, "{part}: {:?}", notes.remarks);
+    }
+}
+
+#[test]
+fn a_whole_run_a_step_or_a_time_can_be_set_aside_and_the_reasons_are_kept() {
+    let readings = newtonian(turning(0.02));
+    let by_hand = |step, from_s, to_s| SetAside { step, from_s, to_s, because: "bubble at the rim".into() };
+    for (entry, count) in [
+        (by_hand(None, None, None), 2000),
+        (by_hand(Some(1), None, None), 1001),
+        // Readings each 2 ms, both ends among them.
+        (by_hand(None, Some(1.0), Some(1.5)), 251),
+        (by_hand(None, Some(3.0), None), 500),
+        (by_hand(Some(2), None, Some(2.5)), 250),
+    ] {
+        let case = Case { set_aside: vec![entry.clone()], ..Case::default() };
+        let (points, notes) = case.run(&readings).unwrap();
+        assert_eq!((points.len(), flagged(&points, "set-aside").len()), (2000, count), "{entry:?}");
+        assert!(notes.set_aside_steps.iter().all(|(_, because)| because == "bubble at the rim"), "{notes:?}");
+    }
+}

@@ -228,7 +228,9 @@ fn entry(line: &str, separator: Separator) -> Option<(String, String)> {
     let mut rest = rest.chars();
     let by_separator = rest.next() == sign;
     let value = rest.as_str();
-    let mut fields = vec![value.trim()];
+    // A value that stands in quotes as a whole is what stands in them, as a field would be.
+    let mut fields =
+        vec![quoted(value.trim()).filter(|(_, behind)| behind.is_empty()).map_or(value.trim(), |(v, _)| v)];
     if by_separator {
         split(value, separator, &mut fields);
     }

@@ -45,7 +45,7 @@ impl Rule {
     /// # Errors
     /// If a name shall come from an entry that the preamble does not have, or that is empty.
     pub fn resolve(&self, head: &Head) -> Result<Identity, Diagnostic> {
-        let name = |what: &str, name: &Name| found(what, name, head);
+        let name = |what: &str, name: &Name| self.found(what, name, head);
         Ok(Identity {
             run: self.run.clone(),
             blake3: head.blake3.clone(),
@@ -62,19 +62,28 @@ impl Rule {
             preamble: self.preamble.iter().map(|key| (key.clone(), head.preamble.get(key).cloned())).collect(),
         })
     }
-}
 
-fn found(what: &str, name: &Name, head: &Head) -> Result<String, Diagnostic> {
-    match name {
-        Name::Fixed(name) => Ok(name.clone()),
-        Name::Preamble(key) => head.preamble.get(key).filter(|v| !v.is_empty()).cloned().ok_or_else(|| {
-            let keys: Vec<&str> = head.preamble.keys().map(String::as_str).collect();
-            let has =
-                if keys.is_empty() { "it has no entries".to_owned() } else { format!("it has {}", keys.join(", ")) };
-            Diagnostic::new(format!("the preamble has no entry `{key}` for the {what}; {has}"))
-                .at(Place::file("raw"))
-                .help(format!("correct `{what}` of this raw entry, or give it as a value or a pattern on the path"))
-        }),
+    /// A word on each chosen entry that the export has not: its key may be mistyped.
+    pub fn lacking(&self, head: &Head) -> Vec<String> {
+        let lacking = self.preamble.iter().filter(|key| !head.preamble.contains_key(*key));
+        lacking.map(|key| format!("its preamble has no entry `{key}`")).collect()
+    }
+
+    fn found(&self, what: &str, name: &Name, head: &Head) -> Result<String, Diagnostic> {
+        match name {
+            Name::Fixed(name) => Ok(name.clone()),
+            Name::Preamble(key) => head.preamble.get(key).filter(|v| !v.is_empty()).cloned().ok_or_else(|| {
+                let keys: Vec<&str> = head.preamble.keys().map(String::as_str).collect();
+                let has = if keys.is_empty() {
+                    "it has no entries".to_owned()
+                } else {
+                    format!("it has {}", keys.join(", "))
+                };
+                Diagnostic::new(format!("the preamble has no entry `{key}` for the {what}; {has}"))
+                    .at(Place::file(&self.run))
+                    .help(format!("correct `{what}` of this raw entry, or give it as a value or a pattern on the path"))
+            }),
+        }
     }
 }
 
@@ -116,12 +125,14 @@ mod tests {
         assert_eq!(identity.rows, 7);
         let told = [("Loading".to_owned(), Some("3".to_owned())), ("Operator".to_owned(), None)];
         assert_eq!(identity.preamble, told.into());
+        assert_eq!(rule(None).lacking(&head()), ["its preamble has no entry `Operator`"]);
     }
 
     #[test]
     fn a_missing_entry_is_named_with_those_there_are() {
         let problem = rule(Some(Name::Preamble("Filling".into()))).resolve(&head()).unwrap_err();
         assert_eq!(problem.message, "the preamble has no entry `Filling` for the loading; it has Loading");
+        assert_eq!(problem.place.map(|place| place.file).as_deref(), Some("raw/A/L1.txt"));
         assert!(problem.help.is_some());
     }
 }

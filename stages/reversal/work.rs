@@ -83,7 +83,7 @@ pub fn judge_work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
     let mut reversals: Vec<_> = read.reversals.into_iter().map(judged).collect();
     let restarts = restart::said(&read.restarts, settings.grade.restart);
     let once = restarts.into_iter().chain(judge::said_once(&mut reversals)).collect();
-    let remarks = [head.remarks, notes.remarks, read.remarks, once].concat();
+    let remarks = [rule.lacking(&head), head.remarks, notes.remarks, read.remarks, once].concat();
     let mut account = read.account;
     account.refuse(&head.refused);
     let judged = JudgedRun { identity, reversals, excluded: read.excluded, account, limits: notes.limits, remarks };

@@ -76,6 +76,25 @@ pub(super) fn ranges(stages: &Stages, prefix: &str, problems: &mut Problems<'_>)
     }
 }
 
+/// Samples and set-points between which a rise is to be read, where they are written.
+pub(super) fn ends(stages: &Stages, prefix: &str, document: &Document, problems: &mut Problems<'_>) {
+    let samples = || document.samples.iter().filter(|(_, sample)| !sample.control).map(|(name, _)| name.as_str());
+    for (sample, ends) in &stages.reversal.states.ends {
+        let path = format!("{prefix}.reversal.states.ends.{sample}");
+        if !problems.source().has(&path) {
+            continue;
+        }
+        if !samples().any(|name| name == sample) {
+            unknown(&path, "sample with a rise", sample, samples(), problems);
+        }
+        for (key, end) in [("low", &ends.low), ("high", &ends.high)] {
+            if let Some(text) = end {
+                set_point(text, &format!("{path}.{key}"), problems);
+            }
+        }
+    }
+}
+
 /// The variants, each as a whole.
 pub(super) fn variants(document: &Document, problems: &mut Problems<'_>) -> BTreeMap<String, Stages> {
     let mut variants = BTreeMap::new();
@@ -91,6 +110,7 @@ pub(super) fn variants(document: &Document, problems: &mut Problems<'_>) -> BTre
         match document.stages.varied(problems.source().value(&["variants", name])) {
             Ok(stages) => {
                 ranges(&stages, &path, problems);
+                ends(&stages, &path, document, problems);
                 variants.insert(name.clone(), stages);
             }
             Err(message) => {

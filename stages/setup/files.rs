@@ -29,19 +29,34 @@ pub(super) struct Folder {
     outside: BTreeSet<String>,
     /// Those whose name is not UTF-8, written with replacement marks.
     unreadable_names: BTreeSet<String>,
+    /// What is there and is no file, and what it is.
+    no_files: BTreeMap<String, &'static str>,
 }
+
+const FOLDER: &str = "a folder";
 
 impl Folder {
     /// Lists the folder. Hidden folders and what we make ourselves are left out.
     pub(super) fn list(root: &Path, problems: &mut Problems<'_>) -> Self {
-        let mut folder = Self { files: Vec::new(), outside: BTreeSet::new(), unreadable_names: BTreeSet::new() };
+        let mut folder = Self {
+            files: Vec::new(),
+            outside: BTreeSet::new(),
+            unreadable_names: BTreeSet::new(),
+            no_files: BTreeMap::new(),
+        };
         let home = root.canonicalize().ok();
         for entry in WalkDir::new(root).follow_links(true).into_iter().filter_entry(is_theirs) {
             match entry {
                 Ok(entry) if entry.file_type().is_file() => folder.enter(root, home.as_deref(), &entry),
-                Ok(_) => {}
+                Ok(entry) => {
+                    let what = if entry.file_type().is_dir() { FOLDER } else { "a pipe, socket or device" };
+                    folder.enter_other(root, entry.path(), what);
+                }
                 // A link that leads back up is no file, and what it leads to has been listed.
                 Err(error) if error.loop_ancestor().is_some() => {}
+                Err(error) if leads_nowhere(&error) => {
+                    error.path().into_iter().for_each(|path| folder.enter_other(root, path, "a link to nothing"));
+                }
                 Err(error) => problems.push(unlisted(root, &error)),
             }
         }
@@ -64,10 +79,15 @@ impl Folder {
         }
     }
 
+    fn enter_other(&mut self, root: &Path, path: &Path, what: &'static str) {
+        if let Ok(relative) = path.strip_prefix(root) {
+            self.no_files.insert(with_slashes(relative), what);
+        }
+    }
+
     fn enter(&mut self, root: &Path, home: Option<&Path>, entry: &DirEntry) {
         let Ok(relative) = entry.path().strip_prefix(root) else { return };
-        let parts: Vec<_> = relative.components().map(|part| part.as_os_str().to_string_lossy()).collect();
-        let path = parts.join("/");
+        let path = with_slashes(relative);
         if path == STUDY_FILE {
             return;
         }
@@ -83,6 +103,16 @@ impl Folder {
         }
         self.files.push(path);
     }
+}
+
+fn with_slashes(path: &Path) -> String {
+    path.components().map(|part| part.as_os_str().to_string_lossy()).collect::<Vec<_>>().join("/")
+}
+
+/// Whether this is about a link whose target is not there.
+fn leads_nowhere(error: &walkdir::Error) -> bool {
+    let gone = error.io_error().is_some_and(|e| e.kind() == std::io::ErrorKind::NotFound);
+    gone && error.path().is_some_and(Path::is_symlink)
 }
 
 fn is_theirs(entry: &DirEntry) -> bool {
@@ -191,7 +221,8 @@ fn matches(raw: &Raw, entry: &str, folder: &Folder, problems: &mut Problems<'_>)
     let path = format!("{entry}.files");
     let Some(matcher) = matcher(&raw.files, &path, problems) else { return Vec::new() };
     let found: Vec<String> = folder.files.iter().filter(|file| matcher.is_match(file)).cloned().collect();
-    if found.is_empty() {
+    let told = no_files(&matcher, &path, found.is_empty(), folder, problems);
+    if found.is_empty() && !told {
         let message = format!("no file matches `{}`", raw.files);
         problems.add(&path, message, Some(what_is_there(&raw.files, &folder.files)));
     }
@@ -203,6 +234,22 @@ fn matches(raw: &Raw, entry: &str, folder: &Folder, problems: &mut Problems<'_>)
         problems.add(&path, format!("the name of `{file}` is not UTF-8"), Some("rename the file".to_owned()));
     }
     found
+}
+
+/// Tells what a pattern matches that is no file; of folders only where it matches nothing else, because `raw/*` is not
+/// meant to name those in `raw`.
+fn no_files(matcher: &GlobMatcher, path: &str, alone: bool, folder: &Folder, problems: &mut Problems<'_>) -> bool {
+    let matched = folder.no_files.iter().filter(|(name, _)| matcher.is_match(name));
+    let mut told = false;
+    for (name, what) in matched.filter(|(_, what)| alone || **what != FOLDER) {
+        let help = match *what {
+            FOLDER => format!("write `{name}/*` for the files in it"),
+            _ => "name the exports themselves, as plain files".to_owned(),
+        };
+        problems.add(path, format!("`{name}` is {what}, no export"), Some(help));
+        told = true;
+    }
+    told
 }
 
 /// A pattern that stays inside the study.

@@ -90,6 +90,8 @@ pub struct Study {
     pub old_results: BTreeMap<String, OldTable>,
     /// How the report looks; `report`.
     pub report: Report,
+    /// The bytes of the study file as they were read.
+    pub text: Vec<u8>,
     /// The study file as read: every key and value, without comments.
     pub as_read: serde_json::Value,
     /// Every leaf of the study file as written, also under the names that settings of tasks have.
@@ -131,7 +133,8 @@ pub struct RunPlan {
 /// Every mistake of the study file that can be told apart, in the order of the file.
 pub fn load(folder: &Path, tables: &Tables<'_>) -> Result<Study, Vec<Diagnostic>> {
     let bytes = std::fs::read(folder.join(STUDY_FILE)).map_err(|error| vec![unread(folder, &error)])?;
-    load_text(decoded(bytes)?, folder, tables)
+    let study = load_text(decoded(bytes.clone())?, folder, tables)?;
+    Ok(Study { text: bytes, ..study })
 }
 
 /// The same with another text in place of the study file of `folder`.
@@ -165,7 +168,8 @@ fn meant(text: String, folder: &Path, tables: &Tables<'_>) -> Result<Study, Vec<
     let document: Document = yaml::read(source.text(), STUDY_FILE)?;
     let as_read: serde_json::Value = yaml::read(source.text(), STUDY_FILE)?;
     let mut problems = Problems::new(&source);
-    let study = Study { as_read, ..resolve(document, folder, tables, &mut problems) };
+    let text = source.text().as_bytes().to_vec();
+    let study = Study { text, as_read, ..resolve(document, folder, tables, &mut problems) };
     let problems = problems.into_sorted();
     if problems.is_empty() { Ok(study) } else { Err(problems) }
 }
@@ -194,6 +198,7 @@ fn resolve(document: Document, folder: &Path, tables: &Tables<'_>, problems: &mu
     let set_aside = files::set_aside(&document, &runs, problems);
     sections::check(&document.report, &files, problems);
     check::ranges(&document.stages, "stages", problems);
+    check::ends(&document.stages, "stages", &document, problems);
     let variants = check::variants(&document, problems);
     check::claims(&document.claims, tables, problems);
     check::old_results(&document.old_results, &files, tables, problems);
@@ -218,6 +223,7 @@ fn resolve(document: Document, folder: &Path, tables: &Tables<'_>, problems: &mu
         claims: document.claims,
         old_results: document.old_results,
         report: document.report,
+        text: Vec::new(),
         as_read: serde_json::Value::Null,
         written,
     }

@@ -15,6 +15,12 @@ pub fn root() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR"))
 }
 
+/// The typesetter: where the variable says, else where `cargo demo` puts it.
+pub fn typst() -> PathBuf {
+    let named = std::env::var_os("TYPST").map(PathBuf::from);
+    named.unwrap_or_else(|| root().join(".tools/bin/typst"))
+}
+
 /// A copy of an open study with its raw exports unpacked.
 pub fn open_study(name: &str) -> tempfile::TempDir {
     let from = root().join("tests/open-studies").join(name);
