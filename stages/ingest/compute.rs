@@ -124,6 +124,24 @@ fn one(problem: Diagnostic) -> Vec<Diagnostic> {
 
 const CUT_OFF: &str = "cut off at the end of the file";
 
+/// Length of a field.
+#[derive(Debug, Clone, Copy, Default)]
+struct Length {
+    /// Digits behind the decimal sign; none without one.
+    decimals: Option<usize>,
+    all: usize,
+}
+
+impl Length {
+    /// By decimals where the other has them: digits before the sign come and go with the value.
+    fn falls_short_of(self, other: Self) -> bool {
+        match other.decimals {
+            Some(decimals) => self.decimals.unwrap_or(0) < decimals,
+            None => self.all < other.all,
+        }
+    }
+}
+
 /// What became of a row.
 enum Row {
     Kept,
@@ -137,8 +155,8 @@ struct Reader<'a> {
     format: Format,
     step_starts: Option<regex::Regex>,
     end: End,
-    /// Digits behind the decimal sign in the last field of the row before.
-    decimals: usize,
+    /// Length of the last field of the row before.
+    length: Length,
     header: Header,
     units_line: Option<usize>,
     conversions: Vec<Conversion>,
@@ -182,7 +200,7 @@ impl<'a> Reader<'a> {
             format,
             step_starts: step_starts.map_err(|e| one(Diagnostic::new(format!("step_starts: {e}"))))?,
             end,
-            decimals: 0,
+            length: Length::default(),
             values: vec![Vec::new(); header.at.len()],
             header,
             units_line: units.map(|u| u.line()),
@@ -290,7 +308,7 @@ impl<'a> Reader<'a> {
         }
         // Only an open end is held against it.
         if self.end == End::Open {
-            self.decimals = self.decimals_of_last(fields);
+            self.length = self.length_of_last(fields);
         }
         let row = self.keep(line, fields, &read);
         self.read = read;
@@ -311,8 +329,8 @@ impl<'a> Reader<'a> {
         }
     }
 
-    /// Whether the file's last row stops short: fields are lacking, a number is no number, or the last field has
-    /// fewer decimals than the row before. The last sign can be wrong, and then costs one reading, told by name.
+    /// Whether the file's last row stops short: fields are lacking, a number is no number, or the last field is shorter
+    /// than in the row before. The last sign can be wrong, and then costs one reading, told by name.
     fn cut_off(&self, fields: &[&str]) -> bool {
         if self.end != End::Open {
             return self.end == End::Broken;
@@ -324,12 +342,13 @@ impl<'a> Reader<'a> {
         };
         fields.len() < self.header.names.len()
             || !self.header.at.iter().all(readable)
-            || self.decimals_of_last(fields) < self.decimals
+            || self.length_of_last(fields).falls_short_of(self.length)
     }
 
-    fn decimals_of_last(&self, fields: &[&str]) -> usize {
+    fn length_of_last(&self, fields: &[&str]) -> Length {
         let last = fields.get(self.header.names.len().saturating_sub(1)).copied().unwrap_or_default();
-        last.split_once(self.layout.decimal.sign()).map_or(0, |(_, behind)| behind.len())
+        let decimals = last.split_once(self.layout.decimal.sign()).map(|(_, behind)| behind.len());
+        Length { decimals, all: last.len() }
     }
 
     /// The value in SI; NaN where missing; `Err` is the reason for which the row is refused.
