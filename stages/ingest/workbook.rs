@@ -138,3 +138,40 @@ fn hours(days: f64) -> String {
     let (seconds, milli) = (millis / 1000, millis % 1000);
     format!("{:02}:{:02}:{:02}.{milli:03}", seconds / 3600, seconds / 60 % 60, seconds % 60)
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use crate::ingest::layout::Layout;
+    use calamine::{ExcelDateTime, ExcelDateTimeType};
+
+    fn written(days: f64, kind: ExcelDateTimeType) -> String {
+        let (mut out, format) = (String::new(), Format::new(&Layout::default(), &[]));
+        write_cell(&mut out, &Data::DateTime(ExcelDateTime::new(days, kind, false)), &format).unwrap();
+        out
+    }
+
+    /// Examples of ECMA-376-1, 18.17.4.1 and 18.17.4.2, from memory: date base of 1900.
+    #[test]
+    fn true_dates_and_times_are_written_as_clocks_are_read() {
+        for (days, text) in [
+            (10.25, "1900-01-10T06:00:00.000"),
+            (3_687.420_763_9, "1910-02-03T10:05:54.001"),
+            (2_958_465.999_988_4, "9999-12-31T23:59:58.998"),
+        ] {
+            let found = written(days, ExcelDateTimeType::DateTime);
+            // Seven digits of a day are 9 ms.
+            let seconds = |text: &str| text[17..].parse::<f64>().unwrap();
+            assert!(found[..17] == text[..17] && (seconds(&found) - seconds(text)).abs() < 0.01, "{found}");
+        }
+    }
+
+    #[test]
+    fn times_of_day_and_durations_are_hours() {
+        assert_eq!(written(0.75, ExcelDateTimeType::DateTime), "18:00:00.000");
+        assert_eq!(written(1.5, ExcelDateTimeType::TimeDelta), "36:00:00.000");
+        // 12.5 s, by hand.
+        assert_eq!(written(12.5 / 86_400.0, ExcelDateTimeType::DateTime), "00:00:12.500");
+    }
+}

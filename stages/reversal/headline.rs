@@ -19,7 +19,7 @@
 use super::bins::{Bin, smoothed};
 use super::params::Fit;
 use super::result::{Estimate, Noise};
-use super::rules::TEMPERED;
+use super::rules::{DELAYED_STARTS, ONE_MINIMUM, STARTS, TEMPERED};
 use super::transient::{
     CONTACTS, DIP_POWER, DRIVE, Form, LIQUID, LN_CONTACT_POWER, LN_CONTACT_STRAIN, LN_DELAY, LN_DIP, LN_DIP_STRAIN,
     Penalised, RELEASE, Theta, centre, curve, prior_volume, whitening,
@@ -147,11 +147,8 @@ fn forms(problem: &Problem<'_>) -> Vec<Form> {
     all.map(|(delay, release)| Form { structure, delay, release }).collect()
 }
 
-/// Starts of (d, γ_h, q, γ_0, γ_c, m): slow and fast returns, weak and strong dips (empirical).
+/// Where a form is fitted from.
 fn starts(form: Form) -> Vec<Theta> {
-    const PLAIN: [[f64; 6]; 3] =
-        [[0.08, 0.12, 1.1, 0.05, 0.3, 1.0], [0.3, 0.2, 1.8, 0.05, 0.4, 1.8], [0.05, 0.2, 1.5, 0.05, 0.25, 0.85]];
-    const DELAYED: [[f64; 6]; 2] = [[0.08, 0.12, 1.1, 0.04, 0.3, 1.0], [0.3, 0.2, 1.8, 0.07, 0.5, 1.7]];
     let start = |[d, dip, q, delay, scale, power]: [f64; 6]| {
         let mut theta: Theta = std::array::from_fn(centre);
         theta[DIP_POWER] = q;
@@ -168,9 +165,9 @@ fn starts(form: Form) -> Vec<Theta> {
         theta
     };
     match (form.structure, form.delay) {
-        (false, _) => vec![start(PLAIN[0])],
-        (true, false) => PLAIN.map(start).to_vec(),
-        (true, true) => DELAYED.map(start).to_vec(),
+        (false, _) => vec![start(STARTS[0])],
+        (true, false) => STARTS.map(start).to_vec(),
+        (true, true) => DELAYED_STARTS.map(start).to_vec(),
     }
 }
 
@@ -248,8 +245,8 @@ fn descend(penalised: &Penalised<'_>, theta: &Theta, effort: Effort) -> Option<M
 fn keep_distinct(minima: &mut Vec<Minimum>, found: Minimum) {
     let same = |m: &&mut Minimum| {
         m.form == found.form
-            && (m.objective - found.objective).abs() < 0.05
-            && (m.share(0.0).value - found.share(0.0).value).abs() < 2e-3
+            && (m.objective - found.objective).abs() < ONE_MINIMUM.0
+            && (m.share(0.0).value - found.share(0.0).value).abs() < ONE_MINIMUM.1
     };
     match minima.iter_mut().find(same) {
         Some(m) if found.objective < m.objective => *m = found,

@@ -41,3 +41,14 @@ pub const AGREEING: usize = 3;
 
 /// Weight below which a form is refuted by the data and says nothing (common practice).
 pub const FORM_COUNTS: f64 = 0.05;
+
+/// Starts of (d, γ₃, q, γ₀, γ₄, m) without a delay: slow and fast returns, weak and strong dips (empirical).
+pub const STARTS: [[f64; 6]; 3] =
+    [[0.08, 0.12, 1.1, 0.05, 0.3, 1.0], [0.3, 0.2, 1.8, 0.05, 0.4, 1.8], [0.05, 0.2, 1.5, 0.05, 0.25, 0.85]];
+
+/// Starts with a delay.
+pub const DELAYED_STARTS: [[f64; 6]; 2] = [[0.08, 0.12, 1.1, 0.04, 0.3, 1.0], [0.3, 0.2, 1.8, 0.07, 0.5, 1.7]];
+
+/// Penalised sums of squares and contact shares closer than this belong to one minimum of a form (empirical: far above
+/// where the minimiser stops, far below what either matters).
+pub const ONE_MINIMUM: (f64, f64) = (0.05, 2e-3);

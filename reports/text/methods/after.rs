@@ -17,7 +17,7 @@ pub(super) fn sentences(settings: &InForce) -> Vec<Sentence> {
         say(
             format!(
                 "To its standard uncertainty adds, in quadrature, what the place of strain zero is uncertain by (the speed \
-                 times the time between two readings over √12), from a second fit with strains moved by as much. Its 95 % \
+                 times the time between the readings there, over √12), from a second fit with strains moved by as much. Its 95 % \
                  interval is that of −ln(1 − X), ±{} u/(1 − X).",
                 setting(rules::TWO_SIDED)
             ),

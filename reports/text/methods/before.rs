@@ -93,7 +93,8 @@ fn noise(settings: &InForce) -> Sentence {
             "The noise of ln η has a white part w and one that wanders over strain with covariance s²·exp(−Δ/ℓ). Both are \
              read from the variogram of the windows of the run in which the same was held (within {}), at lags up to {} \
              in steps of {}: w² + s²·[1 − exp(−Δ/ℓ)] is fitted by least squares with weights 1/(v²Δ), v being the \
-             variogram, for each of {lengths} lengths ℓ from {} to {}, and the best is taken. Windows too coarse for that lend \
+             variogram (half the mean square of differences, over lags at their mean), w² and s² not negative, for each of {lengths} \
+             lengths ℓ in geometric steps from {} to {}, and the best is taken. Windows too coarse for that lend \
              themselves to those of all set-points of the run, and failing that their scatter counts as w and as s alike. The relative standard \
              uncertainty of the viscosity over a window of strain T is the root of (2s²ℓ/T)·[1 − (ℓ/T)·(1 − exp(−T/ℓ))] + \
              w²/n.",

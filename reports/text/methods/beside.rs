@@ -50,8 +50,14 @@ fn choices(choices: &Choices, spikes: bool) -> Vec<Sentence> {
         "No contact share was read once more under other settings.".to_owned()
     } else {
         format!(
-            "To see what hangs on such choices, every contact share was read once more with {}, one at a time.",
-            parts.join("; with ")
+            "To see what hangs on such choices, every contact share was read once more with {}, one at a time.{}",
+            parts.join("; with "),
+            if choices.dead_strain.is_empty() {
+                ""
+            } else {
+                " Where the control put off the first usable strain, the value in force is one of the first of these, and \
+                 choices of the first usable strain may only repeat it."
+            }
         )
     };
     let mut out = vec![say(text, &["stages.reversal.choices"])];
@@ -66,7 +72,7 @@ fn other_readings() -> Sentence {
         format!(
             "Beside these stand every form of the recovery alone, where its weight is at least {}; a straight line \
              through the strains from {} to {}, drawn back to zero; and states with reversals of grade A only, or of \
-             grade C as well. A verdict must stand under all of these. The early plateau and the minimum are other \
+             grade C as well, the ends of the rise staying where they are. A verdict must stand under all of these. The early plateau and the minimum are other \
              quantities: they are shown with them and decide nothing.",
             setting(LEAST_FORM_WEIGHT),
             setting(low),

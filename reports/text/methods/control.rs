@@ -29,8 +29,11 @@ pub(super) fn sentences(settings: &InForce, states: &States) -> Vec<Sentence> {
         say(
             format!(
                 "The time until its torque is back within {} standard uncertainties in {} bins of time in a row, the longest of \
-                 all its reversals, is not used in any run of that instrument and geometry{}; bins of time end at {} ms and \
-                 grow by a factor of {}. The control fails if its mean apparent contact share differs from zero by more than \
+                 all its reversals, is not used in any run of that instrument and geometry{}. Its torque is compared with the \
+                 rate times the median torque per rate over strain 0.5 to 2; the first bin ends at {} ms and each next one {} \
+                 times later, their readings wander together, so that the mean of a bin is as uncertain as one of them, \
+                 √(w² + 2s²) of the torque, and the time is the mean time of the first of these bins, zero if that is the \
+                 very first with readings. The control fails if its mean apparent contact share differs from zero by more than \
                  two standard uncertainties and by more than {}.",
                 multiple(control.back_within),
                 number(rules::AGREEING as u64),
@@ -42,10 +45,10 @@ pub(super) fn sentences(settings: &InForce, states: &States) -> Vec<Sentence> {
             &["stages.reversal.control", "stages.reversal.choices.dead_strain"],
         ),
         say(
-            "What torque a control still shows between the first usable strain and strain 0.1, per change of rate, and half \
-             the sum of its steady torques in the two senses, times 2 − X, are divided by the torque of each reversal on the \
-             same instrument and geometry and added to its uncertainty in quadrature, where they exceed two standard \
-             uncertainties of their own.",
+            "To the variance of X of every reversal on the same instrument and geometry add (ΔM/M)² and [(2 − X)·M₀/M]², M \
+             being its steady torque before, ΔM the mean torque that the control still shows between the times of the first \
+             usable strain and of strain 0.1, per change of rate, times the change of rate, and M₀ half the sum of the control's \
+             steady torques in the two senses; either only where it exceeds two standard uncertainties of its own.",
             &["count of control reversals"],
         ),
     ]
@@ -60,7 +63,8 @@ fn later(settings: &InForce) -> String {
     let factors = either(factors.iter().map(|f| setting(*f)));
     format!(
         ": a reversal that could be read from an earlier strain on is read again from {factors} times that strain on, \
-         the first of these that is late enough, and has no value if none is; plateau, minimum and the drawn curve stay \
-         those of the first reading"
+         the first of these that is late enough, and has no value if none is; the first usable strain that is tabulated and \
+         held against its limit is that of the control's time, while the trace enters from the later one; plateau, minimum \
+         and the drawn curve stay those of the first reading"
     )
 }

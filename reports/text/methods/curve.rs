@@ -2,7 +2,7 @@
 
 use super::sentence::{Given, Paragraph, Sentence, say};
 use crate::text::numbers::{self, setting, setting_percent, significant};
-use crate::text::words::counted;
+use crate::text::words::{counted, listed};
 use stages::numerics::float;
 use stages::reversal::params::Fit;
 use stages::reversal::priors::{self, Weak};
@@ -26,15 +26,19 @@ fn sentences(fit: &Fit) -> Vec<Sentence> {
         ),
         say(fitted(fit), &["stages.reversal.fit.form_error"]).citing(&["more-1978", "kennedy-2001"]),
         say(
-            "Distinct minima of all forms are averaged with weights p in proportion to exp(−½[F + ln det A + 2Σ ln s]), \
+            format!(
+            "Minima of one form that differ by less than {} in F and {} in X are one. Distinct minima of all forms are averaged with weights p in proportion to exp(−½[F + ln det A + 2Σ ln s]), \
              where F is the sum of squares with the terms of the priors, A its Gauss–Newton matrix and s the standard \
              deviations of the priors; the variance of the mean X̄ is Σ p[u² + (X − X̄)²].",
+            setting(rules::ONE_MINIMUM.0),
+            setting(rules::ONE_MINIMUM.1)
+            ),
             &["stages.reversal.fit"],
         )
         .citing(&["mackay-1992"]),
         say(
-            "Where no form fits the trace within the noise, w and s are widened by the root of the sum of squares per \
-             degree of freedom, and the fit is made again.",
+            "Where the form of the largest weight leaves more than one square per degree of freedom, w and s are widened by \
+             the root of that, and the fit is made again.",
             &["stages.reversal.fit"],
         )
         .citing(&["birge-1932"]),
@@ -93,9 +97,9 @@ fn bins(fit: &Fit) -> String {
         format!(", all of these widths times {}", setting(fit.bin_width))
     };
     format!(
-        "The trace after a reversal is averaged in bins of strain: two up to 0.003, seven up to 0.031, from there to 4 \
-         even in the logarithm, 36 of them, and as dense beyond{width}; {} at least are needed. The viscosity of a bin is \
-         the mean stress of its readings over their mean rate.",
+        "The trace after a reversal is averaged in bins of strain: two of 0.0015, eight of 0.004 up to 0.035, and 35 even in \
+         the logarithm from there to 4, as dense beyond{width}; {} at least are needed. The strain of a bin is the mean of its \
+         readings, its viscosity their mean stress over their mean rate.",
         counted(u64::from(fit.bins), "bin")
     )
 }
@@ -125,12 +129,28 @@ fn fitted(fit: &Fit) -> String {
         String::new()
     };
     format!(
-        "The fit is one of least squares by the method of Levenberg and Marquardt, from three starts without γ₀ and two \
-         with it, slow and fast returns, weak and strong dips. The covariance of the bins is that of the noise before the \
+        "The fit is one of least squares by the method of Levenberg and Marquardt, from {}; the rest \
+         starts at the centre of its prior, H, C, E₁ and E₂ at their linear least squares. The covariance of the bins is that of the noise before the \
          reversal, the wandering part times the levels of both bins, the white one over the readings of \
          each{allowed}. It needs the curve, so that the fit is made twice, first with the levels of the trace averaged \
          over five bins and a deviation from the form of at least {}.",
+        starts(fit),
         setting_percent(rules::TEMPERED)
+    )
+}
+
+/// The parameters that the fit begins with.
+fn starts(fit: &Fit) -> String {
+    let bracket = |of: &[f64]| format!("({})", of.iter().map(|x| setting(*x)).collect::<Vec<_>>().join(", "));
+    let plain = |[d, dip, q, _, scale, power]: [f64; 6]| bracket(&[d, dip, q, scale, power]);
+    let late = |start: [f64; 6]| bracket(&start);
+    let without = format!("(d, γ₃, q, γ₄, m) = {}", listed(rules::STARTS.into_iter().map(plain)));
+    if !fit.delay {
+        return without;
+    }
+    format!(
+        "{without} without γ₀, and from (d, γ₃, q, γ₀, γ₄, m) = {} with it",
+        listed(rules::DELAYED_STARTS.into_iter().map(late))
     )
 }
 

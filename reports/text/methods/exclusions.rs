@@ -77,8 +77,10 @@ fn flags(clean: &Clean) -> Vec<Sentence> {
     });
     let inertia = clean.instrument_inertia.on().map(|r| {
         let text = format!(
-            "Readings are set aside where inertia takes more than {} of the sample torque, or where a change of speed \
-             holds fewer than {}.",
+            "Readings are set aside where inertia takes more than {} of the sample torque and the acceleration stands \
+             out of its noise by five standard uncertainties. A change of speed lasts from the turning point, or the beginning \
+             of a step, until the speed is within 2 % of its median over strain 0.3 to 1, or three standard uncertainties; \
+             where it holds fewer than {}, the mean acceleration to the neighbours decides.",
             setting_percent(r.share),
             counted(r.ramp_readings as u64, "reading")
         );

@@ -47,7 +47,7 @@ fn fitted(fit: &Fit, models: &[&dyn Model]) -> Sentence {
             let with = if held.is_empty() { String::new() } else { format!(", {held}") };
             format!("to all samples of the same particles at all stresses at once{with}")
         }
-        Subject::Packing => "against the solid fraction at either end of the rise".to_owned(),
+        Subject::Packing => "against the solid fraction, over the states of lowest and those of highest stress of each sample, whether or not they have a contact share,".to_owned(),
         Subject::FlowCurve => "to the flow curve of each sample".to_owned(),
     };
     let titles = listed(models.iter().map(|m| m.title().to_owned()));
@@ -95,7 +95,7 @@ fn minimised(fit: &Fit) -> Sentence {
     say(
         format!(
             "Fits minimise {loss} of the logarithm of the viscosity with their covariance; the solid fraction of a \
-             sample moves within its uncertainty, and where the rate was held the error of the stress follows that of \
+             sample moves within its uncertainty, which counts as independent of that of other samples, and where the rate was held the error of the stress follows that of \
              the viscosity (effective variance), but a state keeps {} of its error at least (own rule). The scatter of \
              a loading is taken as {} at least (common practice).",
             setting_percent(rules::LEAST_MOVE),

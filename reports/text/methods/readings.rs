@@ -36,7 +36,8 @@ pub(super) fn sentences(settings: &InForce, runs: &[JudgedRun]) -> Vec<Sentence>
         say(
             format!(
                 "{} Speeds and accelerations that no export gives are the derivatives of a local quadratic over {}, \
-                 which stands to one side of the reading where speed changes suddenly.",
+                 symmetric about the reading unless its residuals exceed three times the noise (the median over all such \
+                 windows of a run), then the one that fits best among those that hold the reading.",
                 strain(settings),
                 counted(clean.derivative_readings as u64, "reading")
             ),

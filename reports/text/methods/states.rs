@@ -74,8 +74,8 @@ pub(super) fn sentences(settings: &InForce, states: &States) -> Vec<Sentence> {
                 "The share of the rise is the rise of the contact viscosity over that of the whole, from the smallest \
                  viscosity to the largest at a higher set-point, of states with a contact share{}: the mean of rX₂ − X₁ over \
                  the mean of r − 1 over the loadings that have both ends, r being the ratio of the viscosities at the upper \
-                 and the lower end in one loading and X₂ and X₁ the contact shares there. Its interval is that of a ratio, \
-                 with k as above.",
+                 and the lower end in one loading and X₂ and X₁ the contact shares there. What reversals of a state share counts \
+                 as independent between the two ends. Its interval is that of a ratio, with k as above.",
                 chosen_ends(params)
             ),
             &["stages.reversal.states.ends"],

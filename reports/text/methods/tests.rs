@@ -157,11 +157,20 @@ fn the_numbers_of_the_recipe_that_are_no_settings_are_told() {
         format!("±{} u/(1 − X)", setting(rules::TWO_SIDED)),
         format!("1 − (y + {} u)", setting(rules::ONE_SIDED)),
         format!("in steps of {}", setting(rules::LAG_STEP)),
-        format!("{lengths} lengths ℓ from {} to {}", setting(shortest), setting(longest)),
+        format!("{lengths} lengths ℓ in geometric steps from {} to {}", setting(shortest), setting(longest)),
         format!("at least {}", setting_percent(rules::TEMPERED)),
         format!("{} and {} of the way", setting_percent(rules::RECOVERED[0]), setting_percent(rules::RECOVERED[1])),
         format!("over strain {} to {}", setting(rules::ARRIVED.0), setting(rules::ARRIVED.1)),
-        format!("grow by a factor of {}", setting(rules::TIME_BINS.1)),
+        format!("each next one {} times later", setting(rules::TIME_BINS.1)),
+        format!("by less than {} in F and {} in X", setting(rules::ONE_MINIMUM.0), setting(rules::ONE_MINIMUM.1)),
+        rules::STARTS[1]
+            .iter()
+            .enumerate()
+            .filter(|(k, _)| *k != 3)
+            .map(|(_, x)| setting(*x))
+            .collect::<Vec<_>>()
+            .join(", "),
+        rules::DELAYED_STARTS[1].map(setting).join(", "),
         format!("a weight of {} or more", setting_percent(rules::FORM_COUNTS)),
     ];
     for words in told {
