@@ -30,16 +30,17 @@ pub(super) fn sentences(settings: &InForce, states: &States) -> Vec<Sentence> {
             format!(
                 "The time until its torque is back within {} standard uncertainties in {} bins of time in a row, the longest of \
                  all its reversals, is not used in any run of that instrument and geometry{}. Its torque is compared with the \
-                 rate times the median torque per rate over strain 0.5 to 2; the first bin ends at {} ms and each next one {} \
-                 times later, their readings wander together, so that the mean of a bin is as uncertain as one of them, \
-                 √(w² + 2s²) of the torque, and the time is the mean time of the first of these bins, zero if that is the \
-                 very first with readings. The control fails if its mean apparent contact share differs from zero by more than \
+                 rate times the median torque per rate over strain 0.5 to 2. The first bin ends at {} ms and each next one {} \
+                 times later; the readings of a bin wander together, so that their mean is as uncertain as one of them, \
+                 √(w² + 2s²) of the torque. The time is the mean time of the first of the {} bins, zero where it is the very \
+                 first with readings. The control fails if its mean apparent contact share differs from zero by more than \
                  two standard uncertainties and by more than {}.",
                 multiple(control.back_within),
                 number(rules::AGREEING as u64),
                 later(settings),
                 setting(rules::TIME_BINS.0 * 1e3),
                 setting(rules::TIME_BINS.1),
+                number(rules::AGREEING as u64),
                 setting(control.failed_share)
             ),
             &["stages.reversal.control", "stages.reversal.choices.dead_strain"],

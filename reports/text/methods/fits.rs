@@ -47,7 +47,7 @@ fn fitted(fit: &Fit, models: &[&dyn Model]) -> Sentence {
             let with = if held.is_empty() { String::new() } else { format!(", {held}") };
             format!("to all samples of the same particles at all stresses at once{with}")
         }
-        Subject::Packing => "against the solid fraction, over the states of lowest and those of highest stress of each sample, whether or not they have a contact share,".to_owned(),
+        Subject::Packing => "against the solid fraction, over each sample's states of lowest and of highest stress (with a contact share or without)".to_owned(),
         Subject::FlowCurve => "to the flow curve of each sample".to_owned(),
     };
     let titles = listed(models.iter().map(|m| m.title().to_owned()));
