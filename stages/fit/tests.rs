@@ -239,7 +239,7 @@ fn wyart_cates_finds_the_truth_within_its_interval() {
 fn what_follows_from_the_law_lies_within_its_interval() {
     use crate::physics::models::wyart_cates::{discontinuous_onset, jamming_stress, turning_points};
     // Forty take seconds; the table in `tests/harness/README.md` is of 200.
-    let studies = std::env::var("SHEARBACK_STUDIES").ok().map_or(40, |n| n.parse::<u32>().unwrap());
+    let studies = std::env::var("SHEARBACK_FITS").ok().map_or(40, |n| n.parse::<u32>().unwrap());
     let names = ["phi_dst", "sigma_dst", "sigma_up", "sigma_down", "sigma_jam", "phi_beyond_dst"];
     let (mut held, mut given) = ([0_u32; 6], [0_u32; 6]);
     for seed in 0..studies {
