@@ -65,7 +65,7 @@ impl<'a> RawFiles<'a> {
 pub struct HashedFile {
     /// Where it is.
     full: PathBuf,
-    /// How it is called: a raw file by its path in the study.
+    /// How it is called: by its path in the study.
     path: String,
     expected: Digest,
     /// Streams that were opened and not read to their end.
@@ -81,7 +81,9 @@ impl HashedFile {
     /// A stored object.
     pub fn stored(files: &Files, kept: &Kept) -> Self {
         let full = files.object(&kept.hash, kept.bulky);
-        Self { path: full.display().to_string(), full, expected: kept.hash, unread: AtomicUsize::new(0) }
+        let home = files.home();
+        let path = full.strip_prefix(home.parent().unwrap_or(&home)).unwrap_or(&full).display().to_string();
+        Self { path, full, expected: kept.hash, unread: AtomicUsize::new(0) }
     }
 
     /// The hash that it must have.

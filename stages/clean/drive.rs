@@ -4,6 +4,7 @@ use super::legs::Ramp;
 use super::levels::Level;
 use super::median;
 use super::params::{InertiaAsStated, InstrumentInertia};
+use super::recipe::CLEAR;
 
 /// What is known of the drive for the inertia rule.
 #[derive(Debug, Clone, Copy)]
@@ -28,10 +29,10 @@ impl Drive<'_> {
         self.inertia.is_some_and(|inertia| inertia * acceleration.abs() > share * self.torque[at].abs())
     }
 
-    /// Readings whose inertia torque is too large; the acceleration must stand out of its noise by five standard
-    /// uncertainties (empirical: one false alarm in 10⁶ readings), or torque near the floor would raise alarms.
+    /// Readings whose inertia torque is too large; the acceleration must stand out of its noise, or torque near
+    /// the floor would raise alarms.
     pub(super) fn accelerated(&self, share: f64) -> Vec<usize> {
-        let clear = |at: &usize| self.acceleration[*at].abs() > 5.0 * self.u_acceleration[*at];
+        let clear = |at: &usize| self.acceleration[*at].abs() > CLEAR * self.u_acceleration[*at];
         (0..self.time.len()).filter(clear).filter(|at| self.too_large(*at, self.acceleration[*at], share)).collect()
     }
 
@@ -85,7 +86,7 @@ pub(super) fn inertia_in_export(
     let ratio = |level: &Level, at: usize| {
         let own = inertia * drive.acceleration[at];
         let turning = drive.speed[at].abs() < 0.3 * level.speed;
-        let clear = drive.acceleration[at].abs() > 5.0 * drive.u_acceleration[at];
+        let clear = drive.acceleration[at].abs() > CLEAR * drive.u_acceleration[at];
         (turning && clear && own.abs() > settings.torque * level.torque).then(|| exported[at] / own)
     };
     let of_step =

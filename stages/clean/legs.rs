@@ -1,15 +1,10 @@
 //! Legs and ramps: where the motion keeps its sense, and where the drive is still changing its speed.
 
-/// A leg must reach this strain to be one of its own; below, it belongs to the drive's turning round (as the
-/// strain after which an aborted reversal is not read).
-const LEAST_STRAIN: f64 = 0.3;
+use super::recipe::{LEAST_STRAIN, NOISE_OF_SPEED, REACHED, SETTLED};
 
 /// How far the position must come back for a turning point, in strain (empirical: well above the noise of angles,
 /// well below the strain of any leg that can be read).
 const TURNED: f64 = 0.01;
-
-/// Speed counts as reached within this part of its value at strain 0.3–1 (empirical, as for the first usable strain).
-const REACHED: f64 = 0.02;
 
 /// Readings of one step under one sense of motion, in order.
 #[derive(Debug, Clone, PartialEq)]
@@ -71,7 +66,7 @@ pub(super) fn ramps(legs: impl Iterator<Item = Leg>, speed: &[f64], u_speed: &[f
             waiting.extend(&leg.readings);
             continue;
         };
-        let noise = |at: &usize| 3.0 * u_speed.get(*at).copied().unwrap_or(0.0);
+        let noise = |at: &usize| NOISE_OF_SPEED * u_speed.get(*at).copied().unwrap_or(0.0);
         let there = |at: &usize| (speed[*at] - target).abs() <= (REACHED * target.abs()).max(noise(at));
         let from = leg.readings.iter().position(there).unwrap_or(leg.readings.len());
         let to = leg.readings.iter().rposition(there).map_or(from, |last| last + 1);
@@ -92,7 +87,7 @@ fn target(leg: &Leg, speed: &[f64]) -> Option<f64> {
         held.map(|(at, _)| speed[*at]).filter(|v| v.is_finite()).collect()
     };
     let half = 0.5 * leg.path.last().copied()?;
-    super::median(within(LEAST_STRAIN, 1.0)).or_else(|| super::median(within(half, f64::INFINITY)))
+    super::median(within(LEAST_STRAIN, SETTLED)).or_else(|| super::median(within(half, f64::INFINITY)))
 }
 
 #[cfg(test)]

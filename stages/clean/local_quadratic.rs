@@ -114,8 +114,7 @@ fn fits(t: &[f64], y: &[f64], stretch: &[usize], size: usize) -> Vec<Quadratic> 
 fn choose(windows: &[Quadratic], place: usize, size: usize, noise: f64) -> &Quadratic {
     let last = windows.len() - 1;
     let symmetric = &windows[place.saturating_sub(size / 2).min(last)];
-    // Empirical: residuals of pure noise exceed three of its standard deviations in one window of 10⁴ (5 readings).
-    if symmetric.spread <= 3.0 * noise {
+    if symmetric.spread <= super::recipe::NO_NOISE * noise {
         return symmetric;
     }
     let holding = &windows[(place + 1).saturating_sub(size)..=place.min(last)];

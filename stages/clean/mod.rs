@@ -15,6 +15,7 @@ mod limits;
 mod local_quadratic;
 mod motion;
 pub mod params;
+pub mod recipe;
 pub mod result;
 mod rim;
 mod rules;

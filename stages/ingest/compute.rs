@@ -82,16 +82,17 @@ fn read_text(
     params: &Params,
 ) -> Result<(Readings, Head), Vec<Diagnostic>> {
     let header = find_header(&mut pages, layout)?;
-    let preamble = header::preamble(pages.page().lines(), &header, layout);
-    let mut reader = Reader::new(layout, params, &pages.page(), header, end)?;
+    let mut page = pages.page();
+    let preamble = header::preamble(page.lines(), &header, layout);
+    let mut reader = Reader::new(layout, params, &page, header, end)?;
     loop {
-        let page = pages.page();
         reader.rows(&page)?;
         if page.is_last() {
             break;
         }
         let done = page.done();
         pages.turn(done)?;
+        page = pages.page();
     }
     let mut head = Head {
         started: header::started(&preamble).or_else(|| reader.clock.as_ref()?.started()),
@@ -218,8 +219,7 @@ impl<'a> Reader<'a> {
 
     fn rows(&mut self, page: &Page<'_>) -> Result<(), Vec<Diagnostic>> {
         let mut fields = Vec::new();
-        let below = if self.row.is_empty() && self.refused.is_empty() { self.header.line + 1 } else { 0 };
-        for (line, text) in page.from(below) {
+        for (line, text) in page.from(self.header.line + 1) {
             // A step may begin with a comment, so that is asked first.
             if Some(line) == self.units_line || self.begins_step(text) || self.says_nothing(text) {
                 continue;

@@ -5,6 +5,7 @@ use super::sentence::{Sentence, say};
 use crate::text::numbers::{setting, setting_percent};
 use crate::text::words::{counted, either, multiple};
 use stages::clean::params::Params as Clean;
+use stages::clean::recipe;
 use stages::states::result::{States, StudyReversal};
 
 pub(super) fn sentences(settings: &InForce, states: &States) -> Vec<Sentence> {
@@ -78,10 +79,15 @@ fn flags(clean: &Clean) -> Vec<Sentence> {
     let inertia = clean.instrument_inertia.on().map(|r| {
         let text = format!(
             "Readings are set aside where inertia takes more than {} of the sample torque and the acceleration stands \
-             out of its noise by five standard uncertainties. A change of speed lasts from the turning point, or the beginning \
-             of a step, until the speed is within 2 % of its median over strain 0.3 to 1, or three standard uncertainties; \
+             out of its noise by {} standard uncertainties. A change of speed lasts from the turning point, or the beginning \
+             of a step, until the speed is within {} of its median over strain {} to {}, or {} standard uncertainties; \
              where it holds fewer than {}, the mean acceleration to the neighbours decides.",
             setting_percent(r.share),
+            multiple(recipe::CLEAR),
+            setting_percent(recipe::REACHED),
+            setting(recipe::LEAST_STRAIN),
+            setting(recipe::SETTLED),
+            multiple(recipe::NOISE_OF_SPEED),
             counted(r.ramp_readings as u64, "reading")
         );
         say(text, &["stages.clean.instrument_inertia"]).citing(&["ewoldt-2015"])

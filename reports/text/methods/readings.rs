@@ -4,7 +4,8 @@ use super::exports;
 use super::geometries;
 use super::in_force::InForce;
 use super::sentence::{Sentence, say};
-use crate::text::words::{capital, counted};
+use crate::text::words::{capital, counted, multiple};
+use stages::clean::recipe::NO_NOISE;
 use stages::reversal::result::JudgedRun;
 
 /// Where the strain comes from.
@@ -36,10 +37,11 @@ pub(super) fn sentences(settings: &InForce, runs: &[JudgedRun]) -> Vec<Sentence>
         say(
             format!(
                 "{} Speeds and accelerations that no export gives are the derivatives of a local quadratic over {}, \
-                 symmetric about the reading unless its residuals exceed three times the noise (the median over all such \
+                 symmetric about the reading unless its residuals exceed {} times the noise (the median over all such \
                  windows of a run), then the one that fits best among those that hold the reading.",
                 strain(settings),
-                counted(clean.derivative_readings as u64, "reading")
+                counted(clean.derivative_readings as u64, "reading"),
+                multiple(NO_NOISE)
             ),
             &["layouts", "stages.clean.derivative_readings"],
         )
