@@ -47,8 +47,8 @@ pub fn after_run(results: &Path, earlier: impl Fn(&str) -> Option<Vec<u8>>) -> R
         lines.push(format!("claims: {} of {} hold", claims.height() - missed.len(), claims.height()));
     }
     lines.extend(missed.iter().map(|row| miss(&claims, *row)));
-    let old = read(results, "old_results")?.unwrap_or_default();
-    lines.extend(old_results(&old));
+    let old = read(results, "earlier_results")?.unwrap_or_default();
+    lines.extend(earlier_results(&old));
     lines.extend(told(&moves));
     let json = json!({
         "verdicts": (0..thickening.height()).map(|row| json!({
@@ -159,12 +159,12 @@ fn miss(claims: &Table, row: usize) -> String {
     )
 }
 
-/// Old tables: how many numbers match, and the one that differs most.
-fn old_results(old: &Table) -> Vec<String> {
-    let mut names: Vec<&str> = (0..old.height()).map(|row| text_at(old, "old_table", row)).collect();
+/// Earlier tables: how many numbers match, and the one that differs most.
+fn earlier_results(old: &Table) -> Vec<String> {
+    let mut names: Vec<&str> = (0..old.height()).map(|row| text_at(old, "earlier_table", row)).collect();
     names.dedup();
     let line = |name: &str| {
-        let rows: Vec<usize> = (0..old.height()).filter(|row| text_at(old, "old_table", *row) == name).collect();
+        let rows: Vec<usize> = (0..old.height()).filter(|row| text_at(old, "earlier_table", *row) == name).collect();
         let count = |outcome: &str| rows.iter().filter(|row| text_at(old, "outcome", **row) == outcome).count();
         let differ = rows.iter().copied().filter(|row| text_at(old, "outcome", *row) == "differs");
         let worst = differ.max_by(|a, b| {
@@ -180,10 +180,10 @@ fn old_results(old: &Table) -> Vec<String> {
             format!("; most of all {column} of {label}: {} then, the raw exports give {new}", number("old"))
         });
         format!(
-            "old table {name}: {} match, {} differ, {} only there, {} only here{most}",
+            "earlier table {name}: {} match, {} differ, {} only there, {} only here{most}",
             count("matched"),
             count("differs"),
-            count("only in the old table"),
+            count("only in the earlier table"),
             count("only in the study")
         )
     };

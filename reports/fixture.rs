@@ -1,14 +1,14 @@
 //! Results of an invented study for the tests of this crate: two samples with hostile names, four set-points, three
 //! loadings, a control, some reversals not resolved. Made by formulas, no random numbers.
 
-use stages::clean::result::{Account, Limit};
+use stages::clean::result::{Account, ValidityCheck};
 use stages::fit::result::{
     Border, FitRow, Fits, FlowCurve, FlowDiagram, FlowPoint, FlowState, LawCurve, LawPoint, Residual,
 };
 use stages::numerics::float;
 use stages::reversal::result::*;
 use stages::states::result::*;
-use stages::uncertainty::result::{Budget, BudgetRow, ChoiceRow, IN_FORCE};
+use stages::uncertainty::result::{Budget, BudgetRow, IN_FORCE, SensitivityRow};
 use std::collections::BTreeMap;
 
 /// A name made of what could be taken for markup.
@@ -123,15 +123,15 @@ fn read(number: u32, sample: usize, stress: f64, share: f64, first: f64) -> Reve
         torque_after_n_m: Some(5e-5),
         after: (number != 4 || sample != 0).then(|| after(sample, stress, share, first)),
         normal_stress_after_pa: None,
-        responses: vec![],
-        choices: vec![],
+        sensitivity_coefficients: vec![],
+        sensitivity: vec![],
         torque_residual: vec![],
         set_aside: None,
         remarks: vec![],
     }
 }
 
-fn judged(read: ReversalRead) -> Judged {
+fn graded(read: ReversalRead) -> Graded {
     let first = read.dead.first_usable();
     let value = read.after.as_ref().map(|a| a.contact_share);
     let resolved = first <= 0.03 && value.is_some();
@@ -140,7 +140,7 @@ fn judged(read: ReversalRead) -> Judged {
         (false, Some(_)) => Grade::C,
         (false, None) => Grade::F,
     };
-    Judged {
+    Graded {
         contact_share: value,
         resolved,
         contact_share_low: if resolved { value.map(|v| v.value - 0.024) } else { Some(0.4) },
@@ -152,20 +152,20 @@ fn judged(read: ReversalRead) -> Judged {
 }
 
 /// Judged runs: three loadings of two samples, and a control.
-pub(crate) fn runs() -> Vec<JudgedRun> {
+pub(crate) fn runs() -> Vec<GradedRun> {
     let mut out = Vec::new();
     for (s, sample) in [HOSTILE, LONG].into_iter().enumerate() {
         for loading in 1..=3 {
             let reversal = |(i, stress): (usize, &f64)| {
                 let first = if *stress > 500.0 { 0.08 } else { 0.004 };
-                judged(read(i as u32 + 1, s, *stress, share(*stress) + 0.01 * wave(i + 7 * loading), first))
+                graded(read(i as u32 + 1, s, *stress, share(*stress) + 0.01 * wave(i + 7 * loading), first))
             };
-            out.push(JudgedRun {
+            out.push(GradedRun {
                 identity: identity(sample, loading),
                 reversals: SET_POINTS.iter().enumerate().map(reversal).collect(),
                 excluded: BTreeMap::from([("spike".to_owned(), 3), ("instrument-inertia".to_owned(), 120)]),
                 account: account(identity(sample, loading).rows),
-                limits: limits(loading),
+                validity: validity(loading),
                 remarks: if loading == 2 { vec!["the file ends within a row".to_owned()] } else { vec![] },
             });
         }
@@ -174,7 +174,7 @@ pub(crate) fn runs() -> Vec<JudgedRun> {
     out
 }
 
-fn control_run() -> JudgedRun {
+fn control_run() -> GradedRun {
     let reversal = |i: u32| {
         let mut read = read(i, 0, 10.0 * f64::from(i), 0.0, 0.004);
         let time = |k: usize| 0.01 * float::pow(500.0, k as f64 / 60.0);
@@ -183,14 +183,14 @@ fn control_run() -> JudgedRun {
         if let Some(after) = &mut read.after {
             after.bins.iter_mut().for_each(|b| b.1 = 1.0 + 0.01 * wave((b.0 * 1000.0) as usize));
         }
-        judged(read)
+        graded(read)
     };
-    JudgedRun {
+    GradedRun {
         identity: identity(CONTROL, 1),
         reversals: (1..=3).map(reversal).collect(),
         excluded: BTreeMap::new(),
         account: Account { rows: identity(CONTROL, 1).rows, kept: identity(CONTROL, 1).rows, ..Account::default() },
-        limits: vec![],
+        validity: vec![],
         remarks: vec![],
     }
 }
@@ -201,9 +201,9 @@ fn account(rows: u64) -> Account {
     Account { rows, kept: rows - 124, counted: counted.into_iter().map(|(reason, n)| (reason.to_owned(), n)).collect() }
 }
 
-fn limits(loading: usize) -> Vec<Limit> {
-    let limit = |name: &str, step, value, bound: Option<f64>, remark: &str| Limit {
-        limit: name.to_owned(),
+fn validity(loading: usize) -> Vec<ValidityCheck> {
+    let limit = |name: &str, step, value, bound: Option<f64>, remark: &str| ValidityCheck {
+        check: name.to_owned(),
         step,
         value,
         unit: if name == "momentum-time" { "s".to_owned() } else { String::new() },
@@ -276,11 +276,11 @@ fn state(s: usize, sample: &str, i: usize) -> State {
 
 /// Reversals, states and shares of the rise.
 pub(crate) fn states() -> States {
-    let named = |(i, (identity, judged)): (usize, (Identity, Judged))| StudyReversal {
+    let named = |(i, (identity, graded)): (usize, (Identity, Graded))| StudyReversal {
         reversal: format!("R{:04}", i + 1),
-        set_point: (!identity.control).then(|| format!("{} Pa", SET_POINTS[(judged.read.number - 1) as usize])),
+        set_point: (!identity.control).then(|| format!("{} Pa", SET_POINTS[(graded.read.number - 1) as usize])),
         identity,
-        judged,
+        graded,
     };
     let all = runs().into_iter().flat_map(|r| r.reversals.into_iter().map(move |j| (r.identity.clone(), j)));
     let thickening = |(s, sample): (usize, &str)| Thickening {
@@ -416,9 +416,9 @@ pub(crate) fn budget() -> Budget {
 }
 
 /// Choices for both samples.
-pub(crate) fn choices() -> Vec<ChoiceRow> {
+pub(crate) fn sensitivity() -> Vec<SensitivityRow> {
     let names = [IN_FORCE, "first usable strain × 2", "without release", "minimum"];
-    let row = |sample: &str, quantity: &str, k: usize| ChoiceRow {
+    let row = |sample: &str, quantity: &str, k: usize| SensitivityRow {
         quantity: quantity.into(),
         sample: sample.into(),
         set_point: (quantity == "contact_share").then(|| "100 Pa".to_owned()),

@@ -11,7 +11,7 @@ use crate::text::slug::slugs;
 use crate::{code, document};
 use pipeline::stage::{Input, Output, Plan, Publication, Settings, Source, Task, Tool, Work};
 use stages::claims::params::Claim;
-use stages::old_results::params::OldTable;
+use stages::earlier_results::params::EarlierTable;
 use stages::physics::geometry::Geometry;
 use stages::physics::instrument::Instrument;
 use stages::physics::materials::Sample;
@@ -19,15 +19,15 @@ use stages::plan::MainLine;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The stages that [`add`] uses, in their order.
-pub const STAGES: [&str; 6] = ["table", "claims", "old results", "figure", "section", "document"];
+pub const STAGES: [&str; 6] = ["table", "claims", "earlier results", "figure", "section", "document"];
 
 /// The tasks of one run that reports read; all by [`Task::name`].
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct RunTasks {
     /// Path of the raw export in the study.
     pub run: String,
-    /// The task with the output `judged`.
-    pub judged: String,
+    /// The task with the output `graded`.
+    pub graded: String,
     /// The task with the output `points`, the published table of readings.
     pub points: String,
 }
@@ -79,7 +79,7 @@ pub struct ReportInputs {
     /// Claims of the study file.
     pub claims: Vec<Claim>,
     /// Tables of results from before, by name.
-    pub old_results: BTreeMap<String, OldTable>,
+    pub earlier_results: BTreeMap<String, EarlierTable>,
     /// The typesetter, as [`document::find::find_typst`] found it.
     pub typst: Tool,
 }
@@ -95,7 +95,7 @@ pub fn add(plan: &mut Plan, inputs: &ReportInputs) {
     let mut planner = Planner { plan, main, inputs, figures: Vec::new(), attached: Vec::new() };
     planner.tables();
     planner.claims();
-    planner.old_results();
+    planner.earlier_results();
     if inputs.variant.is_none() {
         planner.figures();
         let sections = planner.sections();
@@ -164,8 +164,8 @@ impl Planner<'_> {
         input("states", &self.inputs.states, "states")
     }
 
-    fn judged(&self, prefix: &str) -> Vec<Input> {
-        self.inputs.runs.iter().map(|r| input(&format!("{prefix}{}", r.run), &r.judged, "judged")).collect()
+    fn graded(&self, prefix: &str) -> Vec<Input> {
+        self.inputs.runs.iter().map(|r| input(&format!("{prefix}{}", r.run), &r.graded, "graded")).collect()
     }
 
     fn fits(&self) -> Vec<Input> {
@@ -176,8 +176,8 @@ impl Planner<'_> {
         self.inputs.budget.iter().map(|task| input("budget", task, "budget")).collect()
     }
 
-    fn choices(&self) -> Vec<Input> {
-        self.inputs.budget.iter().map(|task| input("choices", task, "choices")).collect()
+    fn sensitivity(&self) -> Vec<Input> {
+        self.inputs.budget.iter().map(|task| input("sensitivity", task, "sensitivity")).collect()
     }
 
     fn table(&mut self, stage: &'static str, of: &str, name: &str, inputs: Vec<Input>, work: Work) {
@@ -199,20 +199,20 @@ impl Planner<'_> {
     }
 
     fn tables(&mut self) {
-        let (judged, states) = (self.judged(""), self.states());
+        let (graded, states) = (self.graded(""), self.states());
         let (fits, budget) = (self.fits(), self.budget());
-        self.table("table", "runs", "runs", judged.clone(), write::runs);
-        self.table("table", "exclusions", "exclusions", judged.clone(), write::exclusions);
-        self.table("table", "limits", "limits", judged, write::limits);
+        self.table("table", "runs", "runs", graded.clone(), write::runs);
+        self.table("table", "exclusions", "exclusions", graded.clone(), write::exclusions);
+        self.table("table", "validity", "validity", graded, write::validity);
         self.table("table", "reversals", "reversals", vec![states.clone()], write::reversals);
         self.table("table", "states", "states", vec![states.clone()], write::states);
         self.table("table", "thickening", "thickening", vec![states], write::thickening);
         self.table("table", "fits", "fits", fits.clone(), write::fits);
         self.table("table", "models", "models", fits.clone(), write::models);
-        self.table("table", "rivals", "rivals", fits.clone(), write::rivals);
+        self.table("table", "candidate_models", "candidate_models", fits.clone(), write::candidate_models);
         self.table("table", "flow_states", "flow_states", fits, write::flow_states);
         self.table("table", "budget", "budget", budget, write::budget);
-        self.table("table", "choices", "choices", self.choices(), write::choices);
+        self.table("table", "sensitivity", "sensitivity", self.sensitivity(), write::sensitivity);
         let chosen = Settings::new("preamble", "raw", &chosen_entries(&self.inputs.study_file));
         let dictionary = Task {
             outputs: TABLE_OUTPUTS.to_vec(),
@@ -237,8 +237,9 @@ impl Planner<'_> {
     fn claims(&mut self) {
         let claimable: Vec<&str> = crate::tables::claimable().iter().map(|t| t.name).collect();
         let claims = || self.inputs.claims.iter();
-        let named =
-            |table: &&str| claims().any(|c| c.table == **table || (*table == "choices" && c.hangs_on_choices()));
+        let named = |table: &&str| {
+            claims().any(|c| c.table == **table || (*table == "sensitivity" && c.hangs_on_sensitivity()))
+        };
         let tables = claimable.into_iter().filter(named);
         let inputs = tables.map(|t| input(t, &self.task("table", t, code::TABLE, write::claims).name(), "parquet"));
         let inputs: Vec<Input> = inputs.collect();
@@ -257,19 +258,19 @@ impl Planner<'_> {
         self.table("claims", "table", "claims", vec![found], write::claims);
     }
 
-    /// The task of an old table.
+    /// The task of an earlier table.
     fn held(&self, name: &str) -> Task {
-        self.task("old results", name, stages::code::OLD_RESULTS, stages::old_results::work)
+        self.task("earlier results", name, stages::code::EARLIER_RESULTS, stages::earlier_results::work)
     }
 
-    /// Each old table reads its file and the published table that it is held against; one table shows them all.
-    fn old_results(&mut self) {
+    /// Each earlier table reads its file and the published table that it is held against; one table shows them all.
+    fn earlier_results(&mut self) {
         let mut inputs = Vec::new();
-        for (name, old) in &self.inputs.old_results {
-            let table = self.task("table", &old.table, code::TABLE, write::old_results).name();
+        for (name, old) in &self.inputs.earlier_results {
+            let table = self.task("table", &old.table, code::TABLE, write::earlier_results).name();
             let task = Task {
                 settings: vec![
-                    Settings::new("old", format!("old_results.{name}"), old),
+                    Settings::new("old", format!("earlier_results.{name}"), old),
                     Settings::new("name", "", name),
                     Settings::new("units", "", &units(old)),
                 ],
@@ -277,23 +278,23 @@ impl Planner<'_> {
                     Input { name: "raw".to_owned(), source: Source::Raw(old.file.clone()) },
                     input("table", &table, "parquet"),
                 ],
-                outputs: stages::old_results::OUTPUTS.to_vec(),
+                outputs: stages::earlier_results::OUTPUTS.to_vec(),
                 ..self.held(name)
             };
             inputs.push(task.output(format!("held:{name}"), "held"));
             self.plan.tasks.push(task);
         }
-        self.table("old results", "table", "old_results", inputs, write::old_results);
+        self.table("earlier results", "table", "earlier_results", inputs, write::earlier_results);
     }
 
-    /// A figure per old table and column.
-    fn figures_of_old_results(&mut self) {
-        for (name, old) in &self.inputs.old_results {
+    /// A figure per earlier table and column.
+    fn figures_of_earlier_results(&mut self) {
+        for (name, old) in &self.inputs.earlier_results {
             for column in old.numbers.keys() {
                 let figure = format!("old-results-{name}-{column}");
                 let settings = vec![Settings::new("column", "", column)];
                 let inputs = vec![self.held(name).output("held", "held")];
-                self.figure(Section::Results, "old_results", &figure, settings, inputs, draw::old_results);
+                self.figure(Section::Results, "earlier_results", &figure, settings, inputs, draw::earlier_results);
             }
         }
     }
@@ -316,9 +317,9 @@ impl Planner<'_> {
         let (states, samples) = (vec![self.states()], vec![self.asked()]);
         let with_fits: Vec<Input> = states.iter().cloned().chain(self.fits()).collect();
         let with_budget: Vec<Input> = states.iter().cloned().chain(self.budget()).collect();
-        let with_choices: Vec<Input> = states.iter().cloned().chain(self.choices()).collect();
+        let with_choices: Vec<Input> = states.iter().cloned().chain(self.sensitivity()).collect();
         let made_of = vec![self.made_of()];
-        use Section::{Budget, Choices, Fits, Results, Typical};
+        use Section::{Budget, Fits, Results, Sensitivity, Typical};
         self.figure(Results, "contact_share", "contact-share", samples.clone(), states.clone(), draw::contact_share);
         self.figures_of_samples(&states);
         self.figure(Typical, "typical", "typical-reversal", Vec::new(), states, draw::typical);
@@ -328,8 +329,8 @@ impl Planner<'_> {
         self.figure(Fits, "flow_state", "flow-state", samples, self.fits(), draw::flow_state);
         self.figure(Fits, "relative_viscosity", "relative-viscosity", made_of, with_fits, draw::relative_viscosity);
         self.figure(Budget, "budget", "budget", Vec::new(), with_budget, draw::budget);
-        self.figure(Choices, "choices", "choices", Vec::new(), with_choices, draw::choices);
-        self.figures_of_old_results();
+        self.figure(Sensitivity, "sensitivity", "sensitivity", Vec::new(), with_choices, draw::sensitivity);
+        self.figures_of_earlier_results();
     }
 
     fn figures_of_samples(&mut self, states: &[Input]) {
@@ -437,7 +438,7 @@ impl Planner<'_> {
     }
 
     fn document_inputs(&self, sections: Vec<Input>) -> Vec<Input> {
-        let mut inputs = self.judged("run:");
+        let mut inputs = self.graded("run:");
         inputs.push(self.states());
         inputs.extend(self.inputs.controls.iter().map(|c| input(&format!("control:{}", c.name), &c.task, "control")));
         if !self.inputs.claims.is_empty() {
@@ -446,7 +447,7 @@ impl Planner<'_> {
         }
         inputs.extend(self.fits());
         inputs.extend(self.budget());
-        inputs.extend(self.choices());
+        inputs.extend(self.sensitivity());
         inputs
             .extend(self.inputs.variants.iter().map(|(name, task)| input(&format!("variant:{name}"), task, "states")));
         for FigureRef { name, .. } in &self.figures {
@@ -459,8 +460,8 @@ impl Planner<'_> {
     }
 }
 
-/// Units of our columns that an old table has numbers for.
-fn units(old: &OldTable) -> BTreeMap<String, String> {
+/// Units of our columns that an earlier table has numbers for.
+fn units(old: &EarlierTable) -> BTreeMap<String, String> {
     let published = crate::tables::published();
     let columns = published.iter().filter(|table| table.name == old.table).flat_map(|table| &table.columns);
     let mapped = columns.filter(|column| old.numbers.contains_key(column.name));

@@ -98,7 +98,7 @@ fn inputs(study: &Study, stages: &Stages, variant: Option<&str>, chain: &Chain, 
         budget: Some(chain.budget.clone()),
         variants: Vec::new(),
         claims: if variant.is_none() { study.claims.clone() } else { Vec::new() },
-        old_results: if variant.is_none() { study.old_results.clone() } else { BTreeMap::new() },
+        earlier_results: if variant.is_none() { study.earlier_results.clone() } else { BTreeMap::new() },
         typst: typst.clone(),
     }
 }
@@ -223,8 +223,8 @@ fn set_aside(study: &Study) -> Vec<data::SetAside> {
     out
 }
 
-fn run_tasks((run, judged, points): &(String, String, String)) -> RunTasks {
-    RunTasks { run: run.clone(), judged: judged.clone(), points: points.clone() }
+fn run_tasks((run, graded, points): &(String, String, String)) -> RunTasks {
+    RunTasks { run: run.clone(), graded: graded.clone(), points: points.clone() }
 }
 
 fn control_task((name, task): &(String, String)) -> ControlTask {

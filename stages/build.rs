@@ -5,7 +5,7 @@ mod code_hash;
 
 use std::path::Path;
 
-const STAGES: [&str; 8] = ["ingest", "clean", "reversal", "states", "fit", "uncertainty", "claims", "old_results"];
+const STAGES: [&str; 8] = ["ingest", "clean", "reversal", "states", "fit", "uncertainty", "claims", "earlier_results"];
 
 fn main() -> Result<(), String> {
     let here = Path::new(".");

@@ -4,7 +4,7 @@ use crate::numerics::interval::z_of;
 use crate::physics::materials::{Liquid, Sample};
 use crate::physics::quantity::Quantity;
 use crate::reversal::result::{
-    Before, Controlled, DeadStrain, Estimate, Grade, Identity, Judged, JudgedRun, ReversalRead,
+    Before, Controlled, DeadStrain, Estimate, Grade, Graded, GradedRun, Identity, ReversalRead,
 };
 use crate::states::result::{LoadingMean, State};
 use std::collections::BTreeMap;
@@ -65,7 +65,7 @@ pub(crate) fn before(rate: f64, viscosity: f64) -> Before {
 }
 
 /// A reversal of grade A under rate control, with nothing stored beside its contact share.
-pub(crate) fn judged(row: u32, before: Option<Before>, share: Estimate) -> Judged {
+pub(crate) fn graded(row: u32, before: Option<Before>, share: Estimate) -> Graded {
     let read = ReversalRead {
         number: row,
         row,
@@ -83,13 +83,13 @@ pub(crate) fn judged(row: u32, before: Option<Before>, share: Estimate) -> Judge
         torque_after_n_m: None,
         after: None,
         normal_stress_after_pa: None,
-        responses: Vec::new(),
-        choices: Vec::new(),
+        sensitivity_coefficients: Vec::new(),
+        sensitivity: Vec::new(),
         torque_residual: Vec::new(),
         set_aside: None,
         remarks: Vec::new(),
     };
-    Judged {
+    Graded {
         read,
         contact_share: Some(share),
         resolved: true,
@@ -101,13 +101,13 @@ pub(crate) fn judged(row: u32, before: Option<Before>, share: Estimate) -> Judge
 }
 
 /// A run of these reversals.
-pub(crate) fn run(sample: &str, loading: &str, reversals: Vec<Judged>) -> JudgedRun {
-    JudgedRun {
+pub(crate) fn run(sample: &str, loading: &str, reversals: Vec<Graded>) -> GradedRun {
+    GradedRun {
         identity: identity(sample, loading),
         reversals,
         excluded: Default::default(),
         account: Default::default(),
-        limits: Vec::new(),
+        validity: Vec::new(),
         remarks: Vec::new(),
     }
 }

@@ -1,4 +1,4 @@
-//! What is computed, in the order of the data: ingest → clean → reversal → states → fit → uncertainty → claims, old results.
+//! What is computed, in the order of the data: ingest → clean → reversal → states → fit → uncertainty → claims, earlier results.
 //!
 //! Each stage has a folder; shared rooms are `physics`, `numerics`, `table`, `settings`, `near_miss`, `design` and
 //! `references`.
@@ -7,13 +7,13 @@
 pub mod claims;
 pub mod clean;
 pub mod design;
+pub mod earlier_results;
 pub mod fit;
 #[cfg(test)]
 mod fixture;
 pub mod ingest;
 pub mod near_miss;
 pub mod numerics;
-pub mod old_results;
 pub mod physics;
 pub mod plan;
 mod propose;

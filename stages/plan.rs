@@ -14,7 +14,7 @@ use std::collections::BTreeMap;
 
 /// Stages of the computation in the order of the data.
 pub const STAGES: [&str; 8] =
-    ["ingest", "clean", "reversal: read", "reversal: control", "reversal: judge", "states", "fit", "uncertainty"];
+    ["ingest", "clean", "reversal: read", "reversal: control", "reversal: grade", "states", "fit", "uncertainty"];
 
 const fn small(name: &'static str) -> Output {
     Output { name, bulky: false }
@@ -28,12 +28,12 @@ const INGEST: [Output; 2] = [bulky("readings"), small("head")];
 const CLEAN: [Output; 2] = [bulky("points"), small("notes")];
 const READ: [Output; 2] = [bulky("read"), bulky("points")];
 const CONTROL: [Output; 1] = [small("control")];
-const JUDGE: [Output; 1] = [small("judged")];
+const GRADE: [Output; 1] = [small("graded")];
 
 /// Names of the tasks whose results others show.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Chain {
-    /// Per run: path, the task with `judged`, the task with the published `points`.
+    /// Per run: path, the task with `graded`, the task with the published `points`.
     pub runs: Vec<(String, String, String)>,
     /// Per control: its name (instrument and geometry), the task with `control`.
     pub controls: Vec<(String, String)>,
@@ -104,7 +104,7 @@ struct Common {
     ingest: Settings,
     clean: Settings,
     reading: Settings,
-    judging: Settings,
+    grading_settings: Settings,
 }
 
 impl Common {
@@ -122,7 +122,7 @@ impl Common {
             ingest: of_stage(variant, "ingest", "ingest", &stages.ingest),
             clean: of_stage(variant, "clean", "clean", &stages.clean),
             reading: of_stage(variant, "reversal", "reversal", &stages.reversal.reading()),
-            judging: of_stage(variant, "reversal", "reversal", &stages.reversal.judging()),
+            grading_settings: of_stage(variant, "reversal", "reversal", &stages.reversal.grading_settings()),
         }
     }
 }
@@ -152,13 +152,13 @@ impl<'a> Planner<'a> {
         let study = self.study;
         let runs: Vec<RunTasks<'_>> = study.runs.iter().map(|run| self.until_read(run)).collect();
         let controls = self.controls(&runs);
-        let judged: Vec<Task> = runs.iter().map(|tasks| self.judge(tasks, &controls)).collect();
-        let states = self.states(&runs, &judged);
+        let graded: Vec<Task> = runs.iter().map(|tasks| self.grade(tasks, &controls)).collect();
+        let states = self.states(&runs, &graded);
         let fit = self.fit(&states);
         let uncertainty = self.uncertainty(&states);
-        let named = runs.iter().zip(&judged);
+        let named = runs.iter().zip(&graded);
         Chain {
-            runs: named.map(|(tasks, judged)| (tasks.run.path.clone(), judged.name(), tasks.read.name())).collect(),
+            runs: named.map(|(tasks, graded)| (tasks.run.path.clone(), graded.name(), tasks.read.name())).collect(),
             controls: controls.iter().map(|((i, g), task)| (control_name(i, g), task.name())).collect(),
             states: uncertainty.name(),
             fits: fit.name(),
@@ -252,7 +252,7 @@ impl<'a> Planner<'a> {
         controls
     }
 
-    fn judge(&mut self, tasks: &RunTasks<'_>, controls: &BTreeMap<(String, String), Task>) -> Task {
+    fn grade(&mut self, tasks: &RunTasks<'_>, controls: &BTreeMap<(String, String), Task>) -> Task {
         let run = tasks.run;
         let sample = &self.study.samples[&run.sample];
         let identity = Rule {
@@ -268,7 +268,8 @@ impl<'a> Planner<'a> {
         };
         let mut settings = self.apparatus(run);
         settings.retain(|s| s.role == "geometry");
-        settings.extend([Settings::new("identity", run.entry.clone(), &identity), self.common.judging.clone()]);
+        settings
+            .extend([Settings::new("identity", run.entry.clone(), &identity), self.common.grading_settings.clone()]);
         let mut inputs = vec![
             tasks.read.output("read", "read"),
             tasks.clean.output("notes", "notes"),
@@ -277,11 +278,11 @@ impl<'a> Planner<'a> {
         let control = controls.get(&(run.instrument.clone(), run.geometry.clone()));
         inputs.extend(control.map(|task| task.output("control", "control")));
         let of = names::subject(&run.path);
-        let task = self.task("reversal: judge", &of, code::REVERSAL, &JUDGE, reversal::judge_work);
+        let task = self.task("reversal: grade", &of, code::REVERSAL, &GRADE, reversal::grade_work);
         self.push(Task { settings, inputs, ..task })
     }
 
-    fn states(&mut self, runs: &[RunTasks<'_>], judged: &[Task]) -> Task {
+    fn states(&mut self, runs: &[RunTasks<'_>], graded: &[Task]) -> Task {
         let listed: BTreeMap<&str, _> = self
             .study
             .runs
@@ -294,7 +295,7 @@ impl<'a> Planner<'a> {
             Settings::new("samples", "samples", &self.study.samples),
             Settings::new("set_points", "raw.set_points", &listed),
         ];
-        let inputs = runs.iter().zip(judged).map(|(tasks, judged)| judged.output(tasks.run.path.clone(), "judged"));
+        let inputs = runs.iter().zip(graded).map(|(tasks, graded)| graded.output(tasks.run.path.clone(), "graded"));
         let inputs = inputs.collect();
         let task = self.task("states", "study", code::STATES, &states::OUTPUTS, states::work);
         self.push(Task { settings, inputs, ..task })

@@ -169,8 +169,9 @@ fn licences_are_permissive() {
     let lines: BTreeSet<&str> = tree.lines().filter(|line| !line.is_empty()).collect();
     for line in lines {
         let licence = line.split('\t').nth(1).unwrap_or("").trim_end_matches(" (*)");
-        let choices: Vec<&str> = licence.split(" OR ").flat_map(|part| part.split('/')).collect();
-        let ok = choices.iter().any(|choice| fine.iter().any(|f| choice.trim_matches(['(', ')', ' ']).starts_with(f)));
+        let sensitivity: Vec<&str> = licence.split(" OR ").flat_map(|part| part.split('/')).collect();
+        let ok =
+            sensitivity.iter().any(|choice| fine.iter().any(|f| choice.trim_matches(['(', ')', ' ']).starts_with(f)));
         assert!(ok, "{line}");
     }
 }

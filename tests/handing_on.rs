@@ -277,7 +277,7 @@ fn a_wrong_claim_a_wrong_old_number_and_a_changed_setting_are_explained() {
     let file = study.join("study.yaml");
     let more = format!(
         "\nclaims:\n  - {{says: \"Contacts carry it\", table: states, where: {{sample: {sample:?}, set_point: {point}}}, \
-         column: contact_share, value: {wrong}, within: 0.001}}\nold_results:\n  thesis: {{file: old/thesis.csv, \
+         column: contact_share, value: {wrong}, within: 0.001}}\nearlier_results:\n  thesis: {{file: old/thesis.csv, \
          separator: \";\", table: states, rows: {{sample: {{column: sample}}, set_point: {{column: point}}}}, \
          numbers: {{contact_share: {{column: share, unit: \"%\"}}}}}}\n"
     );
@@ -286,7 +286,7 @@ fn a_wrong_claim_a_wrong_old_number_and_a_changed_setting_are_explained() {
     fs::write(&file, said + &more + "seed: 77\n").unwrap();
     let said = says(&["run", text(&study)], 1);
     assert!(said.contains("claim misses: \"Contacts carry it\""), "{said}");
-    assert!(said.contains("old table thesis: 0 match, 1 differ"), "{said}");
+    assert!(said.contains("earlier table thesis: 0 match, 1 differ"), "{said}");
     let said = says(&["audit", text(&study)], 1);
     assert!(said.contains("“Contacts carry it” does not hold: claimed"), "{said}");
     let said = says(&["compare", text(&packed().study()), text(&study)], 0);

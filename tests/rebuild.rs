@@ -240,10 +240,10 @@ fn a_variant_has_tasks_of_its_own_only_for_what_it_changes() {
     };
     let exports = plan.tasks.iter().filter(|task| task.stage == "ingest").count();
     assert!(exports > 1 && own("strict", "ingest").is_empty());
-    for stage in ["clean", "reversal: read", "reversal: judge"] {
+    for stage in ["clean", "reversal: read", "reversal: grade"] {
         assert_eq!(own("strict", stage).len(), exports, "{stage}");
     }
-    let of_fits = ["fits", "models", "rivals", "flow_states"];
+    let of_fits = ["fits", "models", "candidate_models", "flow_states"];
     assert_eq!((own("unfitted", "fit"), own("unfitted", "table")), (vec!["study"], of_fits.to_vec()));
     let of_unfitted = plan.tasks.iter().filter(|task| task.variant.as_deref() == Some("unfitted"));
     assert_eq!(of_unfitted.count(), 5, "all but the fit and its tables is that of the main line");

@@ -3,7 +3,7 @@
 //! A task is a function of what it declares: settings, inputs, code, outside tool. All of that is hashed into its
 //! *key* ([`key`]). If the store has a record under the key, its outputs are what the task would give, and it is
 //! *reused*; else it is *built*. Nothing else decides: no time, no order, no name of the study, sample or variant.
-//! So two variants that ask for the same thing share it, and a setting that is put back finds its old results.
+//! So two variants that ask for the same thing share it, and a setting that is put back finds its earlier results.
 //!
 //! Inputs enter by the hash of their content, not by the key of their producer. A task that is built again and
 //! gives the same bytes leaves everything behind it reused. The price: what lies behind a task that is out of

@@ -47,14 +47,14 @@ pub fn check(path: &Path, study: &Path) -> Result<(), Failure> {
 /// If typst does not set it, or the disk refuses.
 pub fn write(audit: &Audit, path: &Path) -> Result<[PathBuf; 2], Failure> {
     let tool = find::find_typst().map_err(Failure::surroundings)?;
-    let beside = path.with_extension("json");
+    let secondary = path.with_extension("json");
     let now = jiff::Timestamp::now();
     let pdf = set(&tool, &page(audit, &now.strftime("%Y-%m-%d").to_string()), now.as_second())?;
     let whole = serde_json::to_vec_pretty(audit).unwrap_or_default();
-    for (path, bytes) in [(path, pdf), (&*beside, whole)] {
+    for (path, bytes) in [(path, pdf), (&*secondary, whole)] {
         fs::write(path, bytes).map_err(|e| Failure::io("write", path, &e))?;
     }
-    Ok([path.to_owned(), beside])
+    Ok([path.to_owned(), secondary])
 }
 
 fn set(tool: &Tool, page: &Value, timestamp: i64) -> Result<Vec<u8>, Failure> {

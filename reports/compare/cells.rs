@@ -18,7 +18,7 @@ pub fn key_of(table: &str) -> &'static [&'static str] {
         "fits" => &["model", "scope", "parameter"],
         "budget" => &["quantity", "sample", "set_point", "source"],
         "claims" => &["says"],
-        "old_results" => &["old_table", "row", "column"],
+        "earlier_results" => &["earlier_table", "row", "column"],
         "dictionary" => &["table", "column"],
         _ => &[],
     }

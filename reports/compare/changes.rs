@@ -17,7 +17,7 @@ const WORDS: [&str; 11] = [
     "report",
     "claims",
     "variants",
-    "old_results",
+    "earlier_results",
 ];
 
 /// What kind of thing a change is.

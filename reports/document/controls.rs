@@ -3,11 +3,11 @@
 use super::printed::{Printed, or_missing, printed};
 use crate::text::numbers;
 use crate::text::words::{among, counted, listed, shortened};
-use stages::reversal::result::{Control, JudgedRun};
+use stages::reversal::result::{Control, GradedRun};
 use std::collections::BTreeSet;
 
 /// A row per control: mean, extremes of single reversals, and the time that is not used.
-pub(super) fn controls(controls: &[Control], judged: &[JudgedRun]) -> Printed {
+pub(super) fn controls(controls: &[Control], graded: &[GradedRun]) -> Printed {
     let columns = [
         ("instrument", "name"),
         ("geometry", "name"),
@@ -19,14 +19,14 @@ pub(super) fn controls(controls: &[Control], judged: &[JudgedRun]) -> Printed {
         ("drop", "left"),
     ];
     let row = |c: &Control| {
-        let identity = judged.iter().find(|run| c.runs.contains(&run.identity.run)).map(|run| &run.identity);
+        let identity = graded.iter().find(|run| c.runs.contains(&run.identity.run)).map(|run| &run.identity);
         vec![
             or_missing(identity.map(|i| i.instrument.clone())),
             or_missing(identity.map(|i| i.geometry.clone())),
             shortened(c.runs.iter().cloned()),
             c.reversals.to_string(),
             or_missing(c.contact_share.map(|x| numbers::concise(x.value, x.u))),
-            or_missing(extremes(c, judged)),
+            or_missing(extremes(c, graded)),
             or_missing(c.dead_time_s.map(|t| numbers::significant(t, 2))),
             verdict(c).to_owned(),
         ]
@@ -43,8 +43,8 @@ fn verdict(control: &Control) -> &'static str {
 }
 
 /// `−0.008 to 0.003`: the resolved reversals of a control.
-fn extremes(control: &Control, judged: &[JudgedRun]) -> Option<String> {
-    let of_control = judged.iter().filter(|run| control.runs.contains(&run.identity.run));
+fn extremes(control: &Control, graded: &[GradedRun]) -> Option<String> {
+    let of_control = graded.iter().filter(|run| control.runs.contains(&run.identity.run));
     let mut shares: Vec<f64> =
         of_control.flat_map(|run| &run.reversals).filter_map(|r| Some(r.contact_share?.value)).collect();
     shares.sort_by(f64::total_cmp);
@@ -53,16 +53,16 @@ fn extremes(control: &Control, judged: &[JudgedRun]) -> Option<String> {
 }
 
 /// Samples that were measured with what a failed control speaks for.
-fn of_failed(controls: &[Control], judged: &[JudgedRun]) -> String {
-    let with = |run: &JudgedRun| {
-        let same = |other: &&JudgedRun| {
+fn of_failed(controls: &[Control], graded: &[GradedRun]) -> String {
+    let with = |run: &GradedRun| {
+        let same = |other: &&GradedRun| {
             (&other.identity.instrument, &other.identity.geometry) == (&run.identity.instrument, &run.identity.geometry)
         };
         let failed = controls.iter().filter(|c| c.failed);
-        failed.flat_map(|c| judged.iter().filter(|other| c.runs.contains(&other.identity.run))).any(|c| same(&c))
+        failed.flat_map(|c| graded.iter().filter(|other| c.runs.contains(&other.identity.run))).any(|c| same(&c))
     };
-    let names = |some: &dyn Fn(&JudgedRun) -> bool| {
-        let of = judged.iter().filter(|run| !run.identity.control && some(run));
+    let names = |some: &dyn Fn(&GradedRun) -> bool| {
+        let of = graded.iter().filter(|run| !run.identity.control && some(run));
         of.map(|run| run.identity.sample.clone()).collect::<BTreeSet<_>>().into_iter().collect::<Vec<_>>()
     };
     let (some, all) = (names(&with), names(&|_| true));
@@ -70,12 +70,12 @@ fn of_failed(controls: &[Control], judged: &[JudgedRun]) -> String {
 }
 
 /// What the controls say, for the first page.
-pub(super) fn note(controls: &[Control], judged: &[JudgedRun]) -> String {
+pub(super) fn note(controls: &[Control], graded: &[GradedRun]) -> String {
     if controls.is_empty() {
         return "The study has no control: what the instrument itself does at a reversal is not known.".to_owned();
     }
     let named = |c: &Control| {
-        let run = judged.iter().find(|run| c.runs.contains(&run.identity.run));
+        let run = graded.iter().find(|run| c.runs.contains(&run.identity.run));
         run.map_or_else(String::new, |r| format!(" ({}, {})", r.identity.instrument, r.identity.geometry))
     };
     let told = |c: &&Control| c.contact_share.map(|x| format!("{}{}", numbers::plus_minus(x.value, x.u), named(c)));
@@ -86,7 +86,7 @@ pub(super) fn note(controls: &[Control], judged: &[JudgedRun]) -> String {
         return format!(
             "A control failed: where there must be none, the Newtonian liquid shows a drop of {failed}. No reversal of the \
              same instrument and geometry counts{}.{others}",
-            of_failed(controls, judged)
+            of_failed(controls, graded)
         );
     }
     let silent = controls.iter().filter(|c| c.contact_share.is_none()).count();

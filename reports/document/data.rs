@@ -3,16 +3,16 @@
 
 use super::attached::{self, Attachment};
 use super::budget;
-use super::choices;
 use super::controls;
 use super::design;
 use super::fits;
 use super::flaws::flaws;
 use super::left_out;
-use super::limits;
 use super::one_by_one;
 use super::printed::{self, Printed};
 use super::remarks::{self, Titled};
+use super::sensitivity;
+use super::validity;
 use crate::figures::Caption;
 use crate::text::cautions;
 use crate::text::claims;
@@ -27,9 +27,9 @@ use stages::physics::geometry::Geometry;
 use stages::physics::instrument::Instrument;
 use stages::physics::materials::Sample;
 use stages::references;
-use stages::reversal::result::{Control, JudgedRun};
+use stages::reversal::result::{Control, GradedRun};
 use stages::states::result::{States, Thickening};
-use stages::uncertainty::result::{Budget, ChoiceRow};
+use stages::uncertainty::result::{Budget, SensitivityRow};
 use std::collections::BTreeSet;
 
 /// An author.
@@ -144,7 +144,7 @@ pub enum Section {
     /// Where uncertainty comes from.
     Budget,
     /// What hangs on choices of the analyst.
-    Choices,
+    Sensitivity,
     /// The atlas at the end.
     Atlas,
 }
@@ -182,7 +182,7 @@ pub struct Parts {
     /// Our own version and that of the typesetter.
     pub versions: Vec<(String, String)>,
     /// Judged runs.
-    pub judged: Vec<JudgedRun>,
+    pub graded: Vec<GradedRun>,
     /// States with joined intervals.
     pub states: States,
     /// What each control says.
@@ -192,7 +192,7 @@ pub struct Parts {
     /// Budget; none where the study leaves the stage out.
     pub budget: Option<Budget>,
     /// What choices of settings move.
-    pub choices: Vec<ChoiceRow>,
+    pub sensitivity: Vec<SensitivityRow>,
     /// Variants of the study, each with its states.
     pub variants: Vec<(String, States)>,
     /// Claims.
@@ -302,15 +302,15 @@ struct Tables {
     states: Printed,
     thickening: Printed,
     exclusions: Printed,
-    limits: Printed,
+    validity: Printed,
     left_out: Printed,
     claims: Printed,
     controls: Printed,
-    rivals: Printed,
+    candidate_models: Printed,
     fits: Printed,
     said_of_fits: Printed,
     budget: Printed,
-    choices: Printed,
+    sensitivity: Printed,
     variants: Printed,
     reversals: Printed,
     provenance: Printed,
@@ -337,13 +337,13 @@ pub struct Day {
 impl Parts {
     /// The date of the study: as given, else the latest start of a run; none where nothing tells.
     pub fn date(&self) -> Option<jiff::civil::Date> {
-        let starts = self.judged.iter().filter_map(|r| r.identity.started.as_deref()).filter_map(date);
+        let starts = self.graded.iter().filter_map(|r| r.identity.started.as_deref()).filter_map(date);
         self.study.date.as_deref().and_then(date).or_else(|| starts.max())
     }
 
     /// The methods text.
     pub fn methods(&self) -> Vec<Paragraph> {
-        methods::paragraphs(&self.in_force, &self.judged, &self.states)
+        methods::paragraphs(&self.in_force, &self.graded, &self.states)
     }
 
     /// `data.json`, keys in a fixed order; characters `without_glyph` are shown by their code points.
@@ -368,15 +368,15 @@ impl Parts {
             notes: self.notes(),
             flaws: flaws(
                 &self.set_aside,
-                &self.judged,
+                &self.graded,
                 &self.states.reversals,
                 self.in_force.reversal.resolved.dead_strain,
             ),
-            protocol: crate::text::protocol::paragraphs(&self.judged, &self.states),
+            protocol: crate::text::protocol::paragraphs(&self.graded, &self.states),
             tables: self.tables(),
             figures: self.figures.iter().map(figure).collect(),
             set_aside: self.set_aside.clone(),
-            remarks: remarks::remarks(&self.judged, &self.states.states, &self.controls),
+            remarks: remarks::remarks(&self.graded, &self.states.states, &self.controls),
             fits: Stage {
                 skipped: self.fits.as_ref().is_none_or(|f| f.skipped),
                 remarks: self.fits.as_ref().map_or_else(Vec::new, fits::words),
@@ -428,7 +428,7 @@ impl Parts {
     /// tables and panels of the atlas as they fall on a page.
     pub fn pages(&self) -> usize {
         let reversals = self.states.reversals.len();
-        let rows = self.states.states.len() + self.judged.len() + self.settings.len();
+        let rows = self.states.states.len() + self.graded.len() + self.settings.len();
         20 + reversals / 60 + reversals / 20 + rows / 30 + self.own.len() * 10
     }
 
@@ -451,35 +451,35 @@ impl Parts {
 
     /// What holds for the study as a whole and stands beside the answer.
     fn notes(&self) -> Vec<String> {
-        let mut out = vec![controls::note(&self.controls, &self.judged)];
-        out.extend(choices::that_matter(&self.choices));
+        let mut out = vec![controls::note(&self.controls, &self.graded)];
+        out.extend(sensitivity::that_matter(&self.sensitivity));
         out.extend(self.claims.iter().filter(|c| !c.holds).map(|c| format!("A {}.", claims::miss(c))));
         out
     }
 
     fn tables(&self) -> Tables {
         let rows_of_fits = self.fits.as_ref().map_or(&[][..], |f| &f.rows);
-        let rivals = self.fits.as_ref().map_or(&[][..], |f| &f.rivals);
+        let candidate_models = self.fits.as_ref().map_or(&[][..], |f| &f.candidate_models);
         let rows_of_budget = self.budget.as_ref().map_or(&[][..], |b| &b.rows);
         Tables {
-            design: design::design(&self.states.states, &self.states.reversals, &self.judged),
+            design: design::design(&self.states.states, &self.states.reversals, &self.graded),
             samples: printed::samples(&self.samples),
             apparatus: printed::apparatus(&self.geometries, &self.instruments),
             states: printed::states(&self.states.states),
             thickening: printed::thickening(&self.states.thickening),
-            exclusions: limits::exclusions(&self.judged),
-            limits: limits::limits(&self.judged),
-            left_out: left_out::left_out(&self.states.states, &self.states.reversals, &self.judged),
+            exclusions: validity::exclusions(&self.graded),
+            validity: validity::validity(&self.graded),
+            left_out: left_out::left_out(&self.states.states, &self.states.reversals, &self.graded),
             claims: printed::claims(&self.claims),
-            controls: controls::controls(&self.controls, &self.judged),
-            rivals: fits::rivals(rivals),
+            controls: controls::controls(&self.controls, &self.graded),
+            candidate_models: fits::candidate_models(candidate_models),
             fits: fits::parameters(rows_of_fits),
             said_of_fits: fits::remarks(rows_of_fits),
             budget: budget::budget(rows_of_budget, &self.states.thickening),
-            choices: choices::choices(&self.choices, &self.states.thickening),
-            variants: choices::variants(&self.states, &self.variants),
+            sensitivity: sensitivity::sensitivity(&self.sensitivity, &self.states.thickening),
+            variants: sensitivity::variants(&self.states, &self.variants),
             reversals: one_by_one::reversals(&self.states.reversals),
-            provenance: printed::provenance(&self.judged),
+            provenance: printed::provenance(&self.graded),
         }
     }
 }

@@ -3,7 +3,7 @@
 
 use super::printed::{Printed, or_missing, printed};
 use crate::text::words::listed;
-use stages::reversal::result::JudgedRun;
+use stages::reversal::result::GradedRun;
 use stages::states::result::{State, StudyReversal};
 use std::collections::BTreeMap;
 
@@ -12,7 +12,7 @@ type Counts<'a> = BTreeMap<(&'a str, &'a str), (u32, u32)>;
 
 /// What was measured: a row for the set-points of a sample that have one design, then reversals without a state and
 /// runs without reversals.
-pub(super) fn design(states: &[State], reversals: &[StudyReversal], judged: &[JudgedRun]) -> Printed {
+pub(super) fn design(states: &[State], reversals: &[StudyReversal], graded: &[GradedRun]) -> Printed {
     let columns = [
         ("sample", "name"),
         ("set-points", "text"),
@@ -36,7 +36,7 @@ pub(super) fn design(states: &[State], reversals: &[StudyReversal], judged: &[Ju
     let order = |d: &Design<'_>| states.iter().position(|s| s.sample == d.states[0].sample);
     met.sort_by_key(order);
     let rows = met.iter().map(Design::row).chain(stateless(states, reversals));
-    printed(&columns, rows.chain(judged.iter().filter_map(without_reversal)).collect()).grouped(&[0])
+    printed(&columns, rows.chain(graded.iter().filter_map(without_reversal)).collect()).grouped(&[0])
 }
 
 /// States of one sample with the same design.
@@ -123,7 +123,7 @@ fn stateless(states: &[State], reversals: &[StudyReversal]) -> Vec<Vec<String>> 
     of.into_iter().map(row).collect()
 }
 
-fn without_reversal(run: &JudgedRun) -> Option<Vec<String>> {
+fn without_reversal(run: &GradedRun) -> Option<Vec<String>> {
     let what = format!("{}: no reversal found", run.identity.run);
     let cells = [&run.identity.sample, "–", "", "", "", "", "0", "0", &what];
     run.reversals.is_empty().then(|| cells.map(ToOwned::to_owned).into())
@@ -142,7 +142,7 @@ pub(super) fn belongs(reversal: &StudyReversal, state: &State) -> bool {
 /// Who told the set-point: the export, the study file, or nobody, so that it was found from the motion.
 fn told_by(state: &State, reversals: &[StudyReversal]) -> &'static str {
     let mut mine = reversals.iter().filter(|r| belongs(r, state));
-    match (state.set_point_told, mine.any(|r| r.judged.read.set_point_in_export.is_some())) {
+    match (state.set_point_told, mine.any(|r| r.graded.read.set_point_in_export.is_some())) {
         (false, _) => "the motion",
         (true, true) => "the export",
         (true, false) => "the study file",

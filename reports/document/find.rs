@@ -42,13 +42,13 @@ fn not_found(tried: &[String]) -> Diagnostic {
 fn candidates() -> Vec<PathBuf> {
     let own = env::current_exe().ok();
     let own = own.as_deref().and_then(Path::parent);
-    let beside = own.map(|folder| folder.join(PROGRAM));
+    let secondary = own.map(|folder| folder.join(PROGRAM));
     // A checkout holds our program in target/debug or the like; its tools stand at its top.
     let checkouts = own.into_iter().flat_map(Path::ancestors).map(|a| a.join(".tools").join("bin").join(PROGRAM));
     let path = env::var_os("PATH").unwrap_or_default();
     let on_path: Vec<PathBuf> = env::split_paths(&path).map(|folder| folder.join(PROGRAM)).collect();
     let data = data_folder().map(|folder| folder.join("shearback").join("bin").join(PROGRAM));
-    beside.into_iter().chain(data).chain(checkouts).chain(on_path).collect()
+    secondary.into_iter().chain(data).chain(checkouts).chain(on_path).collect()
 }
 
 /// The user's data folder: by the XDG base directories, else what the system has for it.

@@ -4,7 +4,7 @@
 use super::printed::{Printed, or_missing, printed};
 use crate::text::words::{listed, number, shortened};
 use crate::text::{models, numbers, said};
-use stages::fit::result::{FitRow, Fits, Rival};
+use stages::fit::result::{CandidateModel, FitRow, Fits};
 use stages::states::result::Interval;
 
 /// How remarks of the fit stage begin that stand in the table of rivals.
@@ -154,7 +154,7 @@ fn with_parameters_named(text: &str) -> String {
 }
 
 /// Rival explanations, and over those of one group what their weights mean.
-pub(super) fn rivals(rivals: &[Rival]) -> Printed {
+pub(super) fn candidate_models(candidate_models: &[CandidateModel]) -> Printed {
     let columns = [
         ("explanation of the contact shares", "wide"),
         ("states", "right"),
@@ -164,9 +164,9 @@ pub(super) fn rivals(rivals: &[Rival]) -> Printed {
         ("BIC", "right"),
         ("weight", "right"),
     ];
-    let row = |r: &Rival| {
+    let row = |r: &CandidateModel| {
         vec![
-            r.rival.clone(),
+            r.candidate.clone(),
             r.data.to_string(),
             r.free_parameters.to_string(),
             numbers::plain(r.rss),
@@ -175,11 +175,11 @@ pub(super) fn rivals(rivals: &[Rival]) -> Printed {
             or_missing(r.akaike_weight.map(weight)),
         ]
     };
-    let group = |rows: &[Rival]| {
+    let group = |rows: &[CandidateModel]| {
         let head = said::sentence(&format!("{}: {}", rows[0].scope, verdict(&rows[0].words)));
         std::iter::once(vec![head]).chain(rows.iter().map(row)).collect::<Vec<_>>()
     };
-    printed(&columns, rivals.chunk_by(|a, b| a.scope == b.scope).flat_map(group).collect())
+    printed(&columns, candidate_models.chunk_by(|a, b| a.scope == b.scope).flat_map(group).collect())
 }
 
 /// A weight as per cent, down to a tenth of one.
@@ -239,9 +239,9 @@ mod tests {
     #[test]
     fn rivals_stand_below_what_the_data_prefer() {
         let words = "the data do not decide: “x” 59 %; weights compare these explanations only, they say no more";
-        let rival = |scope: &str, name: &str| Rival {
+        let candidate = |scope: &str, name: &str| CandidateModel {
             scope: scope.into(),
-            rival: name.into(),
+            candidate: name.into(),
             data: 8,
             free_parameters: 2,
             rss: 7.4,
@@ -251,7 +251,7 @@ mod tests {
             akaike_weight: Some(0.59),
             words: words.into(),
         };
-        let table = rivals(&[rival("A", "x"), rival("A", "y"), rival("B", "x")]);
+        let table = candidate_models(&[candidate("A", "x"), candidate("A", "y"), candidate("B", "x")]);
         assert_eq!(table.rows[0], ["A: the data do not decide: “x” 59 %."]);
         assert_eq!(table.rows.len(), 5);
         assert_eq!(table.rows[1][0], "x");

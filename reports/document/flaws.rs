@@ -5,7 +5,7 @@ use super::data::SetAside;
 use super::left_out::{all_gone, telling};
 use crate::text::said;
 use crate::text::words::{counted, listed, number, shortened};
-use stages::reversal::result::{Grade, JudgedRun};
+use stages::reversal::result::{Grade, GradedRun};
 use stages::states::result::StudyReversal;
 use std::collections::BTreeMap;
 
@@ -15,7 +15,7 @@ const NAMED: usize = 6;
 /// A line per kind of flaw, the gravest first. `dead_strain` is the largest first usable strain of a resolved reversal.
 pub(super) fn flaws(
     set_aside: &[SetAside],
-    judged: &[JudgedRun],
+    graded: &[GradedRun],
     reversals: &[StudyReversal],
     dead_strain: f64,
 ) -> Vec<String> {
@@ -23,24 +23,24 @@ pub(super) fn flaws(
         let runs = shortened(runs.into_iter());
         format!("Set aside by hand: {runs}: {because}")
     });
-    let asked = || reversals.iter().filter(|r| !r.identity.control && r.judged.read.set_aside.is_none());
-    let unread = asked().filter(|r| r.judged.read.before.is_none());
-    let unusable = asked().filter(|r| r.judged.read.before.is_some() && r.judged.grade == Grade::F);
-    let graded = || asked().filter(|r| r.judged.grade != Grade::F);
-    let drifting = graded().filter(|r| r.judged.read.before.as_ref().is_some_and(|b| !b.steady));
-    let hidden = graded().filter(|r| {
-        let too_late = r.judged.read.dead.first_usable() > dead_strain;
-        r.judged.read.before.is_some() && !r.judged.resolved && too_late
+    let asked = || reversals.iter().filter(|r| !r.identity.control && r.graded.read.set_aside.is_none());
+    let unread = asked().filter(|r| r.graded.read.before.is_none());
+    let unusable = asked().filter(|r| r.graded.read.before.is_some() && r.graded.grade == Grade::F);
+    let readable = || asked().filter(|r| r.graded.grade != Grade::F);
+    let drifting = readable().filter(|r| r.graded.read.before.as_ref().is_some_and(|b| !b.steady));
+    let hidden = readable().filter(|r| {
+        let too_late = r.graded.read.dead.first_usable() > dead_strain;
+        r.graded.read.before.is_some() && !r.graded.resolved && too_late
     });
     let of_reversals = [
-        ("Nothing steady that could be read before the reversal", places(unread, |r| run(r) + &gone(r, judged))),
-        ("Not usable", places(unusable, |r| format!("{}, step {}{}", run(r), r.judged.read.step, first_remark(r)))),
+        ("Nothing steady that could be read before the reversal", places(unread, |r| run(r) + &gone(r, graded))),
+        ("Not usable", places(unusable, |r| format!("{}, step {}{}", run(r), r.graded.read.step, first_remark(r)))),
         ("Not steady", places(drifting, |r| format!("{}, loading {}", state(r), r.identity.loading))),
         ("Hidden until the drive had turned round", places(hidden, state)),
     ];
     let of_reversals = of_reversals.into_iter().filter(|(_, places)| !places.is_empty());
     let line = |(kind, places): (&str, Vec<String>)| format!("{kind}: {}", listed(named(places).into_iter()));
-    by_hand.chain(of_reversals.map(line)).chain(readings(judged)).collect()
+    by_hand.chain(of_reversals.map(line)).chain(readings(graded)).collect()
 }
 
 /// What was set aside for each reason.
@@ -57,12 +57,12 @@ fn by_reason(set_aside: &[SetAside]) -> Vec<(&str, Vec<String>)> {
 }
 
 fn first_remark(r: &StudyReversal) -> String {
-    telling(&r.judged.remarks).first().map_or_else(String::new, |remark| format!(", {}", said::printed(remark)))
+    telling(&r.graded.remarks).first().map_or_else(String::new, |remark| format!(", {}", said::printed(remark)))
 }
 
 /// Why all of its run was set aside, if it was.
-fn gone(r: &StudyReversal, judged: &[JudgedRun]) -> String {
-    all_gone(r, judged).map_or_else(String::new, |reasons| format!(", {reasons}"))
+fn gone(r: &StudyReversal, graded: &[GradedRun]) -> String {
+    all_gone(r, graded).map_or_else(String::new, |reasons| format!(", {reasons}"))
 }
 
 fn run(r: &StudyReversal) -> String {
@@ -99,10 +99,10 @@ fn named(mut places: Vec<String>) -> Vec<String> {
 }
 
 /// Readings that rules of cleaning set aside, each under its gravest reason, as the table of exclusions counts them.
-fn readings(judged: &[JudgedRun]) -> Option<String> {
+fn readings(graded: &[GradedRun]) -> Option<String> {
     let mut all: BTreeMap<&str, (u64, u64)> = BTreeMap::new();
     let by_rule =
-        judged.iter().flat_map(|r| &r.account.counted).filter(|(reason, n)| *reason != "set-aside" && **n > 0);
+        graded.iter().flat_map(|r| &r.account.counted).filter(|(reason, n)| *reason != "set-aside" && **n > 0);
     for (reason, n) in by_rule {
         let entry = all.entry(reason).or_default();
         *entry = (entry.0 + n, entry.1 + 1);

@@ -8,7 +8,7 @@ use crate::text::numbers::percent;
 use crate::text::said;
 use crate::text::words::listed;
 use stages::numerics::float;
-use stages::reversal::result::{Before, JudgedRun};
+use stages::reversal::result::{Before, GradedRun};
 use stages::states::result::{State, StudyReversal};
 
 /// Remarks that say how a reversal was read and not what is wrong with it.
@@ -19,17 +19,17 @@ const NOT_STEADY: &str = "not steady";
 
 /// The remarks that tell why, or all where there are no others.
 pub(super) fn telling(remarks: &[String]) -> Vec<String> {
-    let beside = |remark: &&String| BESIDE.iter().any(|start| remark.starts_with(start));
-    let telling: Vec<String> = remarks.iter().filter(|r| !beside(r)).cloned().collect();
+    let secondary = |remark: &&String| BESIDE.iter().any(|start| remark.starts_with(start));
+    let telling: Vec<String> = remarks.iter().filter(|r| !secondary(r)).cloned().collect();
     if telling.is_empty() { remarks.to_vec() } else { telling }
 }
 
 /// For which reasons all readings of the run of a reversal are set aside; none where some are kept, or the run was set
 /// aside by hand.
-pub(super) fn all_gone(reversal: &StudyReversal, judged: &[JudgedRun]) -> Option<String> {
-    let run = judged.iter().find(|run| run.identity.run == reversal.identity.run)?;
+pub(super) fn all_gone(reversal: &StudyReversal, graded: &[GradedRun]) -> Option<String> {
+    let run = graded.iter().find(|run| run.identity.run == reversal.identity.run)?;
     let reasons = run.account.counted.iter().filter(|(_, n)| **n > 0).map(|(reason, _)| reason.replace('-', " "));
-    (run.account.kept == 0 && reversal.judged.read.set_aside.is_none())
+    (run.account.kept == 0 && reversal.graded.read.set_aside.is_none())
         .then(|| format!("all its readings set aside as {}", listed(reasons)))
 }
 
@@ -47,7 +47,7 @@ fn signed(share: f64) -> String {
 }
 
 /// Reversals that do not enter the contact share of a state.
-pub(super) fn left_out(states: &[State], reversals: &[StudyReversal], judged: &[JudgedRun]) -> Printed {
+pub(super) fn left_out(states: &[State], reversals: &[StudyReversal], graded: &[GradedRun]) -> Printed {
     let columns = [
         ("sample", "name"),
         ("set-point", "left"),
@@ -59,7 +59,7 @@ pub(super) fn left_out(states: &[State], reversals: &[StudyReversal], judged: &[
     let used = |r: &StudyReversal| states.iter().any(|s| enters(r, s));
     let mut groups: Vec<Vec<(usize, &StudyReversal)>> = Vec::new();
     for (i, r) in reversals.iter().enumerate().filter(|(_, r)| !r.identity.control && !used(r)) {
-        match groups.iter_mut().find(|group| same(group[0].1, r, judged)) {
+        match groups.iter_mut().find(|group| same(group[0].1, r, graded)) {
             Some(group) => group.push((i, r)),
             None => groups.push(vec![(i, r)]),
         }
@@ -70,10 +70,10 @@ pub(super) fn left_out(states: &[State], reversals: &[StudyReversal], judged: &[
         let key = |group: &[(usize, &StudyReversal)]| (group[0].1.identity.sample.clone(), at(group[0].1));
         key(a).cmp(&key(b))
     });
-    printed(&columns, groups.iter().map(|group| row(group, judged)).collect()).grouped(&[0])
+    printed(&columns, groups.iter().map(|group| row(group, graded)).collect()).grouped(&[0])
 }
 
-fn row(group: &[(usize, &StudyReversal)], judged: &[JudgedRun]) -> Vec<String> {
+fn row(group: &[(usize, &StudyReversal)], graded: &[GradedRun]) -> Vec<String> {
     let first = group[0].1;
     let run = if first.set_point.is_some() { String::new() } else { format!(" ({})", first.identity.run) };
     vec![
@@ -81,28 +81,28 @@ fn row(group: &[(usize, &StudyReversal)], judged: &[JudgedRun]) -> Vec<String> {
         or_missing(first.set_point.clone()),
         group.len().to_string(),
         ranges(group) + &run,
-        first.judged.grade.name().to_owned(),
-        or_missing(Some(merged(&group.iter().map(|(_, r)| why(r, judged)).collect::<Vec<_>>()))),
+        first.graded.grade.name().to_owned(),
+        or_missing(Some(merged(&group.iter().map(|(_, r)| why(r, graded)).collect::<Vec<_>>()))),
     ]
 }
 
-fn same(a: &StudyReversal, b: &StudyReversal, judged: &[JudgedRun]) -> bool {
+fn same(a: &StudyReversal, b: &StudyReversal, graded: &[GradedRun]) -> bool {
     let of =
-        |r: &StudyReversal| (r.identity.sample.clone(), r.set_point.clone(), r.judged.grade, pieces(&why(r, judged)).0);
+        |r: &StudyReversal| (r.identity.sample.clone(), r.set_point.clone(), r.graded.grade, pieces(&why(r, graded)).0);
     of(a) == of(b) && (a.set_point.is_some() || a.identity.run == b.identity.run)
 }
 
 /// Why a reversal is left out. What was set aside by hand needs no other reason: nothing of it was read.
-fn why(reversal: &StudyReversal, judged: &[JudgedRun]) -> String {
-    if let Some(because) = &reversal.judged.read.set_aside {
+fn why(reversal: &StudyReversal, graded: &[GradedRun]) -> String {
+    if let Some(because) = &reversal.graded.read.set_aside {
         return format!("set aside by hand: {because}");
     }
-    let told = |remark: &String| match &reversal.judged.read.before {
+    let told = |remark: &String| match &reversal.graded.read.before {
         Some(before) if remark == NOT_STEADY => remark.clone() + &change(before),
-        None => all_gone(reversal, judged).map_or_else(|| remark.clone(), |gone| format!("{remark}: {gone}")),
+        None => all_gone(reversal, graded).map_or_else(|| remark.clone(), |gone| format!("{remark}: {gone}")),
         Some(_) => said::printed(remark),
     };
-    joined(&telling(&reversal.judged.remarks).iter().map(told).collect::<Vec<_>>()).unwrap_or_default()
+    joined(&telling(&reversal.graded.remarks).iter().map(told).collect::<Vec<_>>()).unwrap_or_default()
 }
 
 /// Names of reversals, neighbours as `R0001–R0004`.

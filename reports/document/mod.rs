@@ -5,7 +5,6 @@
 
 pub mod attached;
 mod budget;
-mod choices;
 mod controls;
 pub mod data;
 mod design;
@@ -13,11 +12,12 @@ pub mod find;
 mod fits;
 mod flaws;
 mod left_out;
-mod limits;
 mod one_by_one;
 pub mod printed;
 mod remarks;
+mod sensitivity;
 pub mod typeset;
+mod validity;
 
 use data::{FigureRef, Parts, SettingLine};
 use pipeline::diagnostic::Diagnostic;
@@ -50,7 +50,7 @@ pub const OUTPUTS: [Output; 7] = [
 ];
 
 /// Settings `study`, `samples`, `geometries`, `instruments`, `in_force`, `settings`, `set_aside`, `figures`, `own`,
-/// `study_file`; inputs `run:PATH` (judged runs), `states`, `control:NAME`, `claims`, `fits`, `budget`, `choices`, `variant:NAME` (states),
+/// `study_file`; inputs `run:PATH` (judged runs), `states`, `control:NAME`, `claims`, `fits`, `budget`, `sensitivity`, `variant:NAME` (states),
 /// `figure:NAME`, `caption:NAME`, `table:NAME`, `own:PATH`.
 ///
 /// # Errors
@@ -113,12 +113,12 @@ fn parts(context: &Context<'_>, typst: &str) -> Result<Parts, Vec<Diagnostic>> {
         own: context.settings("own")?,
         tables: context.inputs().iter().filter_map(|(n, _)| n.strip_prefix("table:")).map(str::to_owned).collect(),
         versions: vec![ours, (find::NAME.to_owned(), typst.to_owned())],
-        judged: all(context, "run:")?,
+        graded: all(context, "run:")?,
         states: context.json("states")?,
         controls: all(context, "control:")?,
         fits: optional(context, "fits")?,
         budget: optional(context, "budget")?,
-        choices: optional(context, "choices")?.unwrap_or_default(),
+        sensitivity: optional(context, "sensitivity")?.unwrap_or_default(),
         variants: variants(context)?,
         claims: optional(context, "claims")?.unwrap_or_default(),
         figures: figures.into_iter().map(caption).collect::<Result<_, Vec<Diagnostic>>>()?,

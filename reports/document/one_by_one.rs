@@ -19,7 +19,7 @@ pub(super) fn reversals(rows: &[StudyReversal]) -> Printed {
         ("grade", "left"),
     ];
     let run = |rows: &[StudyReversal]| {
-        let lines = rows.chunk_by(|a, b| empty(a) && empty(b) && a.judged.grade == b.judged.grade).map(line);
+        let lines = rows.chunk_by(|a, b| empty(a) && empty(b) && a.graded.grade == b.graded.grade).map(line);
         std::iter::once(vec![head(&rows[0])]).chain(lines).collect::<Vec<_>>()
     };
     printed(&columns, rows.chunk_by(|a, b| a.identity.run == b.identity.run).flat_map(run).collect())
@@ -34,39 +34,39 @@ fn head(r: &StudyReversal) -> String {
 
 /// Nothing of it was read.
 fn empty(r: &StudyReversal) -> bool {
-    r.judged.read.before.is_none() && r.judged.read.after.is_none()
+    r.graded.read.before.is_none() && r.graded.read.after.is_none()
 }
 
 fn line(rows: &[StudyReversal]) -> Vec<String> {
     let (first, last) = (&rows[0], &rows[rows.len() - 1]);
     if rows.len() > 1 {
-        let steps = format!("{}–{}", first.judged.read.step, last.judged.read.step);
+        let steps = format!("{}–{}", first.graded.read.step, last.graded.read.step);
         let names = format!("{}–{}", first.reversal, last.reversal);
         let none = std::iter::repeat_n(MISSING.to_owned(), 6);
-        let grade = std::iter::once(first.judged.grade.name().to_owned());
+        let grade = std::iter::once(first.graded.grade.name().to_owned());
         return [names, steps].into_iter().chain(none).chain(grade).collect();
     }
-    let read = &first.judged.read;
+    let read = &first.graded.read;
     let (before, after) = (read.before.as_ref(), read.after.as_ref());
     let share = contact_share(first);
-    let zero = match (share, first.judged.contact_share_low.filter(|_| !first.judged.resolved)) {
+    let zero = match (share, first.graded.contact_share_low.filter(|_| !first.graded.resolved)) {
         (Some(x), _) => numbers::concise(x.value, x.u),
         (None, Some(bound)) => format!("≥ {}", numbers::significant(bound, 2)),
         (None, None) => MISSING.to_owned(),
     };
     // What stands beside the value has its decimals; alone, or beside a power of ten, it has two digits.
     let like = |x: f64| share.map(|s| numbers::like(x, s.value, s.u)).filter(|text| !text.contains('×'));
-    let beside = |x: f64| like(x).unwrap_or_else(|| numbers::significant(x, 2));
+    let secondary = |x: f64| like(x).unwrap_or_else(|| numbers::significant(x, 2));
     vec![
         first.reversal.clone(),
         read.step.to_string(),
         or_missing(first.set_point.clone()),
         or_missing(before.map(|b| numbers::concise(b.viscosity_pa_s.value, b.viscosity_pa_s.u))),
         zero,
-        or_missing(after.and_then(|a| a.plateau).map(|p| beside(p.1))),
-        or_missing(share_at_minimum(first).map(beside)),
+        or_missing(after.and_then(|a| a.plateau).map(|p| secondary(p.1))),
+        or_missing(share_at_minimum(first).map(secondary)),
         or_missing(before.map(|_| numbers::significant(read.dead.first_usable(), 2))),
-        first.judged.grade.name().to_owned(),
+        first.graded.grade.name().to_owned(),
     ]
 }
 
@@ -93,9 +93,9 @@ mod tests {
         rows.truncate(3);
         for (i, r) in rows.iter_mut().enumerate() {
             r.identity = fixture::states().reversals[0].identity.clone();
-            r.judged.grade = stages::reversal::result::Grade::F;
-            (r.judged.read.before, r.judged.read.after) = (None, None);
-            (r.reversal, r.judged.read.step) = (format!("R{i}"), i as i64);
+            r.graded.grade = stages::reversal::result::Grade::F;
+            (r.graded.read.before, r.graded.read.after) = (None, None);
+            (r.reversal, r.graded.read.step) = (format!("R{i}"), i as i64);
         }
         let table = reversals(&rows);
         assert_eq!(table.rows.len(), 2);

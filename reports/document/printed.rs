@@ -8,7 +8,7 @@ use stages::physics::geometry::{Geometry, Shape};
 use stages::physics::instrument::Instrument;
 use stages::physics::materials::Sample;
 use stages::physics::quantity::Quantity;
-use stages::reversal::result::JudgedRun;
+use stages::reversal::result::GradedRun;
 use stages::states::result::{Interval, State, Thickening};
 
 /// A printed table: headings with their alignment, rows of text.
@@ -240,8 +240,8 @@ fn limits(instrument: &Instrument) -> String {
 }
 
 /// Raw exports with their hashes.
-pub fn provenance(judged: &[JudgedRun]) -> Printed {
+pub fn provenance(graded: &[GradedRun]) -> Printed {
     let columns = [("raw export", "name"), ("rows", "right"), ("BLAKE3", "hash")];
-    let row = |r: &JudgedRun| vec![r.identity.run.clone(), numbers::whole(r.identity.rows), r.identity.blake3.clone()];
-    printed(&columns, judged.iter().map(row).collect())
+    let row = |r: &GradedRun| vec![r.identity.run.clone(), numbers::whole(r.identity.rows), r.identity.blake3.clone()];
+    printed(&columns, graded.iter().map(row).collect())
 }

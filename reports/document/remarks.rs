@@ -1,11 +1,11 @@
 //! Remarks of runs, states and controls as they are printed: each once, with all that it is said of.
 
 use super::design::set_points;
-use super::limits;
+use super::validity;
 use crate::text::said;
 use crate::text::words::{among, among_first, capital, counted, listed};
 use serde::Serialize;
-use stages::reversal::result::{Control, JudgedRun};
+use stages::reversal::result::{Control, GradedRun};
 use stages::states::result::State;
 
 /// A remark and what it is said of.
@@ -16,8 +16,8 @@ pub(super) struct Titled {
 }
 
 /// All remarks: of runs in the order of the study, of states, of controls.
-pub(super) fn remarks(judged: &[JudgedRun], states: &[State], controls: &[Control]) -> Vec<Titled> {
-    let of_runs = gathered(judged.iter().flat_map(|run| run.remarks.iter().map(move |text| (text, run))));
+pub(super) fn remarks(graded: &[GradedRun], states: &[State], controls: &[Control]) -> Vec<Titled> {
+    let of_runs = gathered(graded.iter().flat_map(|run| run.remarks.iter().map(move |text| (text, run))));
     let of_states = gathered(states.iter().flat_map(|state| state.remarks.iter().map(move |text| (text, state))));
     let of_control = |c: &Control| {
         let title = format!("Control, {}", listed(c.runs.iter().cloned()));
@@ -25,7 +25,7 @@ pub(super) fn remarks(judged: &[JudgedRun], states: &[State], controls: &[Contro
     };
     // What is said of several holds for each of them, its counts as well.
     let each = |n: usize| if n > 1 { ", each" } else { "" };
-    let samples = names(judged.iter().filter(|run| !run.identity.control));
+    let samples = names(graded.iter().filter(|run| !run.identity.control));
     let runs = of_runs.into_iter().map(|(text, runs)| titled(runs_named(&runs, &samples) + each(runs.len()), text));
     let states =
         of_states.into_iter().map(|(text, states)| titled(states_named(&states, &samples) + each(states.len()), text));
@@ -40,7 +40,7 @@ fn titled(title: String, text: &str) -> Titled {
 fn named(text: &str) -> String {
     let is_slug = |word: &str| word.contains('-') && word.chars().all(|c| c.is_ascii_lowercase() || c == '-');
     match text.split_once(": ") {
-        Some((slug, rest)) if is_slug(slug) => format!("{}: {rest}", limits::name(slug)),
+        Some((slug, rest)) if is_slug(slug) => format!("{}: {rest}", validity::name(slug)),
         _ => text.to_owned(),
     }
 }
@@ -61,7 +61,7 @@ fn gathered<'a, T>(said: impl Iterator<Item = (&'a String, &'a T)>) -> Vec<(&'a 
 const NAMED: usize = 2;
 
 /// A run by its path; many as `6 runs of A54 and A50 on cone40`.
-fn runs_named(runs: &[&JudgedRun], all: &[String]) -> String {
+fn runs_named(runs: &[&GradedRun], all: &[String]) -> String {
     if runs.len() <= NAMED {
         return listed(runs.iter().map(|run| run.identity.run.clone()));
     }
@@ -77,7 +77,7 @@ fn runs_named(runs: &[&JudgedRun], all: &[String]) -> String {
 }
 
 /// Samples of runs, each once.
-fn names<'a>(runs: impl Iterator<Item = &'a JudgedRun>) -> Vec<String> {
+fn names<'a>(runs: impl Iterator<Item = &'a GradedRun>) -> Vec<String> {
     let mut names: Vec<String> = Vec::new();
     for run in runs {
         if !names.contains(&run.identity.sample) {

@@ -91,7 +91,7 @@ fn inputs(typst: Tool) -> ReportInputs {
         fits: Some("fit study".into()),
         budget: Some("uncertainty study".into()),
         variants: vec![(hostile("strict"), "uncertainty study".into())],
-        old_results: BTreeMap::new(),
+        earlier_results: BTreeMap::new(),
         claims: vec![Claim {
             says: hostile("Contacts carry 80 %"),
             table: "states".into(),
@@ -105,7 +105,7 @@ fn inputs(typst: Tool) -> ReportInputs {
 }
 
 fn run_tasks(run: &str) -> RunTasks {
-    RunTasks { run: run.into(), judged: format!("reversal: judge {run}"), points: format!("reversal: read {run}") }
+    RunTasks { run: run.into(), graded: format!("reversal: grade {run}"), points: format!("reversal: read {run}") }
 }
 
 /// Results of the stages, by task and output.
@@ -113,11 +113,11 @@ fn results() -> BTreeMap<(String, &'static str), Vec<u8>> {
     let json = |value: &dyn erased::Json| value.bytes();
     let mut out = BTreeMap::new();
     for run in fixture::runs() {
-        out.insert((format!("reversal: judge {}", run.identity.run), "judged"), json(&run));
+        out.insert((format!("reversal: grade {}", run.identity.run), "graded"), json(&run));
     }
     out.insert(("uncertainty study".into(), "states"), json(&fixture::states()));
     out.insert(("uncertainty study".into(), "budget"), json(&fixture::budget()));
-    out.insert(("uncertainty study".into(), "choices"), json(&fixture::choices()));
+    out.insert(("uncertainty study".into(), "sensitivity"), json(&fixture::sensitivity()));
     out.insert(("fit study".into(), "fits"), json(&fixture::fits()));
     out.insert(("reversal: control bench-cone40".into(), "control"), json(&fixture::control()));
     out

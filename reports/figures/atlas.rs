@@ -31,7 +31,7 @@ const AT_ZERO: Series = Series { color: CONTACT, shape: Shape::Diamond };
 pub fn draw(sample: &str, reversals: &[StudyReversal]) -> Result<Figure, DrawError> {
     let rows: Vec<&StudyReversal> = reversals.iter().filter(|r| r.identity.sample == sample).collect();
     let traced: Vec<(&StudyReversal, &After)> =
-        rows.iter().filter_map(|r| Some((*r, r.judged.read.after.as_ref()?))).collect();
+        rows.iter().filter_map(|r| Some((*r, r.graded.read.after.as_ref()?))).collect();
     let data = trace_table(&traced);
     let title = captions::atlas_title(sample);
     if rows.is_empty() {
@@ -70,7 +70,7 @@ fn cell(area: &Area<'_>, column: usize, traced: (&StudyReversal, &After), strain
     let x = Axis::log(strains.0, strains.1, "");
     let mut panel = Panel::new(area, place, x, Axis::linear(0.0, 1.25, ""))?;
     panel.labels = Labels { left: column == 0, axes: false, tick: SMALL };
-    panel.shade(0.0, reversal.judged.read.dead.first_usable(), GREY)?;
+    panel.shade(0.0, reversal.graded.read.dead.first_usable(), GREY)?;
     panel.level(1.0, pen(GREY, 0.4))?;
     trace(&mut panel, reversal, after, strains.0)?;
     panel.frame("")
@@ -89,8 +89,8 @@ fn heading(area: &Area<'_>, place: Place, reversal: &StudyReversal) -> Drawn {
     let sample = shortened(&identity.sample, 16);
     line(&format!("{sample}, loading {}{repeat}", shortened(&identity.loading, 16)), 1.5)?;
     let at = (units(place.left + place.width), units(place.top - 9.5));
-    let grade = match reversal.judged.grade {
-        grade if reversal.judged.resolved || grade == Grade::F => grade.name().to_owned(),
+    let grade = match reversal.graded.grade {
+        grade if reversal.graded.resolved || grade == Grade::F => grade.name().to_owned(),
         grade => format!("{}, not resolved", grade.name()),
     };
     write(area, &grade, at, SMALL, (HPos::Right, VPos::Bottom))

@@ -41,7 +41,7 @@ pub fn draw(control: &Control, reversals: &[StudyReversal]) -> Result<Figure, Dr
 }
 
 fn has_something(r: &StudyReversal) -> bool {
-    let read = &r.judged.read;
+    let read = &r.graded.read;
     !read.torque_residual.is_empty() || read.after.as_ref().is_some_and(|a| !a.bins.is_empty())
 }
 
@@ -51,7 +51,7 @@ const TOLD_APART: usize = 6;
 /// Names of the reversals, where they are few enough to be told apart.
 fn legend(rows: &[&StudyReversal]) -> Option<Legend> {
     let entry = |(i, r): (usize, &&StudyReversal)| {
-        let rate = r.judged.read.before.as_ref().map(|b| crate::text::numbers::plain(b.rate_per_s.value));
+        let rate = r.graded.read.before.as_ref().map(|b| crate::text::numbers::plain(b.rate_per_s.value));
         let at = rate.map_or_else(String::new, |rate| format!(", {rate} 1/s"));
         Entry { look: series(i), filled: false, text: format!("{}{at}", r.reversal) }
     };
@@ -64,7 +64,7 @@ pub fn few(rows: &[&StudyReversal]) -> bool {
 }
 
 fn bins(r: &StudyReversal) -> Vec<(f64, f64, f64)> {
-    r.judged.read.after.as_ref().map_or_else(Vec::new, |a| a.bins.clone())
+    r.graded.read.after.as_ref().map_or_else(Vec::new, |a| a.bins.clone())
 }
 
 /// Strain and ratio of all reversals, gathered.
@@ -120,7 +120,7 @@ fn residuals(rows: &[&StudyReversal]) -> Vec<Quartiles> {
 
 /// Time in s and deviation of the torque in per cent of its steady value before.
 fn deviations(r: &StudyReversal) -> Vec<(f64, f64)> {
-    let read = &r.judged.read;
+    let read = &r.graded.read;
     let Some(before) = read.before.as_ref().filter(|b| b.torque_n_m.abs() > 0.0) else { return Vec::new() };
     read.torque_residual.iter().map(|p| (p.0, 100.0 * p.1 / before.torque_n_m.abs())).collect()
 }

@@ -21,7 +21,7 @@ fn all(states: &States, fits: &Fits, control: &Control, sums: &Budget) -> Vec<(&
         ("residuals", residuals::draw(&samples, fits).unwrap()),
         ("relative viscosity", relative_viscosity::draw(&made_of(), &states.states, fits).unwrap()),
         ("budget", budget::draw(sums, &states.thickening).unwrap()),
-        ("choices", choices::draw(&fixture::choices(), &states.thickening).unwrap()),
+        ("sensitivity", sensitivity::draw(&fixture::sensitivity(), &states.thickening).unwrap()),
     ]
 }
 
@@ -73,7 +73,7 @@ fn an_unresolved_state_is_a_bound_and_no_value() {
 fn the_typical_reversal_is_of_the_best_grade_and_no_control() {
     let states = fixture::states();
     let chosen = typical::chosen(&states).unwrap().reversal;
-    assert!(chosen.judged.resolved && !chosen.identity.control && chosen.judged.grade.name() == "A");
+    assert!(chosen.graded.resolved && !chosen.identity.control && chosen.graded.grade.name() == "A");
     let unresolved = States { reversals: states.reversals[3..4].to_vec(), ..states };
     assert!(typical::chosen(&unresolved).is_none());
 }

@@ -37,8 +37,8 @@ pub fn chosen(states: &States) -> Option<Chosen<'_>> {
     let usable = |r: &&StudyReversal| !r.identity.control && contact_share(r).is_some() && bins(r).is_some();
     let mut peers: Vec<&StudyReversal> = states.reversals.iter().filter(usable).collect();
     narrow(&mut peers, |r| thickens(r).is_some());
-    let best = peers.iter().map(|r| r.judged.grade).min()?;
-    narrow(&mut peers, |r| r.judged.grade == best);
+    let best = peers.iter().map(|r| r.graded.grade).min()?;
+    narrow(&mut peers, |r| r.graded.grade == best);
     narrow(&mut peers, high);
     let u = |r: &StudyReversal| contact_share(r).map_or(f64::INFINITY, |x| x.u);
     peers.sort_by(|a, b| u(a).total_cmp(&u(b)));
@@ -59,7 +59,7 @@ fn rises(t: &Thickening) -> bool {
 }
 
 fn bins(r: &StudyReversal) -> Option<&After> {
-    r.judged.read.after.as_ref().filter(|a| !a.bins.is_empty())
+    r.graded.read.after.as_ref().filter(|a| !a.bins.is_empty())
 }
 
 /// Draws the chosen reversal.
@@ -128,7 +128,7 @@ fn lines<'a>(reversal: &'a StudyReversal, after: &After) -> Vec<Line<'a>> {
     let name = reversal.reversal.as_str();
     let line =
         |series, strain, ratio: f64, u| Line { reversal: name, series, strain, ratio: Some(ratio), u, residual: None };
-    let before = reversal.judged.read.before.as_ref().map(|b| b.viscosity_pa_s.value);
+    let before = reversal.graded.read.before.as_ref().map(|b| b.viscosity_pa_s.value);
     let left = residuals(after);
     let residual = |strain: f64| left.iter().find(|r| r.0 == strain).map(|r| r.1);
     let bin = |b: &(f64, f64, f64)| Line { residual: residual(b.0), ..line("binned trace", b.0, b.1, Some(b.2)) };
@@ -136,7 +136,7 @@ fn lines<'a>(reversal: &'a StudyReversal, after: &After) -> Vec<Line<'a>> {
     out.extend(after.curve.iter().map(|c| line("fitted curve", c.0, c.1, None)));
     out.extend(contact_share(reversal).map(|x| line("value at zero strain", 0.0, 1.0 - x.value, Some(x.u))));
     out.extend(before.map(|b| line("minimum of the curve", after.strain_at_minimum, after.minimum_pa_s / b, None)));
-    let (series, strain) = ("first strain that enters the value", reversal.judged.read.dead.first_usable());
+    let (series, strain) = ("first strain that enters the value", reversal.graded.read.dead.first_usable());
     out.push(Line { reversal: name, series, strain, ratio: None, u: None, residual: None });
     out
 }
@@ -194,7 +194,7 @@ impl Shown<'_> {
     }
 
     fn dead(&self) -> f64 {
-        self.reversal.judged.read.dead.first_usable()
+        self.reversal.graded.read.dead.first_usable()
     }
 
     /// A third of a decade below the first strain, so that what was left out is seen.
@@ -217,7 +217,7 @@ impl Shown<'_> {
             panel.marker((*strain, *ratio), TRACE, false, 1.5)?;
         }
         panel.curve(&smooth(&self.after.curve), pen(INK, 0.9))?;
-        let before = self.reversal.judged.read.before.as_ref().map_or(f64::NAN, |b| b.viscosity_pa_s.value);
+        let before = self.reversal.graded.read.before.as_ref().map_or(f64::NAN, |b| b.viscosity_pa_s.value);
         panel.marker((self.after.strain_at_minimum, self.after.minimum_pa_s / before), AT_MINIMUM, true, 2.6)
     }
 }

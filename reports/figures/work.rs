@@ -1,16 +1,16 @@
 //! The work of the tasks that draw figures: results in; SVG, CSV and caption out. No drawing.
 
 use super::{
-    Figure, atlas, budget, choices, contact_share, control, flow_curves, flow_state, old_results, relative_viscosity,
-    residuals, typical, viscosity,
+    Figure, atlas, budget, contact_share, control, earlier_results, flow_curves, flow_state, relative_viscosity,
+    residuals, sensitivity, typical, viscosity,
 };
 use pipeline::diagnostic::Diagnostic;
 use pipeline::stage::{Context, Produced};
+use stages::earlier_results::result::Held;
 use stages::fit::result::Fits;
-use stages::old_results::result::Held;
 use stages::reversal::result::Control;
 use stages::states::result::States;
-use stages::uncertainty::result::{Budget, ChoiceRow};
+use stages::uncertainty::result::{Budget, SensitivityRow};
 
 type Made = Result<Produced, Vec<Diagnostic>>;
 
@@ -59,9 +59,9 @@ pub fn atlas(context: &Context<'_>) -> Made {
 }
 
 /// Settings `column`, input `held`.
-pub fn old_results(context: &Context<'_>) -> Made {
+pub fn earlier_results(context: &Context<'_>) -> Made {
     let column: String = context.settings("column")?;
-    written(&old_results::draw(&column, &context.json::<Held>("held")?)?)
+    written(&earlier_results::draw(&column, &context.json::<Held>("held")?)?)
 }
 
 /// Settings `samples`, inputs `states` and, where there are any, `fits`.
@@ -95,9 +95,9 @@ pub fn budget(context: &Context<'_>) -> Made {
     written(&budget::draw(&budget, &states(context)?.thickening)?)
 }
 
-/// Inputs `states` and, where there are any, `choices`.
-pub fn choices(context: &Context<'_>) -> Made {
-    let there = context.inputs().iter().any(|(name, _)| name == "choices");
-    let rows: Vec<ChoiceRow> = if there { context.json("choices")? } else { Vec::new() };
-    written(&choices::draw(&rows, &states(context)?.thickening)?)
+/// Inputs `states` and, where there are any, `sensitivity`.
+pub fn sensitivity(context: &Context<'_>) -> Made {
+    let there = context.inputs().iter().any(|(name, _)| name == "sensitivity");
+    let rows: Vec<SensitivityRow> = if there { context.json("sensitivity")? } else { Vec::new() };
+    written(&sensitivity::draw(&rows, &states(context)?.thickening)?)
 }

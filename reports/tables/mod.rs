@@ -4,13 +4,13 @@
 pub mod column;
 pub mod dictionary;
 pub mod find;
-pub mod limits;
 pub mod models;
 pub mod reversals;
 pub mod rows;
 pub mod runs;
 pub mod show;
 pub mod states;
+pub mod validity;
 pub mod work;
 
 pub use column::Column;
@@ -33,24 +33,24 @@ pub fn published() -> Vec<TableSpec> {
     vec![
         spec("runs", "raw export", column::specs(&runs::runs())),
         spec("exclusions", "run and reason", column::specs(&runs::exclusions())),
-        spec("limits", "run and number", column::specs(&limits::limits())),
+        spec("validity", "run and number", column::specs(&validity::validity())),
         spec("reversals", "reversal", column::specs(&reversals::reversals())),
         spec("states", "state", column::specs(&states::states())),
         spec("thickening", "sample", column::specs(&states::thickening())),
         spec("fits", "model and parameter", column::specs(&rows::fits())),
         spec("models", "model and what it was fitted to", column::specs(&models::models())),
-        spec("rivals", "explanation of contact shares", column::specs(&models::rivals())),
+        spec("candidate_models", "explanation of contact shares", column::specs(&models::candidate_models())),
         spec("flow_states", "state under the fitted law", column::specs(&models::flow_states())),
         spec("budget", "quantity and source", column::specs(&rows::budget())),
-        spec("choices", "quantity and choice", column::specs(&rows::choices())),
+        spec("sensitivity", "quantity and choice", column::specs(&rows::sensitivity())),
         spec("claims", "claim", column::specs(&rows::claims())),
-        spec("old_results", "old number", column::specs(&rows::old_results())),
+        spec("earlier_results", "old number", column::specs(&rows::earlier_results())),
         spec("points", "reading", runs::POINTS.to_vec()),
     ]
 }
 
 /// Tables that no claim can be about: those of what is claimed, and the readings, which are a file per export.
-const WITHOUT_CLAIMS: [&str; 3] = ["claims", "old_results", "points"];
+const WITHOUT_CLAIMS: [&str; 3] = ["claims", "earlier_results", "points"];
 
 /// The tables that a claim can be about.
 pub fn claimable() -> Vec<TableSpec> {

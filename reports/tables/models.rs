@@ -1,8 +1,8 @@
-//! Columns of `models`, `rivals` and `flow_states`: how each fit ended, rival explanations of the contact shares, and
+//! Columns of `models`, `candidate_models` and `flow_states`: how each fit ended, rival explanations of the contact shares, and
 //! what the fitted law says of the flow of each state.
 
 use super::column::{Column, float, int, joined, table, text};
-use stages::fit::result::{FitQuality, FlowState, Rival};
+use stages::fit::result::{CandidateModel, FitQuality, FlowState};
 use stages::table::Table;
 
 /// Columns of `models`.
@@ -40,11 +40,11 @@ pub fn models_table(rows: &[FitQuality]) -> Table {
     table(&models(), rows)
 }
 
-/// Columns of `rivals`.
-pub fn rivals() -> Vec<Column<Rival>> {
+/// Columns of `candidate_models`.
+pub fn candidate_models() -> Vec<Column<CandidateModel>> {
     vec![
-        text("scope", "Whose contact shares are explained", |r: &Rival| Some(r.scope.clone())),
-        text("rival", "The explanation", |r| Some(r.rival.clone())),
+        text("scope", "Whose contact shares are explained", |r: &CandidateModel| Some(r.scope.clone())),
+        text("candidate", "The explanation", |r| Some(r.candidate.clone())),
         int("data", "Data", |r| Some(i64::from(r.data))),
         int("free_parameters", "Free parameters", |r| Some(i64::from(r.free_parameters))),
         float("rss", "", "Weighted residual sum of squares", |r| Some(r.rss)),
@@ -56,9 +56,9 @@ pub fn rivals() -> Vec<Column<Rival>> {
     ]
 }
 
-/// The table `rivals`.
-pub fn rivals_table(rows: &[Rival]) -> Table {
-    table(&rivals(), rows)
+/// The table `candidate_models`.
+pub fn candidate_models_table(rows: &[CandidateModel]) -> Table {
+    table(&candidate_models(), rows)
 }
 
 /// Columns of `flow_states`.

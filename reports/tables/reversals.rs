@@ -9,16 +9,16 @@ use stages::table::Table;
 pub const ESTIMATOR: &str = "zero-strain extrapolation";
 
 fn before(r: &StudyReversal) -> Option<&Before> {
-    r.judged.read.before.as_ref()
+    r.graded.read.before.as_ref()
 }
 
 fn after(r: &StudyReversal) -> Option<&After> {
-    r.judged.read.after.as_ref()
+    r.graded.read.after.as_ref()
 }
 
 /// The contact share where the reversal is resolved.
 pub fn contact_share(r: &StudyReversal) -> Option<Estimate> {
-    r.judged.contact_share.filter(|_| r.judged.resolved)
+    r.graded.contact_share.filter(|_| r.graded.resolved)
 }
 
 /// Contact share that the minimum would give, 1 − η_min/η_before.
@@ -50,7 +50,7 @@ pub fn reversals() -> Vec<Column<StudyReversal>> {
         "viscosity_after_pa_s",
         "Pa s",
         "Viscosity at zero strain after the reversal; null where not resolved",
-        |r: &StudyReversal| after(r).filter(|_| r.judged.resolved).map(|a| a.viscosity_pa_s)
+        |r: &StudyReversal| after(r).filter(|_| r.graded.resolved).map(|a| a.viscosity_pa_s)
     ));
     columns.extend(estimate!(
         "contact_share",
@@ -68,10 +68,10 @@ fn identity() -> Vec<Column<StudyReversal>> {
         text("reversal", "Name of the reversal, in order of run and row", |r: &StudyReversal| Some(r.reversal.clone())),
         text("run", "Path of the raw export in the study", |r| Some(r.identity.run.clone())),
         int("row", "Line in the export of the first reading after the turning point", |r| {
-            Some(i64::from(r.judged.read.row))
+            Some(i64::from(r.graded.read.row))
         }),
-        int("step", "Step that begins with the reversal", |r| Some(r.judged.read.step)),
-        float("time_s", "s", "Time of the turning point", |r| Some(r.judged.read.time_s)),
+        int("step", "Step that begins with the reversal", |r| Some(r.graded.read.step)),
+        float("time_s", "s", "Time of the turning point", |r| Some(r.graded.read.time_s)),
         text("sample", "Sample", |r| Some(r.identity.sample.clone())),
         float("volume_fraction", "", "Solid volume fraction; null for controls", |r| r.identity.volume_fraction),
         float("u_volume_fraction", "", "Standard uncertainty of volume_fraction", |r| r.identity.u_volume_fraction),
@@ -81,7 +81,7 @@ fn identity() -> Vec<Column<StudyReversal>> {
             r.set_point.clone()
         }),
         text("controlled", "Quantity that was held: rate or stress", |r| {
-            Some(r.judged.read.controlled.name().to_owned())
+            Some(r.graded.read.controlled.name().to_owned())
         }),
         truth("control", "Whether the run is a control", |r| Some(r.identity.control)),
     ]
@@ -90,10 +90,10 @@ fn identity() -> Vec<Column<StudyReversal>> {
 fn interval_and_kin() -> Vec<Column<StudyReversal>> {
     vec![
         float("contact_share_low", "", "Lower end of the 95 % interval; where not resolved, the bound", |r| {
-            r.judged.contact_share_low
+            r.graded.contact_share_low
         }),
         float("contact_share_high", "", "Upper end of the 95 % interval; null where not resolved", |r| {
-            r.judged.contact_share_high.filter(|_| r.judged.resolved)
+            r.graded.contact_share_high.filter(|_| r.graded.resolved)
         }),
         float("degrees_of_freedom", "", NO_FREEDOM, |_| None),
         text("estimator", "How viscosity_after_pa_s and contact_share were found; null where there is nothing", |r| {
@@ -128,7 +128,7 @@ fn interval_and_kin() -> Vec<Column<StudyReversal>> {
             |r| before(r)?.normal_stress_pa,
         ),
         float("normal_stress_after_pa", "Pa", "The same, mean over strain 0.02 to 0.3 after the turning point", |r| {
-            r.judged.read.normal_stress_after_pa
+            r.graded.read.normal_stress_after_pa
         }),
     ]
 }
@@ -136,14 +136,14 @@ fn interval_and_kin() -> Vec<Column<StudyReversal>> {
 fn verdict() -> Vec<Column<StudyReversal>> {
     vec![
         float("dead_strain", "", "First usable strain after the turning point", |r| {
-            Some(r.judged.read.dead.first_usable())
+            Some(r.graded.read.dead.first_usable())
         }),
         truth("steady", "Whether the stretch before was steady", |r| Some(before(r).is_some_and(|b| b.steady))),
-        truth("resolved", "Whether contact_share can be used as a value", |r| Some(r.judged.resolved)),
+        truth("resolved", "Whether contact_share can be used as a value", |r| Some(r.graded.resolved)),
         text("grade", "A, B (both enter states), C (shown only) or F (not usable)", |r| {
-            Some(r.judged.grade.name().to_owned())
+            Some(r.graded.grade.name().to_owned())
         }),
-        text("remarks", "Why this grade, and what else was seen", |r| joined(&r.judged.remarks)),
+        text("remarks", "Why this grade, and what else was seen", |r| joined(&r.graded.remarks)),
     ]
 }
 

@@ -1,12 +1,12 @@
-//! Columns of `fits`, `budget`, `choices`, `claims` and `old_results`, the tables that may have no rows: their heads
+//! Columns of `fits`, `budget`, `sensitivity`, `claims` and `earlier_results`, the tables that may have no rows: their heads
 //! are there all the same.
 
 use super::column::{Column, float, joined, table, text, truth};
 use stages::claims::result::ClaimRow;
+use stages::earlier_results::result::EarlierRow;
 use stages::fit::result::FitRow;
-use stages::old_results::result::OldRow;
 use stages::table::Table;
-use stages::uncertainty::result::{BudgetRow, ChoiceRow};
+use stages::uncertainty::result::{BudgetRow, SensitivityRow};
 
 /// Columns of `fits`.
 pub fn fits() -> Vec<Column<FitRow>> {
@@ -49,10 +49,10 @@ pub fn budget_table(rows: &[BudgetRow]) -> Table {
     table(&budget(), rows)
 }
 
-/// Columns of `choices`.
-pub fn choices() -> Vec<Column<ChoiceRow>> {
+/// Columns of `sensitivity`.
+pub fn sensitivity() -> Vec<Column<SensitivityRow>> {
     vec![
-        text("quantity", "The quantity, named as its column", |r: &ChoiceRow| Some(r.quantity.clone())),
+        text("quantity", "The quantity, named as its column", |r: &SensitivityRow| Some(r.quantity.clone())),
         text("sample", "Sample", |r| Some(r.sample.clone())),
         text("set_point", "Set-point; null for quantities of a sample", |r| r.set_point.clone()),
         text("choice", "The settings in force, or what was chosen instead", |r| Some(r.choice.clone())),
@@ -69,9 +69,9 @@ pub fn choices() -> Vec<Column<ChoiceRow>> {
     ]
 }
 
-/// The table `choices`.
-pub fn choices_table(rows: &[ChoiceRow]) -> Table {
-    table(&choices(), rows)
+/// The table `sensitivity`.
+pub fn sensitivity_table(rows: &[SensitivityRow]) -> Table {
+    table(&sensitivity(), rows)
 }
 
 /// Columns of `claims`.
@@ -92,25 +92,25 @@ pub fn claims_table(rows: &[ClaimRow]) -> Table {
     table(&claims(), rows)
 }
 
-/// Columns of `old_results`.
-pub fn old_results() -> Vec<Column<OldRow>> {
+/// Columns of `earlier_results`.
+pub fn earlier_results() -> Vec<Column<EarlierRow>> {
     vec![
-        text("old_table", "Name of the old table in the study file", |r: &OldRow| Some(r.name.clone())),
+        text("earlier_table", "Name of the earlier table in the study file", |r: &EarlierRow| Some(r.name.clone())),
         text("row", "What picks the row", |r| Some(r.row.clone())),
         text("column", "The column of ours that holds the number", |r| Some(r.column.clone())),
         float("old", "", "The old number, in the unit of the column", |r| r.old),
-        float("u_old", "", "Standard uncertainty of old; null where the old table has none", |r| r.u_old),
+        float("u_old", "", "Standard uncertainty of old; null where the earlier table has none", |r| r.u_old),
         float("new", "", "What the raw exports give; null where they give no value", |r| r.new),
         float("u_new", "", "Standard uncertainty of new", |r| r.u_new),
         float("difference", "", "Old less new", |r| r.difference),
         float("in_u", "", "Size of the difference in its standard uncertainties", |r| r.in_u),
-        text("outcome", "Matched, differs, only in the old table, or only in the study", |r| {
+        text("outcome", "Matched, differs, only in the earlier table, or only in the study", |r| {
             Some(r.outcome.name().to_owned())
         }),
     ]
 }
 
-/// The table `old_results`.
-pub fn old_results_table(rows: &[OldRow]) -> Table {
-    table(&old_results(), rows)
+/// The table `earlier_results`.
+pub fn earlier_results_table(rows: &[EarlierRow]) -> Table {
+    table(&earlier_results(), rows)
 }

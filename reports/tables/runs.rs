@@ -1,14 +1,14 @@
 //! Rows of `runs` and `exclusions` from the judged runs, and the columns of `points`, which the reversal stage writes.
 
 use super::column::{Column, float, int, joined, table, text};
-use stages::reversal::result::JudgedRun;
+use stages::reversal::result::GradedRun;
 use stages::table::{ColumnSpec, Table};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Columns of `runs`.
-pub fn runs() -> Vec<Column<JudgedRun>> {
+pub fn runs() -> Vec<Column<GradedRun>> {
     vec![
-        text("run", "Path of the raw export in the study", |r: &JudgedRun| Some(r.identity.run.clone())),
+        text("run", "Path of the raw export in the study", |r: &GradedRun| Some(r.identity.run.clone())),
         text("blake3", "BLAKE3 hash of the raw export", |r| Some(r.identity.blake3.clone())),
         int("rows", "Rows of data in the raw export: kept and all that exclusions.counted holds of the run", |r| {
             i64::try_from(r.identity.rows).ok()
@@ -29,10 +29,10 @@ pub fn runs() -> Vec<Column<JudgedRun>> {
 }
 
 /// The table `runs`, with a column for each entry of the preambles that the study chose.
-pub fn runs_table(judged: &[JudgedRun]) -> Table {
-    let chosen = judged.iter().flat_map(|run| run.identity.preamble.keys());
-    preamble_columns(chosen.map(String::as_str)).into_iter().fold(table(&runs(), judged), |table, (key, column)| {
-        table.text(&column, judged.iter().map(|run| run.identity.preamble.get(key).cloned().flatten()))
+pub fn runs_table(graded: &[GradedRun]) -> Table {
+    let chosen = graded.iter().flat_map(|run| run.identity.preamble.keys());
+    preamble_columns(chosen.map(String::as_str)).into_iter().fold(table(&runs(), graded), |table, (key, column)| {
+        table.text(&column, graded.iter().map(|run| run.identity.preamble.get(key).cloned().flatten()))
     })
 }
 
@@ -84,11 +84,11 @@ pub fn exclusions() -> Vec<Column<Exclusion>> {
 
 /// Rows of `exclusions`: run by run, reasons sorted, reasons without readings left out. A row of the export that could
 /// not be read has one reason, `refused: …`.
-pub fn exclusion_rows(judged: &[JudgedRun]) -> Vec<Exclusion> {
-    judged.iter().flat_map(exclusions_of).collect()
+pub fn exclusion_rows(graded: &[GradedRun]) -> Vec<Exclusion> {
+    graded.iter().flat_map(exclusions_of).collect()
 }
 
-fn exclusions_of(run: &JudgedRun) -> Vec<Exclusion> {
+fn exclusions_of(run: &GradedRun) -> Vec<Exclusion> {
     let (excluded, counted) = (&run.excluded, &run.account.counted);
     let of = |map: &BTreeMap<String, u64>, reason: &str| map.get(reason).copied().unwrap_or(0);
     let reasons: BTreeSet<&String> = excluded.keys().chain(counted.keys()).collect();
@@ -103,8 +103,8 @@ fn exclusions_of(run: &JudgedRun) -> Vec<Exclusion> {
 }
 
 /// The table `exclusions`.
-pub fn exclusions_table(judged: &[JudgedRun]) -> Table {
-    table(&exclusions(), &exclusion_rows(judged))
+pub fn exclusions_table(graded: &[GradedRun]) -> Table {
+    table(&exclusions(), &exclusion_rows(graded))
 }
 
 const fn point(name: &'static str, unit: &'static str, meaning: &'static str) -> ColumnSpec {

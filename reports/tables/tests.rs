@@ -9,18 +9,18 @@ fn all() -> Vec<(&'static str, Table)> {
     vec![
         ("runs", runs::runs_table(&runs)),
         ("exclusions", runs::exclusions_table(&runs)),
-        ("limits", limits::limits_table(&runs)),
+        ("validity", validity::validity_table(&runs)),
         ("reversals", reversals::reversals_table(&states.reversals)),
         ("states", states::states_table(&states.states)),
         ("thickening", states::thickening_table(&states.thickening)),
         ("fits", rows::fits_table(&fixture::fits().rows)),
         ("models", models::models_table(&fixture::fits().quality)),
-        ("rivals", models::rivals_table(&fixture::fits().rivals)),
+        ("candidate_models", models::candidate_models_table(&fixture::fits().candidate_models)),
         ("flow_states", models::flow_states_table(&fixture::fits().flow_states)),
         ("budget", rows::budget_table(&fixture::budget().rows)),
-        ("choices", rows::choices_table(&fixture::choices())),
+        ("sensitivity", rows::sensitivity_table(&fixture::sensitivity())),
         ("claims", rows::claims_table(&[])),
-        ("old_results", rows::old_results_table(&[])),
+        ("earlier_results", rows::earlier_results_table(&[])),
     ]
 }
 
@@ -67,7 +67,7 @@ fn the_contract_s_columns_are_there() {
           viscosity_pa_s normal_force_n temperature_c reversal strain_since_reversal excluded",
         ),
         ("exclusions", "run reason points counted share"),
-        ("limits", "run limit step value unit bound holds remarks"),
+        ("validity", "run check step value unit bound holds remarks"),
         (
             "reversals",
             "reversal run row step time_s sample volume_fraction loading repeat set_point controlled control \
@@ -136,25 +136,25 @@ fn tables_without_rows_keep_their_heads_and_types() {
 /// What a referee asks first: where did the readings go?
 #[test]
 fn rows_are_those_kept_and_those_excluded_by_name() {
-    let judged = fixture::runs();
-    for run in &judged {
+    let graded = fixture::runs();
+    for run in &graded {
         let counted: u64 = runs::exclusion_rows(std::slice::from_ref(run)).iter().map(|e| e.counted).sum();
         assert_eq!(run.identity.rows, run.account.kept + counted, "{}", run.identity.run);
     }
-    let rows = runs::exclusion_rows(&judged[..1]);
+    let rows = runs::exclusion_rows(&graded[..1]);
     let found: Vec<_> = rows.iter().map(|e| (e.reason.as_str(), e.points, e.counted)).collect();
     assert_eq!(found, [("instrument-inertia", 120, 120), ("refused: missing time", 2, 2), ("spike", 3, 2)]);
 }
 
 #[test]
 fn chosen_entries_of_preambles_are_columns_of_runs() {
-    let mut judged = fixture::runs();
+    let mut graded = fixture::runs();
     let keys = ["Bediener", "Gap, mm", "gap mm"];
-    for (at, run) in judged.iter_mut().enumerate() {
+    for (at, run) in graded.iter_mut().enumerate() {
         let value = |key: &&str| (key.to_string(), (at == 0).then(|| format!("{key} of the first")));
         run.identity.preamble = keys.iter().map(value).collect();
     }
-    let table = runs::runs_table(&judged);
+    let table = runs::runs_table(&graded);
     let names = ["preamble_bediener", "preamble_gap__mm", "preamble_gap_mm"];
     for (key, name) in keys.iter().zip(names) {
         let values = table.texts(name).unwrap();

@@ -1,15 +1,15 @@
 //! The work of the tasks that write tables: results in, Parquet and CSV out; nothing else.
 
-use super::{dictionary, limits, models, reversals, rows, runs, states};
+use super::{dictionary, models, reversals, rows, runs, states, validity};
 use pipeline::diagnostic::Diagnostic;
 use pipeline::stage::{Context, Produced, from_json};
 use stages::claims::result::ClaimRow;
+use stages::earlier_results::result::Held;
 use stages::fit::result::Fits;
-use stages::old_results::result::Held;
-use stages::reversal::result::JudgedRun;
+use stages::reversal::result::GradedRun;
 use stages::states::result::States;
 use stages::table::Table;
-use stages::uncertainty::result::{Budget, ChoiceRow};
+use stages::uncertainty::result::{Budget, SensitivityRow};
 
 type Made = Result<Produced, Vec<Diagnostic>>;
 
@@ -19,23 +19,23 @@ fn written(table: &Table) -> Made {
 }
 
 /// All inputs as judged runs, in the declared order.
-fn judged(context: &Context<'_>) -> Result<Vec<JudgedRun>, Vec<Diagnostic>> {
+fn graded(context: &Context<'_>) -> Result<Vec<GradedRun>, Vec<Diagnostic>> {
     context.inputs().iter().map(|(name, bytes)| from_json(name, bytes)).collect()
 }
 
 /// `table runs`: every input is a judged run.
 pub fn runs(context: &Context<'_>) -> Made {
-    written(&runs::runs_table(&judged(context)?))
+    written(&runs::runs_table(&graded(context)?))
 }
 
 /// `table exclusions`: every input is a judged run.
 pub fn exclusions(context: &Context<'_>) -> Made {
-    written(&runs::exclusions_table(&judged(context)?))
+    written(&runs::exclusions_table(&graded(context)?))
 }
 
-/// `table limits`: every input is a judged run.
-pub fn limits(context: &Context<'_>) -> Made {
-    written(&limits::limits_table(&judged(context)?))
+/// `table validity`: every input is a judged run.
+pub fn validity(context: &Context<'_>) -> Made {
+    written(&validity::validity_table(&graded(context)?))
 }
 
 /// `table reversals`, from the input `states`.
@@ -68,9 +68,9 @@ pub fn models(context: &Context<'_>) -> Made {
     written(&models::models_table(&optional::<Fits>(context, "fits")?.quality))
 }
 
-/// `table rivals`, from the input `fits` where there is one.
-pub fn rivals(context: &Context<'_>) -> Made {
-    written(&models::rivals_table(&optional::<Fits>(context, "fits")?.rivals))
+/// `table candidate_models`, from the input `fits` where there is one.
+pub fn candidate_models(context: &Context<'_>) -> Made {
+    written(&models::candidate_models_table(&optional::<Fits>(context, "fits")?.candidate_models))
 }
 
 /// `table flow_states`, from the input `fits` where there is one.
@@ -83,9 +83,9 @@ pub fn budget(context: &Context<'_>) -> Made {
     written(&rows::budget_table(&optional::<Budget>(context, "budget")?.rows))
 }
 
-/// `table choices`, from the input `choices` where there is one.
-pub fn choices(context: &Context<'_>) -> Made {
-    written(&rows::choices_table(&optional::<Vec<ChoiceRow>>(context, "choices")?))
+/// `table sensitivity`, from the input `sensitivity` where there is one.
+pub fn sensitivity(context: &Context<'_>) -> Made {
+    written(&rows::sensitivity_table(&optional::<Vec<SensitivityRow>>(context, "sensitivity")?))
 }
 
 /// `table claims`, from the input `claims` where there is one. A claim that misses is a remark.
@@ -96,11 +96,11 @@ pub fn claims(context: &Context<'_>) -> Made {
     Ok(produced)
 }
 
-/// `old results table`: every input is an old table, held.
-pub fn old_results(context: &Context<'_>) -> Made {
+/// `earlier results table`: every input is an earlier table, held.
+pub fn earlier_results(context: &Context<'_>) -> Made {
     let held = context.inputs().iter().map(|(name, bytes)| from_json::<Held>(name, bytes));
     let rows = held.collect::<Result<Vec<_>, _>>()?.into_iter().flat_map(|held| held.rows).collect::<Vec<_>>();
-    written(&rows::old_results_table(&rows))
+    written(&rows::earlier_results_table(&rows))
 }
 
 /// `table dictionary`: no input; setting `preamble`, the keys of the entries that are columns of `runs`.

@@ -7,8 +7,8 @@ use super::words::{among, capital, counted, listed, number, part_of, shortened};
 use crate::figures::control::few;
 use crate::figures::typical::Chosen;
 use crate::tables::reversals::share_at_minimum;
+use stages::earlier_results::result::{Agreement, EarlierRow, Outcome};
 use stages::fit::result::Fits;
-use stages::old_results::result::{Agreement, OldRow, Outcome};
 use stages::reversal::result::{Control, Estimate};
 use stages::states::result::{Interval, State, StudyReversal};
 
@@ -32,21 +32,21 @@ fn stretch(states: &[&State]) -> String {
     format!("{} Pa to {} Pa", plain(low), plain(high))
 }
 
-/// Title of the figure of an old table's column.
-pub fn old_results_title(column: &str) -> String {
+/// Title of the figure of an earlier table's column.
+pub fn earlier_results_title(column: &str) -> String {
     format!("Old numbers against new ones: {}", quantities::in_words(column))
 }
 
-/// Caption and alternative text of an old table's column.
-pub fn old_results(column: &str, rows: &[&OldRow], agreement: &Agreement) -> (String, String) {
+/// Caption and alternative text of an earlier table's column.
+pub fn earlier_results(column: &str, rows: &[&EarlierRow], agreement: &Agreement) -> (String, String) {
     let of = |outcome| rows.iter().filter(|row| row.outcome == outcome).count() as u64;
     let name = rows.first().map_or("", |row| row.name.as_str());
     let (matched, differ) = (of(Outcome::Matched), of(Outcome::Differs));
     let column = quantities::in_words(column);
-    let alone = [(of(Outcome::OnlyOld), "old table"), (of(Outcome::OnlyNew), "study")];
+    let alone = [(of(Outcome::OnlyOld), "earlier table"), (of(Outcome::OnlyNew), "study")];
     let alone = alone.iter().filter(|(n, _)| *n > 0).map(|(n, place)| format!("; {} only in the {place}", number(*n)));
     let mut text = format!(
-        "{} of the old table \u{201c}{name}\u{201d} against what the raw exports give: {}, of which {} (filled) by \
+        "{} of the earlier table \u{201c}{name}\u{201d} against what the raw exports give: {}, of which {} (filled) by \
          more than two standard uncertainties{}. (a) With the identity line; bars: 95 % intervals. (b) Old less new \
          against the mean of both",
         capital(&column),
@@ -147,7 +147,7 @@ pub fn contact_share(states: &[State]) -> (String, String) {
 /// Caption and alternative text of the typical reversal.
 pub fn typical(chosen: Chosen<'_>, share: Estimate) -> (String, String) {
     let reversal = chosen.reversal;
-    let (identity, read) = (&reversal.identity, &reversal.judged.read);
+    let (identity, read) = (&reversal.identity, &reversal.graded.read);
     let at = reversal.set_point.as_ref().map_or_else(String::new, |s| format!(" at {s}"));
     let bins = read.after.as_ref().map_or(0, |a| a.bins.len());
     let dead = read.dead.first_usable();
@@ -169,12 +169,12 @@ pub fn typical(chosen: Chosen<'_>, share: Estimate) -> (String, String) {
         reversal.reversal,
         identity.sample,
         identity.loading,
-        reversal.judged.grade.name(),
+        reversal.graded.grade.name(),
         chosen_among(chosen),
         counted(bins as u64, "strain bin"),
         plus_minus(share.value, share.u),
     );
-    let text = format!("{text}{}", beside(reversal));
+    let text = format!("{text}{}", secondary(reversal));
     let zero = plus_minus(1.0 - share.value, share.u);
     let alt = format!(
         "Viscosity after a reversal relative to before: it drops to {zero} at once and recovers over a strain of {}.",
@@ -186,8 +186,8 @@ pub fn typical(chosen: Chosen<'_>, share: Estimate) -> (String, String) {
 /// What circles in the shade mean, if there are any: the control's time came after the curve was fitted.
 fn within(reversals: &[&StudyReversal]) -> &'static str {
     let shaded = |r: &&StudyReversal| {
-        let dead = r.judged.read.dead.first_usable();
-        r.judged.read.after.iter().flat_map(|a| &a.bins).any(|bin| bin.0 < dead)
+        let dead = r.graded.read.dead.first_usable();
+        r.graded.read.after.iter().flat_map(|a| &a.bins).any(|bin| bin.0 < dead)
     };
     if reversals.iter().any(shaded) {
         " Circles in the shade, where the control is not back yet, enter the curve but not the value."
@@ -210,8 +210,8 @@ fn chosen_among(chosen: Chosen<'_>) -> String {
 }
 
 /// What the two other measurands would give.
-fn beside(reversal: &StudyReversal) -> String {
-    let plateau = reversal.judged.read.after.as_ref().and_then(|a| a.plateau);
+fn secondary(reversal: &StudyReversal) -> String {
+    let plateau = reversal.graded.read.after.as_ref().and_then(|a| a.plateau);
     let plateau = plateau.map(|p| format!("the early plateau gives {}", significant(p.1, 2)));
     let minimum = share_at_minimum(reversal).map(|x| format!("the minimum gives {}", significant(x, 2)));
     let both = listed(plateau.into_iter().chain(minimum));
@@ -253,10 +253,10 @@ pub fn atlas_title(sample: &str) -> String {
 
 /// Caption and alternative text of the atlas of a sample.
 pub fn atlas(sample: &str, reversals: &[&StudyReversal]) -> (String, String) {
-    let grade = |name: &str| reversals.iter().filter(|r| r.judged.grade.name() == name).count();
+    let grade = |name: &str| reversals.iter().filter(|r| r.graded.grade.name() == name).count();
     let grades: Vec<String> =
         ["A", "B", "C", "F"].iter().filter(|g| grade(g) > 0).map(|g| format!("{} {g}", grade(g))).collect();
-    let undrawn = match reversals.iter().filter(|r| r.judged.read.after.is_none()).count() {
+    let undrawn = match reversals.iter().filter(|r| r.graded.read.after.is_none()).count() {
         0 => String::new(),
         n => format!(" Not drawn: {} of which nothing could be read.", counted(n as u64, "reversal")),
     };
@@ -348,7 +348,7 @@ pub fn relative_viscosity(points: usize, fits: &Fits) -> (String, String) {
 }
 
 /// Caption and alternative text of the choices: samples, and rows of each.
-pub fn choices(samples: usize, rows: usize) -> (String, String) {
+pub fn sensitivity(samples: usize, rows: usize) -> (String, String) {
     let samples = counted(samples as u64, "sample");
     let others = counted(rows.saturating_sub(1) as u64, "choice");
     let text = format!(
@@ -383,9 +383,9 @@ mod tests {
     }
 
     #[test]
-    fn an_old_table_is_told_without_names_of_columns() {
+    fn an_earlier_table_is_told_without_names_of_columns() {
         let agreement = Agreement { column: "viscosity_pa_s".into(), pairs: 2, bias: None, low: None, high: None };
-        let row = |outcome| OldRow {
+        let row = |outcome| EarlierRow {
             name: "thesis".into(),
             row: "a".into(),
             column: "viscosity_pa_s".into(),
@@ -398,11 +398,11 @@ mod tests {
             outcome,
         };
         let rows = [row(Outcome::Matched), row(Outcome::Differs), row(Outcome::OnlyOld)];
-        let (text, alt) = old_results("viscosity_pa_s", &rows.iter().collect::<Vec<_>>(), &agreement);
+        let (text, alt) = earlier_results("viscosity_pa_s", &rows.iter().collect::<Vec<_>>(), &agreement);
         assert!(
             text.starts_with(
-                "Viscosity in Pa s of the old table “thesis” against what the raw exports give: two pairs, of which one \
-                 differs (filled) by more than two standard uncertainties; one only in the old table. (a)"
+                "Viscosity in Pa s of the earlier table “thesis” against what the raw exports give: two pairs, of which one \
+                 differs (filled) by more than two standard uncertainties; one only in the earlier table. (a)"
             ),
             "{text}"
         );

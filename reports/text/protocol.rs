@@ -3,12 +3,12 @@
 
 use super::numbers::{plain, whole};
 use super::words::{counted, listed};
-use stages::reversal::result::{Controlled, JudgedRun};
+use stages::reversal::result::{Controlled, GradedRun};
 use stages::states::result::{States, StudyReversal};
 use std::collections::BTreeSet;
 
 /// Paragraphs, each with its sentences; empty where nothing was measured.
-pub fn paragraphs(runs: &[JudgedRun], states: &States) -> Vec<String> {
+pub fn paragraphs(runs: &[GradedRun], states: &States) -> Vec<String> {
     let asked: Vec<&StudyReversal> = states.reversals.iter().filter(|r| !r.identity.control).collect();
     let mut out = Vec::new();
     if !runs.is_empty() {
@@ -22,12 +22,12 @@ pub fn paragraphs(runs: &[JudgedRun], states: &States) -> Vec<String> {
 }
 
 /// How many exports, samples, loadings, reversals.
-fn found(runs: &[JudgedRun]) -> String {
-    let of = |control: bool| -> Vec<&JudgedRun> { runs.iter().filter(|r| r.identity.control == control).collect() };
+fn found(runs: &[GradedRun]) -> String {
+    let of = |control: bool| -> Vec<&GradedRun> { runs.iter().filter(|r| r.identity.control == control).collect() };
     let (asked, controls) = (of(false), of(true));
     let samples: BTreeSet<&str> = asked.iter().map(|r| r.identity.sample.as_str()).collect();
     let loadings: BTreeSet<_> = asked.iter().map(|r| (&r.identity.sample, &r.identity.loading)).collect();
-    let reversals = |runs: &[&JudgedRun]| counted(runs.iter().map(|r| r.reversals.len() as u64).sum(), "reversal");
+    let reversals = |runs: &[&GradedRun]| counted(runs.iter().map(|r| r.reversals.len() as u64).sum(), "reversal");
     let mut text = format!(
         "Found in the exports: {} of {} in {}, with {}",
         counted(asked.len() as u64, "run"),
@@ -54,9 +54,9 @@ fn spread(values: impl Iterator<Item = f64>, printed: impl Fn(f64) -> String) ->
 
 /// Strain before and after, as recorded.
 fn sheared(reversals: &[&StudyReversal]) -> Option<String> {
-    let before = reversals.iter().filter_map(|r| r.judged.read.before.as_ref());
+    let before = reversals.iter().filter_map(|r| r.graded.read.before.as_ref());
     let record = spread(before.clone().map(|b| b.record_strain), plain)?;
-    let after = spread(reversals.iter().map(|r| r.judged.read.strain_after), plain)?;
+    let after = spread(reversals.iter().map(|r| r.graded.read.strain_after), plain)?;
     let readings = spread(before.map(|b| f64::from(b.readings)), |n| whole(n as u64))?;
     Some(format!(
         "Medians, with the smallest and the largest in brackets: before a reversal a strain of {record} in one sense \
@@ -67,10 +67,10 @@ fn sheared(reversals: &[&StudyReversal]) -> Option<String> {
 /// What was held, and over which range.
 fn held(reversals: &[&StudyReversal]) -> Option<String> {
     let of = |held: Controlled| {
-        let mine = reversals.iter().filter(move |r| r.judged.read.controlled == held);
+        let mine = reversals.iter().filter(move |r| r.graded.read.controlled == held);
         let n = mine.clone().count();
         let value = move |r: &&&StudyReversal| {
-            let before = r.judged.read.before.as_ref()?;
+            let before = r.graded.read.before.as_ref()?;
             Some(if held == Controlled::Stress { before.stress_pa.value } else { before.rate_per_s.value })
         };
         let values: Vec<f64> = mine.filter_map(|r| value(&r)).collect();
@@ -97,7 +97,7 @@ fn day(iso: &str) -> String {
 }
 
 /// When the runs began, as their exports say.
-fn when(runs: &[JudgedRun]) -> Option<String> {
+fn when(runs: &[GradedRun]) -> Option<String> {
     let days: BTreeSet<&str> = runs.iter().filter_map(|r| r.identity.started.as_deref()?.get(..10)).collect();
     match (days.first(), days.last()) {
         (Some(first), Some(last)) if first != last => {
@@ -118,7 +118,7 @@ mod tests {
         let (runs, states) = (fixture::runs(), fixture::states());
         let text = paragraphs(&runs, &states).join(" ");
         assert!(text.starts_with("Found in the exports: ") && text.contains(" control run"), "{text}");
-        let one: Vec<JudgedRun> = runs.into_iter().filter(|r| !r.identity.control).take(1).collect();
+        let one: Vec<GradedRun> = runs.into_iter().filter(|r| !r.identity.control).take(1).collect();
         let text = paragraphs(&one, &States::default()).join(" ");
         assert!(text.contains("one run of one sample in one loading") && text.ends_with("; no control."), "{text}");
         assert!(paragraphs(&[], &States::default()).is_empty());

@@ -60,7 +60,7 @@ fn find<'a>(claim: &Claim, tables: &'a BTreeMap<String, Table>) -> Result<Found<
 
 /// Under which other choices of settings the claim would miss; empty where it stands under all.
 fn against(claim: &Claim, found: &Found<'_>, tables: &BTreeMap<String, Table>) -> String {
-    let Some(table) = tables.get("choices").filter(|_| claim.hangs_on_choices()) else { return String::new() };
+    let Some(table) = tables.get("sensitivity").filter(|_| claim.hangs_on_sensitivity()) else { return String::new() };
     let text = |column: &str, at: usize| table.texts(column).and_then(|t| t[at].as_deref());
     let same = |at: &usize| {
         text("quantity", *at) == Some(&claim.column)
@@ -168,7 +168,7 @@ mod tests {
     fn a_claim_is_held_against_other_choices_too() {
         let all = |value: &str| [0; 4].map(|_| Some(value.to_owned()));
         let choice = ["settings in force", "window before 4", "straight line", "minimum"];
-        let choices = Table::new()
+        let sensitivity = Table::new()
             .text("quantity", all("contact_share"))
             .text("sample", all("A"))
             .text("set_point", all("100 Pa"))
@@ -176,7 +176,7 @@ mod tests {
             .bool("decides", [Some(true), Some(true), Some(true), Some(false)])
             .float("value", [Some(0.86), Some(0.85), Some(0.90), Some(0.97)]);
         let mut tables = tables();
-        tables.insert("choices".to_owned(), choices);
+        tables.insert("sensitivity".to_owned(), sensitivity);
         let row = check(&claim("A", "100 Pa", 0.86), &tables);
         // 0.90 is further than 0.03 from 0.86; the minimum is another quantity.
         assert_eq!((row.holds, row.remarks.as_str()), (true, "would miss under the choice “straight line”"));

@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 pub struct Claim {
     /// The sentence, as it stands in print.
     pub says: String,
-    /// The table that holds the number: any in `tables/` but `claims`, `old_results` and the readings.
+    /// The table that holds the number: any in `tables/` but `claims`, `earlier_results` and the readings.
     pub table: String,
     /// Column and text or number that pick one row; set-points match by number and unit.
     #[serde(rename = "where", default)]
@@ -23,12 +23,12 @@ pub struct Claim {
     pub within: f64,
 }
 
-/// The tables and columns whose numbers the table `choices` gives under every other choice.
+/// The tables and columns whose numbers the table `sensitivity` gives under every other choice.
 const MOVED: [(&str, &str); 2] = [("states", "contact_share"), ("thickening", "contact_share_of_rise")];
 
 impl Claim {
     /// Whether the number is one that other choices of settings move.
-    pub fn hangs_on_choices(&self) -> bool {
+    pub fn hangs_on_sensitivity(&self) -> bool {
         MOVED.contains(&(self.table.as_str(), self.column.as_str()))
     }
 }

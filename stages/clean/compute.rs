@@ -1,15 +1,15 @@
 //! Readings → points: stress, rate and strain of one run, and the fate of every reading.
 
 use super::drive::{Drive, inertia_in_export};
-use super::legs::{Leg, Ramp, legs, ramps};
 use super::levels::{Level, levels};
-use super::limits::{self, digits};
 use super::motion::{Around, Motion, join_time};
 use super::params::{Params, SetAside};
-use super::result::{CleanNotes, Cleaned, Fate, Points};
-use super::rim::{NoSlope, Slopes};
+use super::result::{CleanNotes, Cleaned, Flags, Points};
+use super::segments::{Ramp, Segment, ramps, segments};
 use super::temperature::Scale;
+use super::validity::{self, digits};
 use super::visits::{self, drifts};
+use super::weissenberg_rabinowitsch::{NoSlope, Slopes};
 use super::{edge, median, rules, spikes};
 use crate::ingest::result::Readings;
 use crate::numerics::float::expm1;
@@ -69,7 +69,7 @@ pub fn cleaned(
     run.flag_unusable();
     run.move_and_load();
     run.flag();
-    run.rim_stress();
+    run.weissenberg_rabinowitsch();
     run.bring_to_one_temperature();
     run.remark();
     Ok(run.finish())
@@ -132,7 +132,7 @@ struct Run<'a> {
     params: &'a Params,
     constants: Constants,
     torque: Vec<f64>,
-    fate: Vec<Fate>,
+    flags: Vec<Flags>,
     /// Usable readings, one list per step.
     stretches: Vec<Vec<usize>>,
     motion: Motion,
@@ -155,7 +155,7 @@ impl<'a> Run<'a> {
         torque: Vec<f64>,
     ) -> Self {
         Self {
-            fate: vec![Fate::default(); readings.len()],
+            flags: vec![Flags::default(); readings.len()],
             readings,
             setup,
             params,
@@ -173,16 +173,16 @@ impl<'a> Run<'a> {
     }
 
     /// The legs of all steps in order.
-    fn legs(&self) -> impl Iterator<Item = Leg> {
-        self.stretches.iter().flat_map(|stretch| legs(&self.motion.strain, stretch))
+    fn segments(&self) -> impl Iterator<Item = Segment> {
+        self.stretches.iter().flat_map(|stretch| segments(&self.motion.strain, stretch))
     }
 
     fn add_stretch(&mut self, reason: &str, stretch: usize) {
-        self.stretches[stretch].iter().for_each(|at| self.fate[*at].add(reason));
+        self.stretches[stretch].iter().for_each(|at| self.flags[*at].add(reason));
     }
 
     fn add(&mut self, reason: &str, readings: impl IntoIterator<Item = usize>) {
-        readings.into_iter().for_each(|at| self.fate[at].add(reason));
+        readings.into_iter().for_each(|at| self.flags[at].add(reason));
     }
 
     /// Flags readings that no derivative may use, and lists the others by step.
@@ -231,7 +231,7 @@ impl<'a> Run<'a> {
         self.readings.time_s = time;
         self.take_inertia_off();
         let (step, motion) = (&self.readings.step, &self.motion);
-        let of_step = |stretch: &Vec<usize>| ramps(legs(&motion.strain, stretch), &motion.speed, &motion.u_speed);
+        let of_step = |stretch: &Vec<usize>| ramps(segments(&motion.strain, stretch), &motion.speed, &motion.u_speed);
         self.ramps = self.stretches.iter().flat_map(of_step).collect();
         self.levels = levels(step, &self.sample_torque, &motion.speed, &motion.strain, &self.stretches);
         self.factors = vec![1.0; self.stretches.len()];
@@ -272,8 +272,8 @@ impl<'a> Run<'a> {
         }
     }
 
-    fn flow(&self) -> limits::Flow<'_> {
-        limits::Flow {
+    fn flow(&self) -> validity::Flow<'_> {
+        validity::Flow {
             setup: self.setup,
             constants: &self.constants,
             params: self.params,
@@ -341,10 +341,10 @@ impl<'a> Run<'a> {
         for (at, stretch) in self.stretches.iter().enumerate() {
             let level = self.levels.iter().find(|level| level.stretch == at);
             let lapse = level.map(|level| settings.times * self.flow().momentum_time(level));
-            for leg in legs(&self.motion.strain, stretch) {
-                let sense = self.sense(&leg);
+            for segment in segments(&self.motion.strain, stretch) {
+                let sense = self.sense(&segment);
                 if sense.is_some() && (sense_before.is_none() || sense_before == sense) {
-                    early.extend(lapse.map_or_else(Vec::new, |lapse| self.within(&leg, lapse)));
+                    early.extend(lapse.map_or_else(Vec::new, |lapse| self.within(&segment, lapse)));
                 }
                 sense_before = sense.or(sense_before);
             }
@@ -353,20 +353,21 @@ impl<'a> Run<'a> {
     }
 
     /// Sense of the motion in a leg; none at rest.
-    fn sense(&self, leg: &Leg) -> Option<bool> {
-        let (first, last) = (leg.readings.first()?, leg.readings.last()?);
+    fn sense(&self, segment: &Segment) -> Option<bool> {
+        let (first, last) = (segment.readings.first()?, segment.readings.last()?);
         let way = self.motion.strain[*last] - self.motion.strain[*first];
         (way != 0.0).then_some(way > 0.0)
     }
 
     /// Readings of a leg within this time of its beginning, or of the end of the ramp at its beginning. Where the next
     /// reading comes later than that, the first one says nothing against itself.
-    fn within(&self, leg: &Leg, lapse: f64) -> Vec<usize> {
-        let Some(first) = leg.readings.first() else { return Vec::new() };
+    fn within(&self, segment: &Segment, lapse: f64) -> Vec<usize> {
+        let Some(first) = segment.readings.first() else { return Vec::new() };
         let ramp = self.ramps.iter().find(|ramp| ramp.readings.contains(first));
         let from = ramp.and_then(|ramp| ramp.readings.last()).map_or(*first, |last| (*last).max(*first));
         let elapsed = |at: &usize| self.readings.time_s[*at] - self.readings.time_s[from];
-        let early: Vec<usize> = leg.readings.iter().copied().filter(|at| (0.0..lapse).contains(&elapsed(at))).collect();
+        let early: Vec<usize> =
+            segment.readings.iter().copied().filter(|at| (0.0..lapse).contains(&elapsed(at))).collect();
         if early.len() > 1 { early } else { Vec::new() }
     }
 
@@ -374,16 +375,20 @@ impl<'a> Run<'a> {
         let Some(settings) = self.params.spike.on() else { return };
         let mut turning = vec![false; self.readings.len()];
         self.ramps.iter().flat_map(|ramp| &ramp.readings).for_each(|at| turning[*at] = true);
-        let left_out = |at: usize| turning[at] || self.fate[at].has("instrument-inertia");
-        let spikes: Vec<usize> =
-            self.legs().flat_map(|leg| spikes::spikes(&self.sample_torque, &leg, left_out, settings)).collect();
+        let left_out = |at: usize| turning[at] || self.flags[at].has("instrument-inertia");
+        let spikes: Vec<usize> = self
+            .segments()
+            .flat_map(|segment| spikes::spikes(&self.sample_torque, &segment, left_out, settings))
+            .collect();
         self.add("spike", spikes);
     }
 
     fn flag_fracture(&mut self) {
         let Some(settings) = self.params.edge_fracture.on() else { return };
-        let torn: Vec<Vec<usize>> =
-            self.legs().map(|leg| edge::fracture(&self.sample_torque, &self.motion.speed, &leg, settings)).collect();
+        let torn: Vec<Vec<usize>> = self
+            .segments()
+            .map(|segment| edge::fracture(&self.sample_torque, &self.motion.speed, &segment, settings))
+            .collect();
         for readings in torn {
             if let Some(first) = readings.first() {
                 let (step, row) = (self.readings.step[*first], self.readings.row[*first]);
@@ -399,22 +404,26 @@ impl<'a> Run<'a> {
 
     fn flag_drift(&mut self) {
         let Some(settings) = self.params.drifting.on() else { return };
-        let kept: Vec<bool> = self.fate.iter().map(Fate::kept).collect();
+        let kept: Vec<bool> = self.flags.iter().map(Flags::kept).collect();
         let flow = visits::Flow { torque: &self.sample_torque, speed: &self.motion.speed, kept: &kept };
-        let begins: Vec<Option<usize>> = self.legs().map(|leg| leg.readings.first().copied()).collect();
-        for drift in drifts(self.legs(), flow, settings) {
-            let step = |leg: usize| begins[leg].map_or(0, |at| self.readings.step[at]);
+        let begins: Vec<Option<usize>> = self.segments().map(|segment| segment.readings.first().copied()).collect();
+        for drift in drifts(self.segments(), flow, settings) {
+            let step = |segment: usize| begins[segment].map_or(0, |at| self.readings.step[at]);
             let flagged = expm1(drift.change).abs() > settings.least;
             self.notes.remarks.push(format!(
                 "drifting: back at one set-point in step {}, the viscosity is {} % off that of step {} (standard uncertainty {} %){}",
-                step(drift.legs.0),
+                step(drift.segments.0),
                 digits(100.0 * expm1(drift.change)),
                 step(drift.first),
                 digits(100.0 * drift.u),
                 if flagged { "; the later visit is set aside" } else { "" }
             ));
             if flagged {
-                let later = self.legs().take(drift.legs.1 + 1).skip(drift.legs.0).flat_map(|leg| leg.readings);
+                let later = self
+                    .segments()
+                    .take(drift.segments.1 + 1)
+                    .skip(drift.segments.0)
+                    .flat_map(|segment| segment.readings);
                 let later: Vec<usize> = later.collect();
                 self.add("drifting", later);
             }
@@ -422,11 +431,11 @@ impl<'a> Run<'a> {
     }
 
     /// Plates: the factor of each step from the run's flow curve, and what has none.
-    fn rim_stress(&mut self) {
-        if self.setup.geometry.rim_factor(1.0).is_none() {
+    fn weissenberg_rabinowitsch(&mut self) {
+        if self.setup.geometry.weissenberg_rabinowitsch_factor(1.0).is_none() {
             return;
         }
-        let Some(settings) = self.params.rim_stress.on() else {
+        let Some(settings) = self.params.weissenberg_rabinowitsch.on() else {
             self.notes.remarks.push("parallel plates: stress is the apparent one, as the study asks".to_owned());
             return;
         };
@@ -436,7 +445,9 @@ impl<'a> Run<'a> {
         };
         let mut without = Vec::new();
         for level in &self.levels {
-            let factor = slopes.at(level.speed, settings).and_then(|slope| self.setup.geometry.rim_factor(slope));
+            let factor = slopes
+                .at(level.speed, settings)
+                .and_then(|slope| self.setup.geometry.weissenberg_rabinowitsch_factor(slope));
             without.extend(factor.is_none().then(|| level.step.to_string()));
             self.factors[level.stretch] = factor.unwrap_or(1.0);
         }
@@ -500,11 +511,11 @@ impl<'a> Run<'a> {
 
     fn remark(&mut self) {
         self.notes.remarks.extend(self.setup.geometry.remarks());
-        let limits = self.flow().limits();
+        let checks = self.flow().validity_checks();
         // Flags and grades of reversals tell of torque floors and ceilings reading by reading.
-        let told = limits.iter().filter(|limit| !limit.limit.starts_with("torque-"));
-        self.notes.remarks.extend(told.filter_map(limits::remark));
-        self.notes.limits = limits;
+        let told = checks.iter().filter(|check| !check.check.starts_with("torque-"));
+        self.notes.remarks.extend(told.filter_map(validity::remark));
+        self.notes.validity = checks;
         self.notes.remarks.extend(self.inertia_not_as_stated());
         if self.setup.inertia().is_none() && self.setup.torque_includes_inertia && !self.ramps.is_empty() {
             let remark = "no moment of inertia is known: changes of speed are left out instead of corrected";
@@ -541,7 +552,7 @@ impl<'a> Run<'a> {
             speed: self.motion.speed,
             strain: self.motion.strain,
             factor,
-            fate: self.fate,
+            flags: self.flags,
         };
         (cleaned, self.notes)
     }

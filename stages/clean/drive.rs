@@ -1,10 +1,10 @@
 //! The drive's own torque: which readings it spoils, and whether the export still holds it.
 
-use super::legs::Ramp;
 use super::levels::Level;
 use super::median;
 use super::params::{InertiaAsStated, InstrumentInertia};
 use super::recipe::CLEAR;
+use super::segments::Ramp;
 
 /// What is known of the drive for the inertia rule.
 #[derive(Debug, Clone, Copy)]

@@ -1,17 +1,17 @@
 //! The free edge of the sample: a fall of the torque for good, and the stress that the surface can hold.
 
-use super::legs::Leg;
 use super::median;
 use super::params::EdgeFracture;
-use crate::physics::limits;
+use super::segments::Segment;
+use crate::physics::validity;
 
 /// Readings from an irreversible fall on: |torque| falls from its highest level behind the first strain and stays
 /// down to the leg's end, while the speed is the same within 5 %.
 ///
 /// An irreversible fall of torque is what a fractured or expelled rim leaves (R. I. Tanner & M. Keentok, J. Rheol.
 /// 27, 47 (1983), for the fracture; the limit on the fall is empirical).
-pub(super) fn fracture(torque: &[f64], speed: &[f64], leg: &Leg, settings: &EdgeFracture) -> Vec<usize> {
-    let late = leg.readings.iter().zip(&leg.path).filter(|(_, path)| **path > settings.transient_strain);
+pub(super) fn fracture(torque: &[f64], speed: &[f64], segment: &Segment, settings: &EdgeFracture) -> Vec<usize> {
+    let late = segment.readings.iter().zip(&segment.path).filter(|(_, path)| **path > settings.transient_strain);
     let late: Vec<usize> = late.map(|(at, _)| *at).collect();
     let levels: Vec<f64> = late.windows(5).filter_map(|w| median(w.iter().map(|at| torque[*at].abs()))).collect();
     let Some(highest) = (0..levels.len()).max_by(|a, b| levels[*a].total_cmp(&levels[*b])) else { return Vec::new() };
@@ -29,13 +29,13 @@ pub(super) fn fracture(torque: &[f64], speed: &[f64], leg: &Leg, settings: &Edge
 ///
 /// For N₂ = −Aσ the edge is unstable from 4πΓ/(Ah) on (E. J. Hemingway & S. M. Fielding, J. Rheol. 63, 735 (2019)).
 pub(super) fn stress_limit(gap: f64, settings: &EdgeFracture) -> Option<f64> {
-    settings.surface_tension.map(|tension| limits::edge_stress(tension, settings.normal_stress_ratio, gap))
+    settings.surface_tension.map(|tension| validity::edge_stress(tension, settings.normal_stress_ratio, gap))
 }
 
 /// Shear stress, Pa, from which a dent of half the gap may open (R. I. Tanner & M. Keentok, J. Rheol. 27, 47 (1983)):
 /// the older and lower limit, which is remarked only.
 pub(super) fn older_limit(gap: f64, settings: &EdgeFracture) -> Option<f64> {
-    let normal = |tension| limits::edge_second_normal_stress(tension, 0.5 * gap);
+    let normal = |tension| validity::edge_second_normal_stress(tension, 0.5 * gap);
     settings.surface_tension.map(|tension| normal(tension) / settings.normal_stress_ratio)
 }
 
@@ -44,8 +44,8 @@ mod tests {
     use super::*;
 
     /// A leg that gains `per` strain with each reading.
-    fn leg(n: usize, per: f64) -> Leg {
-        Leg { readings: (0..n).collect(), path: (0..n).map(|i| per * i as f64).collect() }
+    fn segment(n: usize, per: f64) -> Segment {
+        Segment { readings: (0..n).collect(), path: (0..n).map(|i| per * i as f64).collect() }
     }
 
     /// Noise of about 1 % that repeats after many readings.
@@ -58,15 +58,15 @@ mod tests {
         let speed = [1.0; 200];
         let settings = EdgeFracture::default();
         let mut torque: Vec<f64> = (0..200).map(|i| if i < 120 { noisy(i) } else { 0.5 * noisy(i) }).collect();
-        assert_eq!(fracture(&torque, &speed, &leg(200, 0.05), &settings), (120..200).collect::<Vec<_>>());
+        assert_eq!(fracture(&torque, &speed, &segment(200, 0.05), &settings), (120..200).collect::<Vec<_>>());
         torque[180..].iter_mut().for_each(|m| *m *= 2.0);
-        assert_eq!(fracture(&torque, &speed, &leg(200, 0.05), &settings), Vec::<usize>::new());
+        assert_eq!(fracture(&torque, &speed, &segment(200, 0.05), &settings), Vec::<usize>::new());
     }
 
     #[test]
     fn a_fall_with_the_speed_is_no_fracture() {
         let speed: Vec<f64> = (0..200).map(|i| if i < 120 { 1.0 } else { 0.5 }).collect();
-        assert_eq!(fracture(&speed, &speed, &leg(200, 0.05), &EdgeFracture::default()), Vec::<usize>::new());
+        assert_eq!(fracture(&speed, &speed, &segment(200, 0.05), &EdgeFracture::default()), Vec::<usize>::new());
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! Clean: which readings can be trusted, and what stress, rate and strain do they stand for?
 //!
 //! σ = k_σ·(M − I·dΩ/dt), γ̇ = k_γ·Ω, γ = k_γ·θ with the geometry's constants. Readings are flagged, never deleted:
-//! every row of ingest is a row of the points, with its reasons. `motion.rs` θ, Ω, dΩ/dt · `legs.rs` where the sense
+//! every row of ingest is a row of the points, with its reasons. `motion.rs` θ, Ω, dΩ/dt · `segments.rs` where the sense
 //! or speed changes · `levels.rs` what steps settle to · `rules.rs`, `drive.rs`, `spikes.rs`, `edge.rs`, `visits.rs`
 //! the rules · `rim.rs` the stress at the rim of plates · `temperature.rs` stress at one temperature · `limits.rs` numbers that a referee asks for · `compute.rs`
 //! their order.
@@ -9,22 +9,22 @@
 pub mod compute;
 mod drive;
 mod edge;
-mod legs;
 mod levels;
-mod limits;
 mod local_quadratic;
 mod motion;
 pub mod params;
 pub mod recipe;
 pub mod result;
-mod rim;
 mod rules;
+mod segments;
 mod spikes;
 mod temperature;
 #[cfg(test)]
 #[allow(clippy::unwrap_used, clippy::panic)]
 mod tests;
+mod validity;
 mod visits;
+mod weissenberg_rabinowitsch;
 
 use crate::ingest::result::Readings;
 use pipeline::diagnostic::Diagnostic;

@@ -39,7 +39,7 @@ pub struct Params {
     /// Flag a later visit of a set-point whose viscosity is not that of the first.
     pub drifting: Rule<Drifting>,
     /// Correct the stress of parallel plates to that at the rim by the slope of the run's flow curve.
-    pub rim_stress: Rule<RimStress>,
+    pub weissenberg_rabinowitsch: Rule<WeissenbergRabinowitsch>,
     /// Remark where the exported torque is not what the layout states about inertia.
     pub inertia_as_stated: Rule<InertiaAsStated>,
     /// Remark where a twist of the instrument that nobody corrected could pass for an elastic release.
@@ -50,7 +50,7 @@ pub struct Params {
     /// for a liquid whose composition is not stated.
     pub temperature_correction: Rule<TemperatureCorrection>,
     /// Remark where inertia or Brownian motion of the particles counts.
-    pub particle_numbers: Rule<ParticleNumbers>,
+    pub dimensionless_numbers: Rule<DimensionlessNumbers>,
     /// Remark where particles settle or rise during the run.
     pub settling: Rule<Settling>,
 }
@@ -72,13 +72,13 @@ impl Default for Params {
             gap_too_narrow: Rule::default(),
             edge_fracture: Rule::default(),
             drifting: Rule::default(),
-            rim_stress: Rule::default(),
+            weissenberg_rabinowitsch: Rule::default(),
             inertia_as_stated: Rule::default(),
             unknown_compliance: Rule::default(),
             temperature: Rule::default(),
             // A reading is changed only where somebody knows the liquid.
             temperature_correction: Rule::Off,
-            particle_numbers: Rule::default(),
+            dimensionless_numbers: Rule::default(),
             settling: Rule::default(),
         }
     }
@@ -286,7 +286,7 @@ impl Default for Drifting {
 /// How the stress at the rim of parallel plates is found.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default, deny_unknown_fields)]
-pub struct RimStress {
+pub struct WeissenbergRabinowitsch {
     /// Different steady rates in a run below which its flow curve has no slope, and the stress stays the apparent one.
     #[schemars(range(min = 3, max = 100))]
     pub rates: usize,
@@ -295,7 +295,7 @@ pub struct RimStress {
     pub steepest: f64,
 }
 
-impl Default for RimStress {
+impl Default for WeissenbergRabinowitsch {
     fn default() -> Self {
         // A parabola through three neighbours is the least that bends; at slope 5 the stress at the rim would be
         // twice the apparent one, and no parabola follows that.
@@ -382,7 +382,7 @@ pub struct TemperatureCorrection {
 /// Particle numbers, made with the radius.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default, deny_unknown_fields)]
-pub struct ParticleNumbers {
+pub struct DimensionlessNumbers {
     /// Particle Reynolds number or Stokes number above which inertia of particles is remarked.
     #[schemars(range(min = 0.0, max = 1000.0))]
     pub inertia: f64,
@@ -391,7 +391,7 @@ pub struct ParticleNumbers {
     pub peclet: f64,
 }
 
-impl Default for ParticleNumbers {
+impl Default for DimensionlessNumbers {
     fn default() -> Self {
         // Common practice: a tenth is where simulations see the first effects of inertia, and at a hundred Brownian
         // stresses are a few per cent of the viscous ones.

@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 ///
 /// Written sorted with `;` between; empty means kept.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Fate(u16);
+pub struct Flags(u16);
 
 /// Every reason a reading can be excluded for, sorted, as it stands in tables.
 pub const REASONS: [&str; 13] = [
@@ -47,7 +47,7 @@ const GRAVEST_FIRST: [&str; 13] = [
     "spike",
 ];
 
-impl Fate {
+impl Flags {
     /// Adds a reason of [`REASONS`]; one that is there already is not added twice.
     pub fn add(&mut self, reason: &str) {
         self.0 |= REASONS.iter().position(|known| *known == reason).map_or(0, |at| 1 << at);
@@ -80,9 +80,9 @@ impl Fate {
 
     /// Back from a table.
     pub fn from_text(text: Option<&str>) -> Self {
-        let mut fate = Self::default();
-        text.into_iter().flat_map(|t| t.split(';')).for_each(|r| fate.add(r));
-        fate
+        let mut flags = Self::default();
+        text.into_iter().flat_map(|t| t.split(';')).for_each(|r| flags.add(r));
+        flags
     }
 }
 
@@ -121,7 +121,7 @@ pub struct Points {
     /// Set-point as rate, 1/s, where the layout has it.
     pub set_rate_per_s: Vec<f64>,
     /// Why a reading is set aside.
-    pub fate: Vec<Fate>,
+    pub flags: Vec<Flags>,
 }
 
 /// Readings of one run with what was made of them; all columns have one length. What follows from others is made when
@@ -139,7 +139,7 @@ pub struct Cleaned {
     pub(super) strain: Vec<f64>,
     /// Stress over the apparent one; empty where it is that.
     pub(super) factor: Vec<f64>,
-    pub(super) fate: Vec<Fate>,
+    pub(super) flags: Vec<Flags>,
 }
 
 /// What a column holds in a row.
@@ -182,7 +182,7 @@ impl Cleaned {
     /// # Errors
     /// If the columns differ in length.
     pub fn to_parquet(&self) -> Result<Vec<u8>, TableError> {
-        let excluded = |row: usize| self.fate[row].text();
+        let excluded = |row: usize| self.flags[row].text();
         let floats = Self::FLOATS.map(|of| move |row: usize| of(self, row));
         let mut columns = vec![("row", Long::Line(&self.readings.row)), ("step", Long::Int(&self.readings.step))];
         columns.extend(Points::FLOATS.into_iter().zip(&floats).map(|(name, float)| (name, Long::FloatAt(float))));
@@ -208,11 +208,11 @@ pub struct Account {
 
 impl Account {
     /// From the fates of all readings.
-    pub fn new<'a>(fates: impl Iterator<Item = &'a Fate>) -> Self {
+    pub fn new<'a>(flags: impl Iterator<Item = &'a Flags>) -> Self {
         let mut account = Self::default();
-        for fate in fates {
+        for flags in flags {
             account.rows += 1;
-            match fate.gravest() {
+            match flags.gravest() {
                 None => account.kept += 1,
                 Some(reason) => *account.counted.entry(reason.to_owned()).or_insert(0) += 1,
             }
@@ -231,9 +231,9 @@ impl Account {
 
 /// A number by which it is judged whether the flow was what it is taken for: the worst over the steps of a run.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Limit {
+pub struct ValidityCheck {
     /// What it is, for example `reynolds`.
-    pub limit: String,
+    pub check: String,
     /// Step where it is worst; none where it is of the whole run.
     pub step: Option<i64>,
     /// The value, SI.
@@ -261,7 +261,7 @@ pub struct CleanNotes {
     pub set_aside_steps: Vec<(i64, String)>,
     /// Numbers by which the flow is judged.
     #[serde(default)]
-    pub limits: Vec<Limit>,
+    pub validity: Vec<ValidityCheck>,
     /// Remarks for the person.
     pub remarks: Vec<String>,
 }
@@ -319,7 +319,7 @@ impl Points {
         for (name, values) in Self::FLOATS.into_iter().zip(self.floats()) {
             table = table.float(name, values.iter().map(|v| Some(*v)));
         }
-        table.text("excluded", self.fate.iter().map(Fate::text))
+        table.text("excluded", self.flags.iter().map(Flags::text))
     }
 
     /// From Parquet bytes that [`Cleaned::to_parquet`] made.
@@ -362,7 +362,7 @@ impl Points {
             rate_per_s: float("rate_per_s")?,
             strain: float("strain")?,
             normal_force_n: float("normal_force_n")?,
-            fate: columns.texts("excluded", Fate::from_text)?.unwrap_or_default(),
+            flags: columns.texts("excluded", Flags::from_text)?.unwrap_or_default(),
             ..Self::default()
         })
     }
@@ -381,15 +381,15 @@ mod tests {
 
     #[test]
     fn an_account_adds_up_whatever_the_reasons() {
-        let fate = |reasons: &[&str]| {
-            let mut fate = Fate::default();
-            reasons.iter().for_each(|r| fate.add(r));
-            fate
+        let flags = |reasons: &[&str]| {
+            let mut flags = Flags::default();
+            reasons.iter().for_each(|r| flags.add(r));
+            flags
         };
-        let fates =
-            [fate(&[]), fate(&["spike", "set-aside"]), fate(&["spike"]), fate(&["spike", "missing"]), fate(&[])];
+        let flags =
+            [flags(&[]), flags(&["spike", "set-aside"]), flags(&["spike"]), flags(&["spike", "missing"]), flags(&[])];
         let refused = BTreeMap::from([("missing time".to_owned(), 3)]);
-        let mut account = Account::new(fates.iter());
+        let mut account = Account::new(flags.iter());
         account.refuse(&refused);
         assert_eq!((account.rows, account.kept), (8, 2));
         let expected = [("missing", 1), ("refused: missing time", 3), ("set-aside", 1), ("spike", 1)];

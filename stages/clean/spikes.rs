@@ -1,8 +1,8 @@
 //! Spikes: few readings in a row that stand out from all around them. It knows no motion but the strain of a leg.
 
-use super::legs::Leg;
 use super::median;
 use super::params::Spike;
+use super::segments::Segment;
 use std::ops::Range;
 
 /// Scales the median absolute deviation to the standard deviation of normal noise, 1/Φ⁻¹(¾) (Hampel 1974).
@@ -15,9 +15,15 @@ const TO_STANDARD_DEVIATION: f64 = 1.482_602_218_505_602;
 /// ramp, are neither judged nor compared with. A fall that lasts has its neighbours on its own level, so it is no
 /// spike however deep or sudden; in the quick transient only what is far off is one; and before the dip of the
 /// liquid's share is over a spike is a single reading, because at coarse sampling that dip is few readings too.
-pub(super) fn spikes(torque: &[f64], leg: &Leg, left_out: impl Fn(usize) -> bool, settings: &Spike) -> Vec<usize> {
-    let judged = leg.readings.iter().zip(&leg.path).filter(|(at, _)| torque[**at].is_finite() && !left_out(**at));
-    let (at, path): (Vec<usize>, Vec<f64>) = judged.map(|(at, path)| (*at, *path)).unzip();
+pub(super) fn spikes(
+    torque: &[f64],
+    segment: &Segment,
+    left_out: impl Fn(usize) -> bool,
+    settings: &Spike,
+) -> Vec<usize> {
+    let graded =
+        segment.readings.iter().zip(&segment.path).filter(|(at, _)| torque[**at].is_finite() && !left_out(**at));
+    let (at, path): (Vec<usize>, Vec<f64>) = graded.map(|(at, path)| (*at, *path)).unzip();
     let values: Vec<f64> = at.iter().map(|at| torque[*at]).collect();
     let least = |place: usize| match path[place] > settings.transient_strain {
         true => settings.least,
@@ -66,8 +72,8 @@ mod tests {
     use crate::numerics::float::exp;
 
     /// A leg that gains `per` strain with each reading.
-    fn leg(n: usize, per: f64) -> Leg {
-        Leg { readings: (0..n).collect(), path: (0..n).map(|i| per * i as f64).collect() }
+    fn segment(n: usize, per: f64) -> Segment {
+        Segment { readings: (0..n).collect(), path: (0..n).map(|i| per * i as f64).collect() }
     }
 
     /// Noise of about 1 % that repeats after many readings.
@@ -80,7 +86,7 @@ mod tests {
         let mut torque: Vec<f64> = (0..60).map(|i| -5.0 * noisy(i)).collect();
         torque[30] *= 1.4;
         torque[41] *= 0.5;
-        assert_eq!(spikes(&torque, &leg(60, 0.05), |_| false, &Spike::default()), [30, 41]);
+        assert_eq!(spikes(&torque, &segment(60, 0.05), |_| false, &Spike::default()), [30, 41]);
     }
 
     #[test]
@@ -98,7 +104,7 @@ mod tests {
     #[test]
     fn noise_alone_has_no_spikes() {
         let torque: Vec<f64> = (0..5000).map(noisy).collect();
-        assert_eq!(spikes(&torque, &leg(5000, 0.05), |_| false, &Spike::default()), Vec::<usize>::new());
+        assert_eq!(spikes(&torque, &segment(5000, 0.05), |_| false, &Spike::default()), Vec::<usize>::new());
     }
 
     #[test]
@@ -110,7 +116,7 @@ mod tests {
             _ => 0.05 + 0.95 * (1.0 - exp(-0.05 * (i as f64 - 21.0))),
         };
         let torque: Vec<f64> = (0..100).map(|i| level(i) * noisy(i)).collect();
-        assert_eq!(spikes(&torque, &leg(100, 0.05), |_| false, &Spike::default()), Vec::<usize>::new());
+        assert_eq!(spikes(&torque, &segment(100, 0.05), |_| false, &Spike::default()), Vec::<usize>::new());
     }
 
     #[test]
@@ -121,18 +127,18 @@ mod tests {
         };
         for per in [0.0005, 0.002, 0.004, 0.01, 0.03] {
             let mut torque: Vec<f64> = (0..200).map(|i| level(per * i as f64) * noisy(i)).collect();
-            let leg = leg(200, per);
-            assert_eq!(spikes(&torque, &leg, |_| false, &Spike::default()), Vec::<usize>::new(), "{per}");
+            let segment = segment(200, per);
+            assert_eq!(spikes(&torque, &segment, |_| false, &Spike::default()), Vec::<usize>::new(), "{per}");
             torque[30] *= 2.0;
             torque[44] = 0.0;
-            assert_eq!(spikes(&torque, &leg, |_| false, &Spike::default()), [30, 44], "{per}");
+            assert_eq!(spikes(&torque, &segment, |_| false, &Spike::default()), [30, 44], "{per}");
         }
     }
 
     #[test]
     fn readings_of_a_ramp_are_not_compared_with() {
         let torque = [9.0, -9.0, 9.0, -9.0, 1.0, 1.01, 1.0, 4.0, 1.0, 0.99, 1.0, 1.0];
-        assert_eq!(spikes(&torque, &leg(12, 0.05), |at| at < 4, &Spike::default()), [7]);
+        assert_eq!(spikes(&torque, &segment(12, 0.05), |at| at < 4, &Spike::default()), [7]);
     }
 
     #[test]
@@ -141,7 +147,7 @@ mod tests {
             let mut torque: Vec<f64> = (0..80).map(|i| 5.0 * noisy(i)).collect();
             torque[50..50 + length].iter_mut().enumerate().for_each(|(i, m)| *m *= 1.3 + 0.05 * i as f64);
             let expected: Vec<usize> = if length < 4 { (50..50 + length).collect() } else { vec![] };
-            assert_eq!(spikes(&torque, &leg(80, 0.05), |_| false, &Spike::default()), expected, "{length}");
+            assert_eq!(spikes(&torque, &segment(80, 0.05), |_| false, &Spike::default()), expected, "{length}");
         }
     }
 
@@ -151,7 +157,7 @@ mod tests {
         let level = |g: f64| 0.6 * (1.0 - 0.45 * (g / 0.2) * exp(1.0 - g / 0.2)) + 0.4 * (1.0 - exp(-g / 0.4));
         for per in [0.05, 0.1, 0.15, 0.2] {
             let torque: Vec<f64> = (0..60).map(|i| level(per * f64::from(i) + 0.02) * noisy(i as usize)).collect();
-            assert_eq!(spikes(&torque, &leg(60, per), |_| false, &Spike::default()), Vec::<usize>::new(), "{per}");
+            assert_eq!(spikes(&torque, &segment(60, per), |_| false, &Spike::default()), Vec::<usize>::new(), "{per}");
         }
     }
 }

@@ -101,7 +101,7 @@ fn run(readings: &Readings) -> (Points, CleanNotes) {
 }
 
 fn flagged(points: &Points, reason: &str) -> Vec<usize> {
-    (0..points.len()).filter(|at| points.fate[*at].has(reason)).collect()
+    (0..points.len()).filter(|at| points.flags[*at].has(reason)).collect()
 }
 
 #[test]
@@ -111,7 +111,7 @@ fn a_newtonian_liquid_comes_out_newtonian_through_its_reversal() {
     assert_eq!(points.len(), readings.len());
     assert!(notes.inertia_corrected);
     assert_eq!(notes.motion, "angle");
-    for at in (0..points.len()).filter(|at| points.fate[*at].kept()) {
+    for at in (0..points.len()).filter(|at| points.flags[*at].kept()) {
         // Quadratics are exact but where a window holds the end of the ramp.
         assert!((points.viscosity_pa_s[at] / VISCOSITY - 1.0).abs() < 0.01, "{at}: {}", points.viscosity_pa_s[at]);
     }
@@ -288,7 +288,7 @@ fn rules_can_be_switched_off() {
         ..Params::default()
     };
     let (points, notes) = Case { params, ..Case::default() }.run(&readings).unwrap();
-    assert!(points.fate.iter().all(super::result::Fate::kept));
+    assert!(points.flags.iter().all(super::result::Flags::kept));
     assert_eq!(notes.remarks, Vec::<String>::new());
     // 52 µm are 5.8 diameters of 9 µm.
     let (_, notes) = run(&readings);
@@ -331,7 +331,7 @@ fn clean_in((of, readings): &(Geometry, Readings), sample: &Sample, params: &Par
 }
 
 fn limit(notes: &CleanNotes, name: &str) -> (f64, Option<bool>) {
-    let found = notes.limits.iter().find(|l| l.limit == name).unwrap_or_else(|| panic!("{name}"));
+    let found = notes.validity.iter().find(|l| l.check == name).unwrap_or_else(|| panic!("{name}"));
     (found.value, found.holds)
 }
 
@@ -347,8 +347,8 @@ fn a_drop_of_95_percent_within_two_readings_survives_every_rule() {
         let per = geometry().constants().rate_per_speed * speed * 0.002;
         let run = steps(geometry(), &[speed, -speed, speed], |_, strain| fallen(strain, per));
         let (points, _) = clean_in(&run, &sample(), &Params::default());
-        let lost: Vec<_> = (2000..6000).filter(|at| !points.fate[*at].kept()).collect();
-        assert_eq!(lost, Vec::<usize>::new(), "{speed}: {:?}", points.fate[lost.first().copied().unwrap_or(0)]);
+        let lost: Vec<_> = (2000..6000).filter(|at| !points.flags[*at].kept()).collect();
+        assert_eq!(lost, Vec::<usize>::new(), "{speed}: {:?}", points.flags[lost.first().copied().unwrap_or(0)]);
         assert!((points.viscosity_pa_s[2001] / 2.5 - 1.0).abs() < 0.02);
     }
 }
@@ -375,7 +375,7 @@ fn a_thin_liquid_sheared_fast_has_a_secondary_flow_and_slow_momentum() {
 fn a_stiff_slurry_loses_no_reading_to_momentum() {
     // ρh²/η is 0.08 ms there, less than the 2 ms between readings.
     let (points, _) = clean_in(&steps(geometry(), &[0.1, 0.3], |_, _| VISCOSITY), &sample(), &Params::default());
-    assert!(points.fate.iter().all(super::result::Fate::kept));
+    assert!(points.flags.iter().all(super::result::Flags::kept));
 }
 
 #[test]
@@ -418,7 +418,7 @@ fn plates_give_the_stress_at_the_rim_of_the_worked_liquid() {
     }
     assert!(notes.remarks.iter().any(|r| r.contains("weighted by torque")));
     assert!(!notes.remarks.iter().any(|r| r.contains("apparent")));
-    let asked = Params { rim_stress: Rule::Off, ..Params::default() };
+    let asked = Params { weissenberg_rabinowitsch: Rule::Off, ..Params::default() };
     let (points, notes) = clean_in(&run, &sample(), &asked);
     let apparent = 0.8 * rates[12] + 0.024 * rates[12] * rates[12];
     assert!((points.stress_pa[25_500] / apparent - 1.0).abs() < 0.01);
@@ -497,7 +497,7 @@ fn the_numbers_of_a_run_are_those_of_worked_particles() {
     near("stress-over-weight", 5.0 / (830.0 * 9.80665 * 20e-6));
     // 0.06 · 0.5 · 100 · 7.6213·10⁻⁷/0.15.
     near("nahme", 1.5243e-5);
-    assert!(notes.limits.iter().find(|l| l.limit == "temperature-span").unwrap().value < 1e-12);
+    assert!(notes.validity.iter().find(|l| l.check == "temperature-span").unwrap().value < 1e-12);
     // The gap at the tip is 1.3 particles wide.
     assert_eq!(notes.remarks.len(), 1, "{:?}", notes.remarks);
 }
@@ -538,7 +538,7 @@ fn an_export_from_outside_gives_its_steady_viscosity() {
     for step in [10, 11] {
         let last = points.step.iter().rposition(|s| *s == step).unwrap();
         let near = |at: &usize| points.step[*at] == step && (points.strain[*at] - points.strain[last]).abs() <= 2.0;
-        let kept = |at: &usize| points.fate[*at].kept();
+        let kept = |at: &usize| points.flags[*at].kept();
         let steady: Vec<f64> = (0..=last).filter(near).filter(kept).map(|at| points.viscosity_pa_s[at]).collect();
         let mean = steady.iter().sum::<f64>() / steady.len() as f64;
         // Geometry and calibration 0.7 %, noise of about 1.5 % over ten readings.
@@ -576,7 +576,7 @@ impl Example {
     fn new(id: &str) -> Self {
         let files = [
             include_str!("reference/worked_examples.json"),
-            include_str!("../physics/limits/reference/worked_examples.json"),
+            include_str!("../physics/validity/reference/worked_examples.json"),
             include_str!("../physics/geometry/reference/worked_examples.json"),
         ];
         let files: Vec<serde_json::Value> = files.iter().map(|file| serde_json::from_str(file).unwrap()).collect();

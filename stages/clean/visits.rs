@@ -1,9 +1,9 @@
 //! Visits of one set-point at different times: whether the sample is still what it was. Evaporation, settling and
 //! migration change it, and what was measured later is then another sample.
 
-use super::legs::Leg;
 use super::median;
 use super::params::Drifting;
+use super::segments::Segment;
 use crate::numerics::float::ln;
 
 /// Parts that a leg's later half is cut into; the scatter of their means holds what correlation the noise has (batch
@@ -50,7 +50,7 @@ impl Held {
 struct Visit {
     held: Held,
     /// Position of its first and last leg.
-    legs: (usize, usize),
+    segments: (usize, usize),
     /// ln of torque over speed at the end of its last leg, with its standard uncertainty.
     level: (f64, f64),
 }
@@ -59,7 +59,7 @@ struct Visit {
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Drift {
     /// First and last leg of the later visit.
-    pub(super) legs: (usize, usize),
+    pub(super) segments: (usize, usize),
     /// Last leg of the first visit.
     pub(super) first: usize,
     /// ln of the later viscosity over the first.
@@ -71,44 +71,44 @@ pub(super) struct Drift {
 /// Later visits whose viscosity differs from that of the first visit by more than its uncertainty and what is
 /// remarked. Where it is not clear what was held, nothing is compared: at one rate, a stress-controlled run may pass
 /// through states of very different stress.
-pub(super) fn drifts(legs: impl Iterator<Item = Leg>, flow: Flow<'_>, settings: &Drifting) -> Vec<Drift> {
-    let visits = visits(legs, flow, settings.same);
+pub(super) fn drifts(segments: impl Iterator<Item = Segment>, flow: Flow<'_>, settings: &Drifting) -> Vec<Drift> {
+    let visits = visits(segments, flow, settings.same);
     let mut found = Vec::new();
     for (at, visit) in visits.iter().enumerate() {
         let Some(first) = visits[..at].iter().find(|v| v.held.same(visit.held, settings.same)) else { continue };
         let change = visit.level.0 - first.level.0;
         let u = (visit.level.1 * visit.level.1 + first.level.1 * first.level.1).sqrt();
         if change.abs() > settings.uncertainties * u && change.abs() > settings.remarked {
-            found.push(Drift { legs: visit.legs, first: first.legs.1, change, u });
+            found.push(Drift { segments: visit.segments, first: first.segments.1, change, u });
         }
     }
     found
 }
 
 /// Neighbouring legs of one set-point are one visit, and its last leg speaks for it.
-fn visits(legs: impl Iterator<Item = Leg>, flow: Flow<'_>, same: f64) -> Vec<Visit> {
+fn visits(segments: impl Iterator<Item = Segment>, flow: Flow<'_>, same: f64) -> Vec<Visit> {
     let mut found: Vec<Visit> = Vec::new();
-    for (at, leg) in legs.enumerate() {
-        let Some((held, level)) = held(&leg, flow).zip(level(&leg, flow)) else { continue };
+    for (at, segment) in segments.enumerate() {
+        let Some((held, level)) = held(&segment, flow).zip(level(&segment, flow)) else { continue };
         match found.last_mut().filter(|v| v.held.same(held, same)) {
-            Some(visit) => (visit.legs.1, visit.level) = (at, level),
-            None => found.push(Visit { held, legs: (at, at), level }),
+            Some(visit) => (visit.segments.1, visit.level) = (at, level),
+            None => found.push(Visit { held, segments: (at, at), level }),
         }
     }
     found
 }
 
 /// Kept readings of a leg from a strain on.
-fn from(leg: &Leg, flow: Flow<'_>, strain: f64) -> Vec<usize> {
-    let late = leg.readings.iter().zip(&leg.path).filter(|(_, path)| **path >= strain);
+fn from(segment: &Segment, flow: Flow<'_>, strain: f64) -> Vec<usize> {
+    let late = segment.readings.iter().zip(&segment.path).filter(|(_, path)| **path >= strain);
     let usable = |at: &usize| flow.kept[*at] && flow.torque[*at] != 0.0 && flow.speed[*at] != 0.0;
     late.map(|(at, _)| *at).filter(usable).collect()
 }
 
 /// Which of stress and rate moved clearly less over the leg, beginning included: after a change the sample's own
 /// transient moves the other one.
-fn held(leg: &Leg, flow: Flow<'_>) -> Option<Held> {
-    let readings = from(leg, flow, 0.05);
+fn held(segment: &Segment, flow: Flow<'_>) -> Option<Held> {
+    let readings = from(segment, flow, 0.05);
     let parts: Vec<&[usize]> = readings.chunks((readings.len() / PARTS).max(1)).collect();
     let means = |of: &[f64]| -> Vec<f64> {
         parts.iter().filter_map(|part| median(part.iter().map(|at| of[*at].abs()))).collect()
@@ -126,9 +126,9 @@ fn held(leg: &Leg, flow: Flow<'_>) -> Option<Held> {
 }
 
 /// ln(torque/speed) over the later half of a leg with its standard uncertainty from the means of parts.
-fn level(leg: &Leg, flow: Flow<'_>) -> Option<(f64, f64)> {
-    let strain = leg.path.last().copied().filter(|strain| *strain >= LEAST_STRAIN)?;
-    let readings = from(leg, flow, 0.5 * strain);
+fn level(segment: &Segment, flow: Flow<'_>) -> Option<(f64, f64)> {
+    let strain = segment.path.last().copied().filter(|strain| *strain >= LEAST_STRAIN)?;
+    let readings = from(segment, flow, 0.5 * strain);
     if readings.len() < FEWEST {
         return None;
     }
@@ -149,31 +149,31 @@ mod tests {
 
     /// Legs of strain 5 in 200 readings each at these rates; the torque follows viscosity and a transient of the
     /// sample, and holds noise of 1 %.
-    fn run(legs: &[(f64, f64)]) -> (Vec<Leg>, Vec<f64>, Vec<f64>) {
+    fn run(segments: &[(f64, f64)]) -> (Vec<Segment>, Vec<f64>, Vec<f64>) {
         let (mut found, mut torque, mut speed) = (Vec::new(), Vec::new(), Vec::new());
-        for (number, (rate, viscosity)) in legs.iter().enumerate() {
+        for (number, (rate, viscosity)) in segments.iter().enumerate() {
             let path: Vec<f64> = (0..200).map(|i| 0.025 * f64::from(i)).collect();
             for (i, strain) in path.iter().enumerate() {
                 let noise = 1.0 + 0.01 * (((i + 31 * number) * 7919 % 101) as f64 / 50.0 - 1.0);
                 torque.push(rate * viscosity * noise * (1.0 - 0.4 * exp(-strain / 0.4)));
                 speed.push(*rate);
             }
-            found.push(Leg { readings: (200 * number..200 * (number + 1)).collect(), path });
+            found.push(Segment { readings: (200 * number..200 * (number + 1)).collect(), path });
         }
         (found, torque, speed)
     }
 
-    fn drifts_of(legs: &[(f64, f64)]) -> Vec<Drift> {
-        let (legs, torque, speed) = run(legs);
+    fn drifts_of(segments: &[(f64, f64)]) -> Vec<Drift> {
+        let (segments, torque, speed) = run(segments);
         let kept = vec![true; torque.len()];
-        drifts(legs.into_iter(), Flow { torque: &torque, speed: &speed, kept: &kept }, &Drifting::default())
+        drifts(segments.into_iter(), Flow { torque: &torque, speed: &speed, kept: &kept }, &Drifting::default())
     }
 
     #[test]
     fn a_sample_that_dried_between_two_visits_is_found() {
         let found = drifts_of(&[(1.0, 10.0), (-1.0, 10.0), (3.0, 20.0), (-3.0, 20.0), (1.0, 12.0), (-1.0, 12.0)]);
         assert_eq!(found.len(), 1);
-        assert_eq!((found[0].first, found[0].legs), (1, (4, 5)));
+        assert_eq!((found[0].first, found[0].segments), (1, (4, 5)));
         // ln 1.2, by hand.
         assert!((found[0].change - 0.1823).abs() < 0.01 && found[0].u < 0.01, "{found:?}");
     }
@@ -187,14 +187,14 @@ mod tests {
 
     #[test]
     fn one_rate_at_two_held_stresses_is_no_second_visit() {
-        let (legs, torque, speed) = run(&[(1.0, 10.0), (1.0, 2.0), (1.0, 30.0)]);
+        let (segments, torque, speed) = run(&[(1.0, 10.0), (1.0, 2.0), (1.0, 30.0)]);
         let kept = vec![true; torque.len()];
         // Stress held: speed carries noise and transient, torque stays.
         let (held, moving): (Vec<f64>, Vec<f64>) =
             torque.iter().enumerate().map(|(i, m)| ([10.0, 2.0, 30.0][i / 200], 10.0 / m)).unzip();
         let flow = Flow { torque: &held, speed: &moving, kept: &kept };
-        assert_eq!(drifts(legs.iter().cloned(), flow, &Drifting::default()), []);
+        assert_eq!(drifts(segments.iter().cloned(), flow, &Drifting::default()), []);
         let flow = Flow { torque: &held, speed: &speed, kept: &kept };
-        assert_eq!(drifts(legs.iter().cloned(), flow, &Drifting::default()), []);
+        assert_eq!(drifts(segments.iter().cloned(), flow, &Drifting::default()), []);
     }
 }

@@ -216,7 +216,7 @@ fn errors(
         .iter()
         .map(|s| {
             let liquid = liquid(s, samples).filter(|_| subject != Subject::FlowCurve);
-            liquid.into_iter().chain(responses(s, reversals, geometries, subject)).collect()
+            liquid.into_iter().chain(sensitivity_coefficients(s, reversals, geometries, subject)).collect()
         })
         .collect();
     let effects = |of: fn(&Effect) -> f64| {
@@ -257,7 +257,7 @@ fn liquid(state: &State, samples: &[Sample]) -> Option<Effect> {
 }
 
 /// Effect of every instrument and geometry term at one standard uncertainty. The stress is viscosity times rate.
-fn responses(
+fn sensitivity_coefficients(
     state: &State,
     reversals: &[StudyReversal],
     geometries: &BTreeMap<String, Geometry>,
@@ -270,7 +270,9 @@ fn responses(
         .filter_map(|id| reversals.iter().find(|r| r.reversal == *id))
         .collect();
     let mut effects: BTreeMap<&str, Vec<(f64, f64)>> = BTreeMap::new();
-    for (member, response) in members.iter().flat_map(|m| m.judged.read.responses.iter().map(move |r| (m, r))) {
+    for (member, response) in
+        members.iter().flat_map(|m| m.graded.read.sensitivity_coefficients.iter().map(move |r| (m, r)))
+    {
         let ln_viscosity = 0.5 * (response.plus.0 - response.minus.0);
         let ln_rate = ln_rate(member, &response.term, geometries);
         let ln_abscissa = match subject {

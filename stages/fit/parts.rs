@@ -15,7 +15,7 @@
 
 use super::group::Group;
 use super::known::short;
-use super::result::{FitRow, Fits, Rival};
+use super::result::{CandidateModel, FitRow, Fits};
 use super::rows::{corrected, empty_row, weights};
 use super::rules::{FLAT, MISFIT, PREFERRED};
 use crate::numerics::interval::{Mean, covariance_of_means, mean};
@@ -32,9 +32,9 @@ pub(super) fn parts(states: &States, group: &Group, fits: &mut Fits) {
         fits.rows.extend(trends(sample, &own));
     }
     let all: Vec<&State> = states.states.iter().filter(|s| group.holds(s)).collect();
-    let found = rivals(&group.scope(), &all);
+    let found = candidate_models(&group.scope(), &all);
     fits.remarks.extend(found.first().map(|r| format!("contact shares, {}: {}", r.scope, r.words)));
-    fits.rivals.extend(found);
+    fits.candidate_models.extend(found);
 }
 
 /// One loading at the states where it has a contact share: ln stress, ln η_H, η_C/η̄.
@@ -182,7 +182,7 @@ impl Shares {
 }
 
 /// The rivals on the states of a group; empty where fewer than two states a sample have a share on the average.
-fn rivals(scope: &str, states: &[&State]) -> Vec<Rival> {
+fn candidate_models(scope: &str, states: &[&State]) -> Vec<CandidateModel> {
     let Some(data) = shares(states).filter(|d| d.z.len() >= 2 * d.samples) else { return Vec::new() };
     let none = vec![0.0; data.z.len()];
     let fitted = [
@@ -192,12 +192,12 @@ fn rivals(scope: &str, states: &[&State]) -> Vec<Rival> {
         data.sum_of_squares(&none, true, &[&data.ln_viscosity]),
     ];
     let n = data.z.len() as f64;
-    let rival = |(name, found): (&str, Option<(f64, usize)>)| {
+    let candidate = |(name, found): (&str, Option<(f64, usize)>)| {
         let (rss, free) = found?;
         let deviance = if data.dof.is_finite() { (data.dof + n) * float::ln1p(rss / data.dof) } else { rss };
-        Some(Rival {
+        Some(CandidateModel {
             scope: scope.to_owned(),
-            rival: name.to_owned(),
+            candidate: name.to_owned(),
             data: data.z.len() as u32,
             free_parameters: free as u32,
             rss,
@@ -208,12 +208,12 @@ fn rivals(scope: &str, states: &[&State]) -> Vec<Rival> {
             words: String::new(),
         })
     };
-    let mut all: Vec<Rival> = NAMES.into_iter().zip(fitted).filter_map(rival).collect();
+    let mut all: Vec<CandidateModel> = NAMES.into_iter().zip(fitted).filter_map(candidate).collect();
     let found = weights(&all.iter().map(|r| r.aicc).collect::<Vec<_>>());
     let words = rival_words(&all, found.as_deref());
-    for (at, rival) in all.iter_mut().enumerate() {
-        rival.akaike_weight = found.as_ref().map(|w| w[at]);
-        rival.words.clone_from(&words);
+    for (at, candidate) in all.iter_mut().enumerate() {
+        candidate.akaike_weight = found.as_ref().map(|w| w[at]);
+        candidate.words.clone_from(&words);
     }
     all
 }
@@ -228,19 +228,19 @@ fn odds(ratio: f64) -> String {
 }
 
 /// What the weights mean.
-fn rival_words(all: &[Rival], weights: Option<&[f64]>) -> String {
+fn rival_words(all: &[CandidateModel], weights: Option<&[f64]>) -> String {
     let Some(weights) = weights else { return "too few states to weigh explanations against each other".to_owned() };
     let mut order: Vec<usize> = (0..all.len()).collect();
     order.sort_by(|a, b| weights[*b].total_cmp(&weights[*a]));
     let (best, next) = (&all[order[0]], &all[order[1]]);
     let preferred = if weights[order[0]] >= PREFERRED {
         let odds = odds(weights[order[0]] / weights[order[1]].max(f64::MIN_POSITIVE));
-        format!("the data prefer “{}”, {odds} “{}”", best.rival, next.rival)
+        format!("the data prefer “{}”, {odds} “{}”", best.candidate, next.candidate)
     } else {
         let close: Vec<String> = order
             .iter()
             .filter(|i| weights[**i] > 1.0 - PREFERRED)
-            .map(|i| format!("“{}” {:.0} %", all[*i].rival, 100.0 * weights[*i]))
+            .map(|i| format!("“{}” {:.0} %", all[*i].candidate, 100.0 * weights[*i]))
             .collect();
         format!("the data do not decide: {}", close.join(", "))
     };

@@ -136,11 +136,11 @@ pub struct FitQuality {
 
 /// One of several explanations of the same data.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Rival {
+pub struct CandidateModel {
     /// What the data are: all samples of one kind, or a sample.
     pub scope: String,
     /// `no contacts`, `constant share`, `contacts carry the rise`, `both parts follow the stress`.
-    pub rival: String,
+    pub candidate: String,
     /// Data.
     pub data: u32,
     /// Free parameters.
@@ -243,7 +243,7 @@ pub struct Fits {
     /// How each fit ended; rows of the table `models`.
     pub quality: Vec<FitQuality>,
     /// Rival explanations of the contact shares.
-    pub rivals: Vec<Rival>,
+    pub candidate_models: Vec<CandidateModel>,
     /// Data of the fits with what is left.
     pub residuals: Vec<Residual>,
     /// Measured states by what the fitted law says of their flow; rows of the table `flow_states`.

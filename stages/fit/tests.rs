@@ -463,9 +463,10 @@ fn rival_explanations_are_told_apart_and_said_in_words() {
         let (mut states, samples) = study(&[0.47, 0.51, 0.54], 3, &mut normals);
         with_shares(&mut states, z, &mut normals);
         let fits = fits(&states, &samples, &only("wyart-cates"));
-        let best = fits.rivals.iter().max_by(|a, b| a.akaike_weight.unwrap().total_cmp(&b.akaike_weight.unwrap()));
-        assert_eq!(best.unwrap().rival, truth, "{:?}", fits.rivals);
-        let sum: f64 = fits.rivals.iter().map(|r| r.akaike_weight.unwrap()).sum();
+        let best =
+            fits.candidate_models.iter().max_by(|a, b| a.akaike_weight.unwrap().total_cmp(&b.akaike_weight.unwrap()));
+        assert_eq!(best.unwrap().candidate, truth, "{:?}", fits.candidate_models);
+        let sum: f64 = fits.candidate_models.iter().map(|r| r.akaike_weight.unwrap()).sum();
         assert!((sum - 1.0).abs() < 1e-12);
         assert!(best.unwrap().words.contains(truth), "{:?}", best.unwrap().words);
         let flat = fits.rows.iter().find(|r| r.parameter == "hydrodynamic_slope" && r.scope == "S0").unwrap();

@@ -132,12 +132,12 @@ fn columns_in_any_order_beside_others() {
         let line = |row: &Vec<&str>| order.map(|at| row[at]).join(";");
         same("in another order", cells.iter().map(|row| line(row) + "\n").collect::<String>().as_bytes(), &layout());
         // Words and holes in columns that nobody mapped are nobody's business.
-        let beside = |(at, row): (usize, &Vec<&str>)| match at {
+        let secondary = |(at, row): (usize, &Vec<&str>)| match at {
             0 => format!("no;{};remark\n", line(row)),
             1 => format!(";{};\n", line(row)),
             _ => format!("{at};{};{}\n", line(row), ["fine", "", "over load"][at - 2]),
         };
-        same("beside others", cells.iter().enumerate().map(beside).collect::<String>().as_bytes(), &layout());
+        same("beside others", cells.iter().enumerate().map(secondary).collect::<String>().as_bytes(), &layout());
     }
 }
 

@@ -13,8 +13,8 @@
 //! J. J. Moré, The Levenberg–Marquardt algorithm: implementation and theory, Lecture Notes in Mathematics 630
 //! (1978) 105–116. Checked against all nonlinear and nine linear sets of NIST StRD: `reference/nist.md`.
 
+use super::compensated::sum_of_products;
 use super::float::ln;
-use super::twofold::sum_of_products;
 use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt, TerminationReason};
 use nalgebra::{DMatrix, DVector, Dyn, Owned};
 

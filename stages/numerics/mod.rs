@@ -1,6 +1,7 @@
 //! Numerics that several stages share.
 
 pub mod chi_square;
+pub mod compensated;
 pub mod draws;
 pub mod fieller;
 pub mod float;
@@ -12,5 +13,4 @@ pub mod least_squares_near;
 mod nist;
 pub mod normal;
 pub mod student_t;
-pub mod twofold;
 pub mod whitening;

@@ -2,7 +2,6 @@
 
 pub mod geometry;
 pub mod instrument;
-pub mod limits;
 pub mod liquids;
 pub mod materials;
 pub mod models;
@@ -11,3 +10,4 @@ pub mod rise;
 pub mod set_point;
 pub mod shares;
 pub mod units;
+pub mod validity;

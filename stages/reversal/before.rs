@@ -42,9 +42,9 @@ pub(super) fn stretches(
     let end = steady_end(trace, leg_start, turn, settings)?;
     let start = same_step(trace, leg_start, end);
     let near = window_start(trace, start, end, settings.window)..end;
-    let leg = turn.first_after..leg_end;
-    let controlled = held(trace, turn, near.clone(), leg.clone());
-    let after = one_command(trace, leg, controlled, find);
+    let segment = turn.first_after..leg_end;
+    let controlled = held(trace, turn, near.clone(), segment.clone());
+    let after = one_command(trace, segment, controlled, find);
     let command = |i: usize| match controlled {
         Controlled::Rate => trace.rate[i].abs(),
         Controlled::Stress => trace.stress[i].abs(),
@@ -62,8 +62,8 @@ fn steady_end(trace: &Trace, leg_start: usize, turn: &Turn, settings: &Settings)
     // Readings of the new step before the turning point belong to the ramp, unless most of the leg is that step.
     let new = trace.step[turn.first_after];
     let command = (leg_start..stop).rev().take_while(|i| trace.step[*i] == new).last().unwrap_or(stop);
-    let leg = (trace.strain[leg_start] - turn.place).abs();
-    if command > leg_start && (trace.strain[command.min(stop - 1)] - turn.place).abs() < 0.5 * leg {
+    let segment = (trace.strain[leg_start] - turn.place).abs();
+    if command > leg_start && (trace.strain[command.min(stop - 1)] - turn.place).abs() < 0.5 * segment {
         stop = command;
     }
     let near = window_start(trace, leg_start, stop, settings.window)..stop;

@@ -1,5 +1,5 @@
 //! First usable strain after a reversal, by cause: motor, inertia, momentum diffusion, sampling. The control's own
-//! dead time is added where controls are known, in `judge.rs`.
+//! dead time is added where controls are known, in `grading.rs`.
 
 use super::find::Turn;
 use super::params::Dead;

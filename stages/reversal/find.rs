@@ -42,7 +42,7 @@ impl Turn {
 ///
 /// `speed_only`: the position was integrated from a recorded speed or rate.
 pub(super) fn turns(trace: &Trace, settings: &Find, speed_only: bool) -> Vec<Turn> {
-    let corners = legs(trace, settings);
+    let corners = segments(trace, settings);
     let inner = corners.len().saturating_sub(2);
     (1..=inner)
         .filter_map(|k| turn(trace, settings, [corners[k - 1], corners[k], corners[k + 1]], speed_only))
@@ -51,36 +51,36 @@ pub(super) fn turns(trace: &Trace, settings: &Find, speed_only: bool) -> Vec<Tur
 
 /// Stops after which the motion went on in the old sense, each told as a turn: strain counts from the leaving.
 pub(super) fn stops(trace: &Trace, settings: &Find) -> Vec<Turn> {
-    let corners = legs(trace, settings);
+    let corners = segments(trace, settings);
     corners.windows(2).flat_map(|w| stops_within(trace, w[0]..w[1] + 1, settings)).collect()
 }
 
 /// Three or more readings in a row at rest, without a creep that covers strain, and with motion on both sides.
-fn stops_within(trace: &Trace, leg: Range<usize>, settings: &Find) -> Vec<Turn> {
-    let Some(level) = side_speed(trace, leg.start, leg.clone()) else { return Vec::new() };
-    let still: Vec<usize> = leg.clone().filter(|i| trace.rate[*i].abs() < settings.rest * level).collect();
+fn stops_within(trace: &Trace, segment: Range<usize>, settings: &Find) -> Vec<Turn> {
+    let Some(level) = side_speed(trace, segment.start, segment.clone()) else { return Vec::new() };
+    let still: Vec<usize> = segment.clone().filter(|i| trace.rate[*i].abs() < settings.rest * level).collect();
     let apart = |a: usize, b: usize| (trace.strain[a] - trace.strain[b]).abs();
     let stop = |group: &[usize]| {
         let (first, last) = (group[0], group[group.len() - 1]);
-        let moved = apart(leg.start, first).min(apart(last, leg.end - 1));
+        let moved = apart(segment.start, first).min(apart(last, segment.end - 1));
         (group.len() >= 3 && apart(first, last) < settings.strain && moved >= settings.strain)
             .then_some(first..last + 1)
     };
     let groups = still.chunk_by(|a, b| a + 1 == *b);
-    groups.filter_map(stop).filter_map(|still| leaving_turn(trace, &still, &leg)).collect()
+    groups.filter_map(stop).filter_map(|still| leaving_turn(trace, &still, &segment)).collect()
 }
 
-fn leaving_turn(trace: &Trace, still: &Range<usize>, leg: &Range<usize>) -> Option<Turn> {
+fn leaving_turn(trace: &Trace, still: &Range<usize>, segment: &Range<usize>) -> Option<Turn> {
     let (time, place) = leaving(trace, still);
-    let sense_before = if trace.strain[leg.end - 1] > trace.strain[leg.start] { -1.0 } else { 1.0 };
+    let sense_before = if trace.strain[segment.end - 1] > trace.strain[segment.start] { -1.0 } else { 1.0 };
     let mut found =
         Turn { first_after: 0, end_before: still.start, time, place, u_place: 0.0, sense_before, rested: true };
-    found.first_after = (still.end..leg.end).find(|i| found.strain(trace, *i) > 0.0)?;
+    found.first_after = (still.end..segment.end).find(|i| found.strain(trace, *i) > 0.0)?;
     Some(found)
 }
 
 /// Readings at which the legs of the motion meet, with the first and last reading of all.
-fn legs(trace: &Trace, settings: &Find) -> Vec<usize> {
+fn segments(trace: &Trace, settings: &Find) -> Vec<usize> {
     let mut corners = extremes(&trace.strain, settings.strain);
     while let Some(k) = too_short(trace, settings, &corners) {
         // A leg that is no motion goes with both its corners, so that its neighbours become one leg again;
@@ -106,8 +106,8 @@ fn too_short(trace: &Trace, settings: &Find, corners: &[usize]) -> Option<usize>
         (trace.strain[b] - trace.strain[a]).abs() / (trace.time[b] - trace.time[a])
     };
     (0..corners.len() - 1).find(|&k| {
-        let beside = [k.checked_sub(1), Some(k + 1).filter(|n| n + 1 < corners.len())];
-        let slowest = beside.into_iter().flatten().map(speed).fold(f64::INFINITY, f64::min);
+        let secondary = [k.checked_sub(1), Some(k + 1).filter(|n| n + 1 < corners.len())];
+        let slowest = secondary.into_iter().flatten().map(speed).fold(f64::INFINITY, f64::min);
         ((corners[k + 1] - corners[k]) as u32) < settings.readings || speed(k) < settings.rest * slowest
     })
 }
@@ -141,8 +141,8 @@ fn extremes(position: &[f64], least: f64) -> Vec<usize> {
 }
 
 /// Median speed of a leg over strain 1 beside a corner; the ramp itself is a small part of that.
-fn side_speed(trace: &Trace, corner: usize, leg: Range<usize>) -> Option<f64> {
-    let near = leg.filter(|i| (trace.strain[*i] - trace.strain[corner]).abs() <= 1.0 && *i != corner);
+fn side_speed(trace: &Trace, corner: usize, segment: Range<usize>) -> Option<f64> {
+    let near = segment.filter(|i| (trace.strain[*i] - trace.strain[corner]).abs() <= 1.0 && *i != corner);
     let speeds: Vec<f64> = near.map(|i| trace.rate[i].abs()).collect();
     let moving = 0.1 * speeds.iter().copied().fold(0.0, f64::max);
     median(speeds.into_iter().filter(|s| *s > moving).collect())

@@ -1,5 +1,5 @@
 //! The headline estimate: the viscosity at zero strain by a penalised fit of the whole trace, averaged over forms.
-//! The curve and its priors are in `transient.rs`; what is read beside it is in `beside.rs`.
+//! The curve and its priors are in `transient.rs`; what is read beside it is in `secondary.rs`.
 //!
 //! # Why this estimator
 //! A straight line needs a window below the strain where the liquid's share dips and above the one where the drive

@@ -3,7 +3,7 @@
 
 use super::result::ReversalRead;
 use super::synthetic::{Draws, Protocol, Transient};
-use super::tests::{judged, reads, share};
+use super::tests::{graded, reads, share};
 
 const THICK: Transient = Transient { share: 0.6, dip: 0.2, scale: 0.4, late: true, release: 0.0 };
 
@@ -19,7 +19,7 @@ fn a_pure_contact_resistance_reads_one() {
             assert!((x.value - 1.0).abs() < 3.5 * x.u && x.u < 0.03, "{x:?}");
         }
         // An interval of z = −ln(1 − X) never reaches 1, so the word is a lower end close to it, or a bound.
-        for j in judged(&points) {
+        for j in graded(&points) {
             let low = j.contact_share_low.unwrap();
             assert!((0.8..1.0).contains(&low), "{low} {:?}", j.remarks);
             let why = |r: &String| r.contains("out of range") || r.contains("what is left of the viscosity");

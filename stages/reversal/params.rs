@@ -21,7 +21,7 @@ pub struct Params {
     /// How the viscosity at zero strain is read.
     pub fit: Fit,
     /// What is read beside the headline value.
-    pub beside: Beside,
+    pub secondary: Secondary,
     /// When a contact share counts as resolved.
     pub resolved: Resolved,
     /// Limits of the grades.
@@ -29,7 +29,7 @@ pub struct Params {
     /// What a control run must show.
     pub control: Control,
     /// Other defensible settings under which every contact share is read once more.
-    pub choices: Rule<Choices>,
+    pub sensitivity: Rule<Sensitivity>,
     /// How reversals are joined to states; read by the task that joins them, not by those of this stage.
     pub states: crate::states::params::Params,
 }
@@ -37,8 +37,8 @@ pub struct Params {
 impl Params {
     /// What reading a run depends on.
     pub fn reading(&self) -> Reading {
-        let Self { find, before, dead, fit, beside, choices, .. } = self.clone();
-        Reading { find, before, dead, fit, beside, choices }
+        let Self { find, before, dead, fit, secondary, sensitivity, .. } = self.clone();
+        Reading { find, before, dead, fit, secondary, sensitivity }
     }
 
     /// What reading the controls depends on.
@@ -47,8 +47,8 @@ impl Params {
     }
 
     /// What judging a run depends on.
-    pub fn judging(&self) -> Judging {
-        Judging { resolved: self.resolved.clone(), grade: self.grade.clone() }
+    pub fn grading_settings(&self) -> GradingSettings {
+        GradingSettings { resolved: self.resolved.clone(), grade: self.grade.clone() }
     }
 }
 
@@ -65,9 +65,9 @@ pub struct Reading {
     /// How the viscosity at zero strain is read.
     pub fit: Fit,
     /// What is read beside the headline value.
-    pub beside: Beside,
+    pub secondary: Secondary,
     /// Other defensible settings.
-    pub choices: Rule<Choices>,
+    pub sensitivity: Rule<Sensitivity>,
 }
 
 /// The part of [`Params`] that controls are read with.
@@ -81,7 +81,7 @@ pub struct Controlling {
 /// The part of [`Params`] that a run is judged with.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(default)]
-pub struct Judging {
+pub struct GradingSettings {
     /// When a contact share counts as resolved.
     pub resolved: Resolved,
     /// Limits of the grades.
@@ -218,7 +218,7 @@ impl Default for Fit {
 /// What is read beside the headline value.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default, deny_unknown_fields)]
-pub struct Beside {
+pub struct Secondary {
     /// Largest strain of an early plateau.
     #[schemars(range(min = 0.05, max = 5.0))]
     pub plateau_end: f64,
@@ -239,7 +239,7 @@ pub struct Beside {
     pub largest_dip: f64,
 }
 
-impl Default for Beside {
+impl Default for Secondary {
     fn default() -> Self {
         Self {
             plateau_end: 0.5,
@@ -355,7 +355,7 @@ impl Default for Control {
 /// Other defensible settings under which every contact share is read once more, one at a time.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default, deny_unknown_fields)]
-pub struct Choices {
+pub struct Sensitivity {
     /// Factors on the first usable strain.
     pub dead_strain: Vec<f64>,
     /// Strains of the window before.
@@ -370,7 +370,7 @@ pub struct Choices {
     pub with_spikes: bool,
 }
 
-impl Default for Choices {
+impl Default for Sensitivity {
     fn default() -> Self {
         Self {
             dead_strain: vec![1.5, 2.0],

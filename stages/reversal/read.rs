@@ -2,26 +2,27 @@
 //! instrument and geometry and to other defensible settings. It knows no other run.
 
 use super::before::{self, Steady, Stretches};
-use super::beside;
 use super::bins::{Bin, Reading};
 use super::dead::{Diffusion, dead_strain};
 use super::estimator::{Change, Estimator, Fitted};
 use super::find::{Turn, stops, turns};
 use super::headline::{Minimum, averaged};
 use super::noise::{self, Window};
-use super::params::{Choices, Fit, Reading as Settings};
+use super::params::{Fit, Reading as Settings, Sensitivity};
 use super::restart;
 use super::result::{
-    After, Before, Choice, Controlled, DeadStrain, Estimate, FormFit, Noise, Response, Restart, ReversalRead, RunRead,
+    After, Before, Controlled, DeadStrain, Estimate, FormFit, Noise, Restart, ReversalRead, RunRead,
+    SensitivityCoefficient, SensitivityReading,
 };
 use super::rules::{ALIKE, ARRIVED, RECOVERED, TWO_SIDED};
+use super::secondary;
 use super::trace::{Trace, median};
 use super::transient::Form;
-use crate::clean::result::{CleanNotes, Fate, Points};
+use crate::clean::result::{CleanNotes, Flags, Points};
 use crate::physics::geometry::{Constants, Geometry};
 use crate::physics::instrument::{Instrument, total_inertia};
-use crate::physics::limits::mixture_density;
 use crate::physics::materials::Sample;
+use crate::physics::validity::mixture_density;
 use std::collections::BTreeMap;
 use std::ops::Range;
 
@@ -52,7 +53,7 @@ pub(super) struct Outcome {
     /// Strain since the turning point of that reversal; NaN where it follows none.
     pub(super) strain: Vec<f64>,
     /// Why a reading enters no value.
-    pub(super) fate: Vec<Fate>,
+    pub(super) flags: Vec<Flags>,
 }
 
 /// Reads a run.
@@ -73,7 +74,8 @@ pub(super) fn read(mut points: Points, setup: &Setup<'_>) -> Outcome {
         ..RunRead::default()
     };
     let rows = points.len();
-    let mut outcome = Outcome { read, number: vec![0; rows], strain: vec![f64::NAN; rows], fate: points.fate.clone() };
+    let mut outcome =
+        Outcome { read, number: vec![0; rows], strain: vec![f64::NAN; rows], flags: points.flags.clone() };
     for (k, reversal) in reversals.iter().enumerate() {
         run.mark(k, found[k].as_ref(), reversal, &mut outcome);
     }
@@ -118,8 +120,8 @@ impl Run<'_> {
     /// Whether readings around a reversal lie behind an irreversible fall of the torque, which clean flags.
     fn fell(&self, found: Option<&Found>) -> bool {
         let around = found.map(|f| f.stretches.before.start..f.stretches.after.end);
-        let fate = |i: usize| self.points.fate[self.trace.origin[i]].reasons();
-        around.into_iter().flatten().any(|i| fate(i).any(|reason| reason == "edge-fracture"))
+        let flags = |i: usize| self.points.flags[self.trace.origin[i]].reasons();
+        around.into_iter().flatten().any(|i| flags(i).any(|reason| reason == "edge-fracture"))
     }
 
     fn restarts(&self) -> Vec<Restart> {
@@ -152,8 +154,8 @@ impl Run<'_> {
             torque_after_n_m: self.torque_after(turn, after.clone()),
             after: None,
             normal_stress_after_pa: self.normal_stress(&early(self.trace, turn, after.clone())),
-            responses: Vec::new(),
-            choices: Vec::new(),
+            sensitivity_coefficients: Vec::new(),
+            sensitivity: Vec::new(),
             torque_residual: Vec::new(),
             set_aside: self.set_aside(self.trace.step[turn.first_after]),
             remarks: Vec::new(),
@@ -196,9 +198,9 @@ impl Run<'_> {
             return;
         };
         reversal.after = Some(self.after(&estimator, &base, turn));
-        reversal.responses = self.responses(&estimator, &base);
-        if let Some(choices) = settings.choices.on() {
-            reversal.choices = self.choices(&estimator, &base, choices, turn, found);
+        reversal.sensitivity_coefficients = self.sensitivity_coefficients(&estimator, &base);
+        if let Some(sensitivity) = settings.sensitivity.on() {
+            reversal.sensitivity = self.sensitivity(&estimator, &base, sensitivity, turn, found);
         }
         if self.setup.sample.control {
             reversal.torque_residual = self.torque_residual(turn, after, steady, &noise);
@@ -329,7 +331,7 @@ impl Run<'_> {
     }
 
     fn after(&self, estimator: &Estimator<'_>, base: &Fitted, turn: &Turn) -> After {
-        let (settings, steady, noise) = (&self.setup.settings.beside, estimator.steady, estimator.noise);
+        let (settings, steady, noise) = (&self.setup.settings.secondary, estimator.steady, estimator.noise);
         let u_before = steady.u_relative(noise);
         let fitted = averaged(&base.minima, |m| m.share(u_before));
         let u_zero = self.u_zero(estimator, base, turn, fitted.value);
@@ -339,9 +341,9 @@ impl Run<'_> {
         let best = &base.minima[0];
         let last = base.bins[base.bins.len() - 1].strain;
         let curve: Vec<(f64, f64)> =
-            beside::strains(estimator.first, last).into_iter().map(|x| (x, best.curve(x).0)).collect();
+            secondary::strains(estimator.first, last).into_iter().map(|x| (x, best.curve(x).0)).collect();
         let minimum =
-            beside::lowest(&curve, settings.minimum_end).unwrap_or((estimator.first, best.curve(estimator.first).0));
+            secondary::lowest(&curve, settings.minimum_end).unwrap_or((estimator.first, best.curve(estimator.first).0));
         let fall = 1.0 - minimum.1;
         let significant = fall >= settings.significant_fall * (liquid.u * liquid.u + u_before * u_before).sqrt();
         // Where the interval of X covers zero there is nothing whose recovery could be asked for.
@@ -356,13 +358,13 @@ impl Run<'_> {
             forms: base.minima.iter().map(|m| form_fit(m, u_before)).collect(),
             squares_per_bin: best.squares * base.widening * base.widening / base.bins.len() as f64,
             early_bins: base.bins.iter().filter(|b| b.strain < 0.1).count() as u32,
-            plateau: beside::plateau(&base.bins, noise, settings).map(|level| (eta * level, 1.0 - level)),
+            plateau: secondary::plateau(&base.bins, noise, settings).map(|level| (eta * level, 1.0 - level)),
             minimum_pa_s: eta * minimum.1,
             strain_at_minimum: minimum.0,
-            recovery_strain: beside::recovery(&curve, minimum, RECOVERED[0]).filter(|_| recovers),
-            recovery_strain_90: beside::recovery(&curve, minimum, RECOVERED[1]).filter(|_| recovers),
-            contact_recovery_strain: recovers.then(|| beside::contact_recovery(best)),
-            bound: beside::bound(&base.bins, noise, u_before, settings),
+            recovery_strain: secondary::recovery(&curve, minimum, RECOVERED[0]).filter(|_| recovers),
+            recovery_strain_90: secondary::recovery(&curve, minimum, RECOVERED[1]).filter(|_| recovers),
+            contact_recovery_strain: recovers.then(|| secondary::contact_recovery(best)),
+            bound: secondary::bound(&base.bins, noise, u_before, settings),
             curve: curve.iter().map(|(x, _)| (*x, best.curve(*x).1)).collect(),
             bins: base.bins.iter().map(|b| (b.strain, b.ratio, bin_u(b, noise))).collect(),
         }
@@ -375,9 +377,10 @@ impl Run<'_> {
         moved.map_or(0.0, |m| (m.share(estimator).value - share).abs())
     }
 
-    fn responses(&self, estimator: &Estimator<'_>, base: &Fitted) -> Vec<Response> {
+    fn sensitivity_coefficients(&self, estimator: &Estimator<'_>, base: &Fitted) -> Vec<SensitivityCoefficient> {
         let (geometry, instrument) = (self.setup.geometry, self.setup.instrument);
-        let level = |term: String, shift: f64| Response { term, minus: (-shift, 0.0), plus: (shift, 0.0) };
+        let level =
+            |term: String, shift: f64| SensitivityCoefficient { term, minus: (-shift, 0.0), plus: (shift, 0.0) };
         let mut found = Vec::new();
         if let Some(u) = instrument.torque_calibration.filter(|u| *u > 0.0) {
             found.push(level(format!("instruments.{}.torque_calibration", instrument.name), u));
@@ -394,7 +397,7 @@ impl Run<'_> {
             let u = inertia.map_or(0.0, |i| i.u);
             if u > 0.0 && total > 0.0 && self.setup.notes.inertia_corrected {
                 let [minus, plus] = [-u, u].map(|d| (0.0, self.with_inertia(estimator, base, d / total)));
-                found.push(Response { term, minus, plus });
+                found.push(SensitivityCoefficient { term, minus, plus });
             }
         }
         found
@@ -408,48 +411,48 @@ impl Run<'_> {
     }
 
     /// The contact share under other settings, one at a time.
-    fn choices(
+    fn sensitivity(
         &self,
         estimator: &Estimator<'_>,
         base: &Fitted,
-        choices: &Choices,
+        sensitivity: &Sensitivity,
         turn: &Turn,
         found: &Found,
-    ) -> Vec<Choice> {
+    ) -> Vec<SensitivityReading> {
         let fit = &self.setup.settings.fit;
         let again = |choice: String, fit: &Fit, first: f64| {
             let change = Change { first, ..Change::default() };
-            Choice {
+            SensitivityReading {
                 choice,
                 later: None,
                 contact_share: estimator.run(fit, &change, Some(base)).map(|f| f.share(estimator)),
             }
         };
         let with = |choice: String, fit: Fit| again(choice, &fit, 1.0);
-        let dead = choices
+        let dead = sensitivity
             .dead_strain
             .iter()
-            .map(|f| Choice { later: Some(*f), ..again(format!("first usable strain × {f}"), fit, *f) });
-        let priors = choices
+            .map(|f| SensitivityReading { later: Some(*f), ..again(format!("first usable strain × {f}"), fit, *f) });
+        let priors = sensitivity
             .prior_width
             .iter()
             .map(|f| with(format!("prior width × {f}"), Fit { prior_width: fit.prior_width * f, ..fit.clone() }));
-        let bins = choices
+        let bins = sensitivity
             .bin_width
             .iter()
             .map(|f| with(format!("bin width × {f}"), Fit { bin_width: fit.bin_width * f, ..fit.clone() }));
-        let release = (choices.without_release && fit.release)
+        let release = (sensitivity.without_release && fit.release)
             .then(|| with("without release".to_owned(), Fit { release: false, ..fit.clone() }));
-        let windows = choices.window.iter().map(|length| {
+        let windows = sensitivity.window.iter().map(|length| {
             let steady =
                 before::window(self.trace, found.stretches.before.clone(), *length, &self.setup.settings.before);
             let contact_share = steady.and_then(|steady| {
                 let other = Estimator { steady: &steady, ..estimator.clone() };
                 other.run(fit, &Change::default(), Some(base)).map(|f| f.share(&other))
             });
-            Choice { choice: format!("window before {length}"), later: None, contact_share }
+            SensitivityReading { choice: format!("window before {length}"), later: None, contact_share }
         });
-        let spikes = choices.with_spikes.then(|| Choice {
+        let spikes = sensitivity.with_spikes.then(|| SensitivityReading {
             choice: "spikes kept".to_owned(),
             later: None,
             contact_share: self.with_spikes(estimator, base, turn, found),
@@ -460,7 +463,7 @@ impl Run<'_> {
     /// The contact share with the readings left in, before and after, that were set aside as spikes and for nothing else.
     fn with_spikes(&self, estimator: &Estimator<'_>, base: &Fitted, turn: &Turn, found: &Found) -> Option<Estimate> {
         let (before, after) = (found.stretches.before.clone(), found.stretches.after.clone());
-        let is_spike = |i: &usize| self.points.fate[self.trace.origin[*i]].reasons().eq(["spike"]);
+        let is_spike = |i: &usize| self.points.flags[self.trace.origin[*i]].reasons().eq(["spike"]);
         let spikes: Vec<usize> = before.clone().chain(after.clone()).filter(is_spike).collect();
         if spikes.is_empty() {
             return Some(base.share(estimator));
@@ -508,7 +511,7 @@ impl Run<'_> {
         let mut mark = |i: usize, strain: f64, reasons: &[&str]| {
             let at = self.trace.origin[i];
             (outcome.number[at], outcome.strain[at]) = (reversal.number, strain);
-            reasons.iter().for_each(|reason| outcome.fate[at].add(reason));
+            reasons.iter().for_each(|reason| outcome.flags[at].add(reason));
         };
         ramp.filter(|_| !turn.rested).for_each(|i| mark(i, 0.0, &["instrument-inertia"]));
         for i in turn.first_after..end {

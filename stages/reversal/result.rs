@@ -1,7 +1,7 @@
 //! What the reversal stage hands on: `read` gives everything that a run says by itself, `control` what the
-//! instrument does, `judge` the rows that states are made of. All in SI; JSON between tasks.
+//! instrument does, `grading` the rows that states are made of. All in SI; JSON between tasks.
 
-use crate::clean::result::{Account, Limit};
+use crate::clean::result::{Account, ValidityCheck};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -150,7 +150,7 @@ impl DeadStrain {
 
 /// What one instrument or sample term does to a reversal when it is moved by its standard uncertainty.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Response {
+pub struct SensitivityCoefficient {
     /// `instruments.bench.inertia`, `geometries.cone.radius`, …: the term's place in the study file, so that
     /// tasks can share one draw.
     pub term: String,
@@ -162,7 +162,7 @@ pub struct Response {
 
 /// Contact share under another defensible choice of settings.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Choice {
+pub struct SensitivityReading {
     /// What was chosen, for example `first usable strain × 1.5`.
     pub choice: String,
     /// Factor on the first usable strain, where that is what was chosen.
@@ -207,9 +207,9 @@ pub struct ReversalRead {
     /// Mean normal-stress difference over strain 0.02–0.3 after, Pa.
     pub normal_stress_after_pa: Option<f64>,
     /// Responses to instrument and sample terms.
-    pub responses: Vec<Response>,
+    pub sensitivity_coefficients: Vec<SensitivityCoefficient>,
     /// Values over the grid of choices.
-    pub choices: Vec<Choice>,
+    pub sensitivity: Vec<SensitivityReading>,
     /// Deviation of torque from its steady value after the turning point, for controls:
     /// (time since turning / s, torque / N m, its u).
     pub torque_residual: Vec<(f64, f64, f64)>,
@@ -343,7 +343,7 @@ pub struct Identity {
 
 /// A judged reversal: everything a state or a table needs.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Judged {
+pub struct Graded {
     /// What the run says by itself, with `dead.control` filled in.
     pub read: ReversalRead,
     /// Control terms joined: contact share with its full standard uncertainty.
@@ -360,19 +360,19 @@ pub struct Judged {
     pub remarks: Vec<String>,
 }
 
-/// What `judge` gives for a run.
+/// What `grading` gives for a run.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct JudgedRun {
+pub struct GradedRun {
     /// Who the run is.
     pub identity: Identity,
     /// Its reversals.
-    pub reversals: Vec<Judged>,
+    pub reversals: Vec<Graded>,
     /// Readings excluded by reason; a reading with several counts under each.
     pub excluded: BTreeMap<String, u64>,
     /// Where each row of the export went, so that the numbers add up.
     pub account: Account,
     /// Numbers by which the flow is judged.
-    pub limits: Vec<Limit>,
+    pub validity: Vec<ValidityCheck>,
     /// Remarks of ingest, clean and read.
     pub remarks: Vec<String>,
 }

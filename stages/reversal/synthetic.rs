@@ -1,6 +1,6 @@
 //! Made-up noise, transients and runs for tests, written apart from the code that fits them.
 
-use crate::clean::result::{CleanNotes, Fate, Points};
+use crate::clean::result::{CleanNotes, Flags, Points};
 use crate::physics::geometry::{Geometry, Shape};
 use crate::physics::instrument::Instrument;
 use crate::physics::materials::{Liquid, Sample};
@@ -88,7 +88,7 @@ pub(super) struct Protocol {
     /// Interval of the others, s.
     pub(super) coarse: f64,
     /// Strain of each leg; senses alternate, the first is `sense`.
-    pub(super) legs: Vec<f64>,
+    pub(super) segments: Vec<f64>,
     /// +1 or −1.
     pub(super) sense: f64,
     /// Steady viscosity, Pa s.
@@ -108,7 +108,7 @@ impl Default for Protocol {
             ramp: 0.006,
             fine: (0.002, 500),
             coarse: 0.04,
-            legs: vec![6.0, 6.0, 6.0],
+            segments: vec![6.0, 6.0, 6.0],
             sense: 1.0,
             viscosity: 20.0,
             noise: (0.005, 0.01, 0.1),
@@ -125,16 +125,16 @@ impl Protocol {
         let (white, wander, length) = self.noise;
         let mut points = Points::default();
         let (mut begin, mut place, mut wandering, mut path) = (0.0, 0.0, draws.normal(), 0.0);
-        for (leg, strain) in self.legs.iter().enumerate() {
-            let sense = if leg % 2 == 0 { self.sense } else { -self.sense };
+        for (segment, strain) in self.segments.iter().enumerate() {
+            let sense = if segment % 2 == 0 { self.sense } else { -self.sense };
             // In steps of time that keep up with both ramp and reading.
             let mut time = 0.0;
             let (mut since, mut taken, mut next) = (0.0, 0, self.fine.0);
             let tick = self.fine.0 / 8.0;
             while since < *strain {
                 time += tick;
-                let command = if leg == 0 { 1.0 } else { (2.0 * time / self.ramp - 1.0).min(1.0) };
-                let structure = if leg == 0 || command < 0.0 { 1.0 } else { transient(since) };
+                let command = if segment == 0 { 1.0 } else { (2.0 * time / self.ramp - 1.0).min(1.0) };
+                let structure = if segment == 0 || command < 0.0 { 1.0 } else { transient(since) };
                 // Where the stress is held, structure and wander show in the speed.
                 let held = structure * (1.0 + wander * wandering);
                 let speed = self.rate * command / if self.stress_held { held } else { 1.0 };
@@ -157,7 +157,7 @@ impl Protocol {
                 };
                 let stress = self.viscosity * (level + self.rate * (self.offset + white * draws.normal()));
                 points.row.push(points.row.len() as u32 + 1);
-                points.step.push(leg as i64 + 1);
+                points.step.push(segment as i64 + 1);
                 points.time_s.push(begin + time);
                 points.strain.push(place);
                 points.rate_per_s.push(sense * speed);
@@ -174,7 +174,7 @@ impl Protocol {
         let none = || vec![f64::NAN; n];
         (points.normal_force_n, points.temperature_c) = (none(), none());
         (points.set_stress_pa, points.set_rate_per_s) = (none(), none());
-        points.fate = vec![Fate::default(); n];
+        points.flags = vec![Flags::default(); n];
         points
     }
 }

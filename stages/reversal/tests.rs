@@ -5,14 +5,14 @@
 
 use super::bins::{Reading, bins};
 use super::control::control;
+use super::grading::{Around, grade_reversal};
 use super::headline::{Problem, averaged, fit};
-use super::judge::{Around, judge};
 use super::noise::{Window, pooled};
-use super::params::{Choices, Fit, Params};
+use super::params::{Fit, Params, Sensitivity};
 use super::read::{Outcome, Setup, read};
-use super::result::{Controlled, Estimate, Grade, Judged, Noise, ReversalRead};
+use super::result::{Controlled, Estimate, Grade, Graded, Noise, ReversalRead};
 use super::synthetic::{Draws, Protocol, Transient, bench, cone, notes, sample};
-use super::{control_work, judge_work, published, read_work};
+use super::{control_work, grade_work, published, read_work};
 use crate::clean::result::{CleanNotes, Points};
 use crate::ingest::result::Head;
 use crate::settings::Rule;
@@ -36,15 +36,15 @@ fn outcome(points: &Points, newtonian: bool, params: &Params, notes: &CleanNotes
 
 /// Settings without the grid of choices, which most tests do not look at.
 fn plain() -> Params {
-    Params { choices: Rule::Off, ..Params::default() }
+    Params { sensitivity: Rule::Off, ..Params::default() }
 }
 
 pub(super) fn reads(points: &Points) -> Vec<ReversalRead> {
     outcome(points, false, &plain(), &notes()).read.reversals
 }
 
-pub(super) fn judged(points: &Points) -> Vec<Judged> {
-    reads(points).into_iter().map(|r| judge(r, &Around::default(), &plain().judging())).collect()
+pub(super) fn graded(points: &Points) -> Vec<Graded> {
+    reads(points).into_iter().map(|r| grade_reversal(r, &Around::default(), &plain().grading_settings())).collect()
 }
 
 pub(super) fn share(read: &ReversalRead) -> Estimate {
@@ -59,12 +59,12 @@ fn trial(truth: f64, transient: impl Fn(f64) -> f64) -> (f64, f64, usize) {
         let sense = if seed % 2 == 0 { 1.0 } else { -1.0 };
         Protocol { sense, ..Protocol::default() }.points(&mut Draws::new(seed), &transient)
     });
-    let all: Vec<Judged> = runs.flat_map(|points| judged(&points)).collect();
+    let all: Vec<Graded> = runs.flat_map(|points| graded(&points)).collect();
     assert_eq!(all.len(), 40);
-    let good: Vec<&Judged> = all.iter().filter(|j| j.resolved).collect();
+    let good: Vec<&Graded> = all.iter().filter(|j| j.resolved).collect();
     let n = good.len() as f64;
     let bias = good.iter().map(|j| j.contact_share.unwrap().value - truth).sum::<f64>() / n;
-    let holds = |j: &&&Judged| (j.contact_share_low.unwrap()..=j.contact_share_high.unwrap()).contains(&truth);
+    let holds = |j: &&&Graded| (j.contact_share_low.unwrap()..=j.contact_share_high.unwrap()).contains(&truth);
     (bias, good.iter().filter(holds).count() as f64 / n, all.len() - good.len())
 }
 
@@ -143,7 +143,7 @@ fn readings_late_after_the_turn_are_never_resolved() {
     // A slow drive: the ramp alone takes 0.06 to 0.6 in strain.
     for ramp in [0.5, 1.5, 5.0] {
         let protocol = Protocol { ramp, fine: (0.004, 1500), ..Protocol::default() };
-        for j in judged(&protocol.points(&mut Draws::new(7), |g| HALF.at(g))) {
+        for j in graded(&protocol.points(&mut Draws::new(7), |g| HALF.at(g))) {
             assert!(j.read.dead.first_usable() > 0.05, "{:?}", j.read.dead);
             assert!(!j.resolved && j.contact_share.is_none() && j.contact_share_high.is_none());
             assert!(j.contact_share_low.is_none_or(|low| low < 0.5), "{:?}", j.contact_share_low);
@@ -156,7 +156,7 @@ fn readings_late_after_the_turn_are_never_resolved() {
 fn a_deep_late_drop_gives_a_bound_below_the_truth() {
     let deep = Transient { share: 0.9, dip: 0.1, scale: 0.8, late: true, release: 0.0 };
     let protocol = Protocol { ramp: 0.5, fine: (0.004, 1500), ..Protocol::default() };
-    for j in judged(&protocol.points(&mut Draws::new(8), |g| deep.at(g))) {
+    for j in graded(&protocol.points(&mut Draws::new(8), |g| deep.at(g))) {
         let low = j.contact_share_low.unwrap();
         assert!(!j.resolved && low > 0.3 && low < 0.9, "{low}");
     }
@@ -177,8 +177,8 @@ fn what_was_held_is_found_from_the_readings() {
 #[test]
 fn stress_control_reads_the_same_share() {
     let protocol = Protocol { stress_held: true, ..Protocol::default() };
-    let all: Vec<Judged> =
-        (0..20).flat_map(|seed| judged(&protocol.points(&mut Draws::new(seed), |g| HALF.at(g)))).collect();
+    let all: Vec<Graded> =
+        (0..20).flat_map(|seed| graded(&protocol.points(&mut Draws::new(seed), |g| HALF.at(g)))).collect();
     let shares: Vec<f64> = all.iter().filter_map(|j| j.contact_share).map(|x| x.value).collect();
     let bias = shares.iter().sum::<f64>() / shares.len() as f64 - 0.5;
     // As under rate control; 40 reversals know a bias to 0.003. The speed doubles after the turn, so that readings are
@@ -188,7 +188,7 @@ fn stress_control_reads_the_same_share() {
 
 #[test]
 fn reversals_within_one_step_are_those_of_several() {
-    let apart = Protocol { legs: vec![6.0; 4], ..Protocol::default() }.points(&mut Draws::new(12), |g| HALF.at(g));
+    let apart = Protocol { segments: vec![6.0; 4], ..Protocol::default() }.points(&mut Draws::new(12), |g| HALF.at(g));
     let mut together = apart.clone();
     together.step.fill(1);
     let (apart, together) = (reads(&apart), reads(&together));
@@ -233,14 +233,14 @@ fn a_drift_before_is_found_and_steady_shear_is_not_called_drifting() {
 #[test]
 fn missing_doubled_and_aborted_reversals_are_told() {
     let none = outcome(
-        &Protocol { legs: vec![6.0], ..Protocol::default() }.points(&mut Draws::new(1), |_| 1.0),
+        &Protocol { segments: vec![6.0], ..Protocol::default() }.points(&mut Draws::new(1), |_| 1.0),
         false,
         &plain(),
         &notes(),
     );
     assert_eq!((none.read.reversals.len(), none.read.remarks.len()), (0, 1));
-    let legs = vec![6.0, 0.2, 6.0, 6.0];
-    let all = judged(&Protocol { legs, ..Protocol::default() }.points(&mut Draws::new(1), |g| HALF.at(g)));
+    let segments = vec![6.0, 0.2, 6.0, 6.0];
+    let all = graded(&Protocol { segments, ..Protocol::default() }.points(&mut Draws::new(1), |g| HALF.at(g)));
     let grades: Vec<Grade> = all.iter().map(|j| j.grade).collect();
     assert_eq!(grades[..2], [Grade::F, Grade::F], "{:?}", all[0].remarks);
     assert!(all[0].remarks.iter().any(|r| r.starts_with("aborted")), "{:?}", all[0].remarks);
@@ -251,14 +251,14 @@ fn missing_doubled_and_aborted_reversals_are_told() {
 #[test]
 fn a_step_set_aside_by_hand_is_not_usable_and_says_why() {
     let mut points = Protocol::default().points(&mut Draws::new(2), |g| HALF.at(g));
-    for (fate, step) in points.fate.iter_mut().zip(&points.step) {
+    for (flags, step) in points.flags.iter_mut().zip(&points.step) {
         if *step == 2 {
-            fate.add("set-aside");
+            flags.add("set-aside");
         }
     }
     let notes = CleanNotes { set_aside_steps: vec![(2, "bubble".to_owned())], ..notes() };
     let read = outcome(&points, false, &plain(), &notes).read.reversals.swap_remove(0);
-    let j = judge(read, &Around::default(), &plain().judging());
+    let j = grade_reversal(read, &Around::default(), &plain().grading_settings());
     assert_eq!((j.grade, j.resolved, j.contact_share), (Grade::F, false, None));
     assert!(j.remarks.contains(&"set aside: bubble".to_owned()));
 }
@@ -272,7 +272,7 @@ fn responses_and_choices_cover_terms_and_grid() {
         points.inertia_torque_n_m[i] = 0.02 * points.torque_n_m[i] * (-lapse / 0.02).exp();
     }
     let read = outcome(&points, false, &Params::default(), &notes()).read.reversals.swap_remove(0);
-    let terms: Vec<&str> = read.responses.iter().map(|r| r.term.as_str()).collect();
+    let terms: Vec<&str> = read.sensitivity_coefficients.iter().map(|r| r.term.as_str()).collect();
     assert_eq!(
         terms,
         [
@@ -283,12 +283,15 @@ fn responses_and_choices_cover_terms_and_grid() {
         ]
     );
     // η ∝ R⁻³: 0.1 % of radius is 0.3 % of viscosity.
-    assert!((read.responses[1].plus.0 + 0.003).abs() < 1e-6 && read.responses[1].plus.1 == 0.0);
-    let inertia = &read.responses[3];
+    assert!(
+        (read.sensitivity_coefficients[1].plus.0 + 0.003).abs() < 1e-6
+            && read.sensitivity_coefficients[1].plus.1 == 0.0
+    );
+    let inertia = &read.sensitivity_coefficients[3];
     assert!(inertia.plus.0 == 0.0 && inertia.plus.1.abs() > 1e-5, "{inertia:?}");
     assert!(inertia.plus.1 * inertia.minus.1 < 0.0, "{inertia:?}");
-    assert_eq!(read.choices.len(), 9);
-    for choice in &read.choices {
+    assert_eq!(read.sensitivity.len(), 9);
+    for choice in &read.sensitivity {
         let other = choice.contact_share.unwrap();
         assert!((other.value - share(&read).value).abs() < 3.0 * other.u.max(share(&read).u), "{choice:?}");
     }
@@ -297,7 +300,7 @@ fn responses_and_choices_cover_terms_and_grid() {
 #[test]
 fn spikes_left_in_are_a_choice_and_other_exclusions_are_not() {
     let clean = Protocol::default().points(&mut Draws::new(3), |g| HALF.at(g));
-    let none = Choices {
+    let none = Sensitivity {
         dead_strain: Vec::new(),
         window: Vec::new(),
         prior_width: Vec::new(),
@@ -305,11 +308,11 @@ fn spikes_left_in_are_a_choice_and_other_exclusions_are_not() {
         without_release: false,
         with_spikes: true,
     };
-    let params = Params { choices: Rule::On(none), ..Params::default() };
+    let params = Params { sensitivity: Rule::On(none), ..Params::default() };
     let kept = |points: &Points| {
         let read = outcome(points, false, &params, &notes()).read.reversals.swap_remove(0);
-        assert_eq!(read.choices.len(), 1);
-        let choice = read.choices[0].contact_share.unwrap();
+        assert_eq!(read.sensitivity.len(), 1);
+        let choice = read.sensitivity[0].contact_share.unwrap();
         (share(&read).value, choice.value)
     };
     let (plain, same) = kept(&clean);
@@ -321,7 +324,7 @@ fn spikes_left_in_are_a_choice_and_other_exclusions_are_not() {
         for i in (first..).step_by(3).take(10) {
             points.stress_pa[i] *= 1.5;
             points.sample_torque_n_m[i] *= 1.5;
-            points.fate[i].add(reason);
+            points.flags[i].add(reason);
         }
         kept(&points)
     };
@@ -333,7 +336,7 @@ fn spikes_left_in_are_a_choice_and_other_exclusions_are_not() {
 
 #[test]
 fn a_control_hands_on_dead_time_and_offset() {
-    let protocol = Protocol { offset: 0.01, legs: vec![6.0; 5], noise: (0.001, 0.001, 0.1), ..Protocol::default() };
+    let protocol = Protocol { offset: 0.01, segments: vec![6.0; 5], noise: (0.001, 0.001, 0.1), ..Protocol::default() };
     let mut points = protocol.points(&mut Draws::new(4), |_| 1.0);
     // The drive adds 20 % of the torque, gone with a time constant of 20 ms: 1 % after 60 ms.
     let constant = cone().constants().stress_per_torque;
@@ -357,9 +360,9 @@ fn a_control_hands_on_dead_time_and_offset() {
     assert_eq!(found.reversals, 4);
     // It transfers as a time: at this rate as a strain, beyond what the run alone would have used.
     let sample = Protocol::default().points(&mut Draws::new(5), |g| HALF.at(g));
-    let alone = judged(&sample).swap_remove(0);
+    let alone = graded(&sample).swap_remove(0);
     let around = Around { control: Some(&found), ..Around::default() };
-    let with = judge(reads(&sample).swap_remove(0), &around, &plain().judging());
+    let with = grade_reversal(reads(&sample).swap_remove(0), &around, &plain().grading_settings());
     assert!(alone.resolved && !with.resolved);
     assert!((with.read.dead.control / (0.5 * dead) - 1.0).abs() < 0.02);
 }
@@ -393,7 +396,7 @@ fn record() -> Points {
         temperature_c: vec![f64::NAN; n],
         set_stress_pa: vec![f64::NAN; n],
         set_rate_per_s: vec![f64::NAN; n],
-        fate: vec![Default::default(); n],
+        flags: vec![Default::default(); n],
         time_s: time,
         torque_n_m: torque,
         speed_rad_per_s: speed,
@@ -403,7 +406,7 @@ fn record() -> Points {
     };
     for i in 0..n {
         if points.inertia_torque_n_m[i].abs() > 0.05 * points.sample_torque_n_m[i].abs() {
-            points.fate[i].add("instrument-inertia");
+            points.flags[i].add("instrument-inertia");
         }
     }
     points
@@ -427,7 +430,7 @@ fn the_published_record_gives_its_known_answers() {
         assert!((after.strain_at_minimum - 0.14657).abs() < 0.06, "{}", after.strain_at_minimum);
         // 63.2 % of the way back is reached at 1.90 (22e^{−Γ/1.6} = 0.368·18.192).
         assert!((after.recovery_strain.unwrap() - 1.90).abs() < 0.1, "{:?}", after.recovery_strain);
-        assert!(!judge(read.clone(), &Around::default(), &plain().judging()).resolved);
+        assert!(!grade_reversal(read.clone(), &Around::default(), &plain().grading_settings()).resolved);
     }
 }
 
@@ -540,7 +543,7 @@ fn the_three_tasks_run_from_points_to_judgement() {
         preamble: Vec::new(),
     };
     let settings = [
-        Settings::new("reversal", "stages.reversal", &params.judging()),
+        Settings::new("reversal", "stages.reversal", &params.grading_settings()),
         Settings::new("identity", "i", &rule),
         geometry.clone(),
     ];
@@ -551,18 +554,18 @@ fn the_three_tasks_run_from_points_to_judgement() {
         ("head".into(), head),
         ("control".into(), output(&control, "control")),
     ];
-    let judged: super::result::JudgedRun =
-        serde_json::from_slice(&output(&call(judge_work, &settings, inputs), "judged")).unwrap();
-    assert_eq!(judged.reversals.len(), 2);
-    assert!(judged.reversals.iter().all(|j| j.resolved && j.grade <= Grade::B));
+    let graded: super::result::GradedRun =
+        serde_json::from_slice(&output(&call(grade_work, &settings, inputs), "graded")).unwrap();
+    assert_eq!(graded.reversals.len(), 2);
+    assert!(graded.reversals.iter().all(|j| j.resolved && j.grade <= Grade::B));
 
     let table = Table::from_parquet(&output(&run, "points")).unwrap();
     let names: Vec<&str> = table.columns().iter().map(|(n, _)| n.as_str()).collect();
     assert_eq!(names, published::COLUMNS.map(|c| c.name));
     // Rows in = rows kept + rows excluded by named reasons.
     let excluded = table.texts("excluded").unwrap().iter().flatten().count() as u64;
-    assert!(excluded > 0 && excluded <= judged.excluded.values().sum());
-    assert!(judged.excluded.keys().all(|r| r == "instrument-inertia" || r == "momentum-diffusion"));
+    assert!(excluded > 0 && excluded <= graded.excluded.values().sum());
+    assert!(graded.excluded.keys().all(|r| r == "instrument-inertia" || r == "momentum-diffusion"));
 }
 
 #[test]

@@ -54,8 +54,8 @@ impl Trace {
     pub(super) fn new(points: &mut Points) -> Self {
         let origin = usable(points);
         let stress = picked(&mut points.stress_pa, &origin);
-        let fates = || origin.iter().map(|at| &points.fate[*at]);
-        let kept = fates().zip(&stress).map(|(fate, stress)| fate.kept() && stress.is_finite()).collect();
+        let flags = || origin.iter().map(|at| &points.flags[*at]);
+        let kept = flags().zip(&stress).map(|(flags, stress)| flags.kept() && stress.is_finite()).collect();
         let measured = Measured {
             step: picked(&mut points.step, &origin),
             time: picked(&mut points.time_s, &origin),
@@ -64,7 +64,7 @@ impl Trace {
             torque: picked(&mut points.sample_torque_n_m, &origin),
             inertia: picked(&mut points.inertia_torque_n_m, &origin),
             stress,
-            drive: fates().map(|fate| fate.has("instrument-inertia")).collect(),
+            drive: flags().map(|flags| flags.has("instrument-inertia")).collect(),
             origin,
         };
         Self { measured: Arc::new(measured), kept }
@@ -97,7 +97,7 @@ fn usable(points: &Points) -> Vec<usize> {
     let mut last = f64::NEG_INFINITY;
     for i in 0..points.len() {
         let known = [points.time_s[i], points.strain[i], points.rate_per_s[i]].iter().all(|v| v.is_finite());
-        if known && points.time_s[i] > last && !points.fate[i].reasons().any(|r| NO_MOTION.contains(&r)) {
+        if known && points.time_s[i] > last && !points.flags[i].reasons().any(|r| NO_MOTION.contains(&r)) {
             origin.push(i);
             last = points.time_s[i];
         }
@@ -143,7 +143,7 @@ pub(super) fn weighted_mean(values: impl Iterator<Item = f64>, weights: &[f64]) 
 #[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
-    use crate::clean::result::Fate;
+    use crate::clean::result::Flags;
 
     /// Tests make traces by hand.
     impl std::ops::DerefMut for Trace {
@@ -155,9 +155,9 @@ mod tests {
     #[test]
     fn readings_without_motion_are_left_out_and_flagged_ones_keep_theirs() {
         let n = 5;
-        let mut fate = vec![Fate::default(); n];
-        fate[1].add("spike");
-        fate[3].add("clock");
+        let mut flags = vec![Flags::default(); n];
+        flags[1].add("spike");
+        flags[3].add("clock");
         let mut points = Points {
             row: (1..=5).collect(),
             step: vec![1; n],
@@ -168,7 +168,7 @@ mod tests {
             sample_torque_n_m: vec![1.0; n],
             inertia_torque_n_m: vec![0.0; n],
             stress_pa: vec![1.0; n],
-            fate,
+            flags,
             ..Points::default()
         };
         let trace = Trace::new(&mut points);

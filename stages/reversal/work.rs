@@ -2,11 +2,11 @@
 //! neighbouring files.
 
 use super::identity::Rule;
-use super::params::{Controlling, Judging, Reading};
+use super::params::{Controlling, GradingSettings, Reading};
 use super::read::Setup;
-use super::result::{Control, JudgedRun, ReversalRead, RunRead};
-use super::{control, judge, published, read, restart};
-use crate::clean::result::{Account, CleanNotes, Fate, Points};
+use super::result::{Control, GradedRun, ReversalRead, RunRead};
+use super::{control, grading, published, read, restart};
+use crate::clean::result::{Account, CleanNotes, Flags, Points};
 use crate::ingest::result::Head;
 use crate::physics::geometry::{Geometry, Shape};
 use crate::physics::instrument::Instrument;
@@ -37,8 +37,8 @@ pub fn read_work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
         settings: &settings,
     };
     let mut outcome = read::read(points, &setup);
-    outcome.read.excluded = read::excluded(outcome.fate.iter().copied().flat_map(Fate::reasons));
-    outcome.read.account = Account::new(outcome.fate.iter());
+    outcome.read.excluded = read::excluded(outcome.flags.iter().copied().flat_map(Flags::reasons));
+    outcome.read.account = Account::new(outcome.flags.iter());
     let table = published::parquet(&context.input("points")?, &outcome)?;
     Ok(Produced::default().with_json("read", &outcome.read)?.with("points", table))
 }
@@ -54,13 +54,13 @@ pub fn control_work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> 
     Produced::default().with_json("control", &control::control(&runs, &settings.control))
 }
 
-/// `reversal: judge`: settings `reversal` ([`Judging`]), `identity` ([`Rule`]), `geometry`; inputs `read`, `notes`,
-/// `head`, and `control` where there is one; output `judged`.
+/// `reversal: grade`: settings `reversal` ([`GradingSettings`]), `identity` ([`Rule`]), `geometry`; inputs `read`, `notes`,
+/// `head`, and `control` where there is one; output `graded`.
 ///
 /// # Errors
 /// If the preamble lacks a name, or inputs or settings are not what was declared.
-pub fn judge_work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
-    let settings: Judging = context.settings("reversal")?;
+pub fn grade_work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
+    let settings: GradingSettings = context.settings("reversal")?;
     let rule: Rule = context.settings("identity")?;
     let geometry: Geometry = context.settings("geometry")?;
     let (read, notes, head): (RunRead, CleanNotes, Head) =
@@ -69,23 +69,23 @@ pub fn judge_work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
     let control: Option<Control> = has_control.then(|| context.json("control")).transpose()?;
     let identity = rule.resolve(&head).map_err(|problem| vec![problem])?;
     let plates = matches!(geometry.shape, Shape::ParallelPlates { .. });
-    let around = judge::Around {
+    let around = grading::Around {
         control: control.as_ref(),
         plates,
         is_control: identity.control,
         restart_failed: restart::failed(&read.restarts, settings.grade.restart),
         fallen: false,
     };
-    let judged = |r: ReversalRead| {
+    let graded = |r: ReversalRead| {
         let fallen = read.fallen.contains(&r.number);
-        judge::judge(r, &judge::Around { fallen, ..around }, &settings)
+        grading::grade_reversal(r, &grading::Around { fallen, ..around }, &settings)
     };
-    let mut reversals: Vec<_> = read.reversals.into_iter().map(judged).collect();
+    let mut reversals: Vec<_> = read.reversals.into_iter().map(graded).collect();
     let restarts = restart::said(&read.restarts, settings.grade.restart);
-    let once = restarts.into_iter().chain(judge::said_once(&mut reversals)).collect();
+    let once = restarts.into_iter().chain(grading::said_once(&mut reversals)).collect();
     let remarks = [rule.lacking(&head), head.remarks, notes.remarks, read.remarks, once].concat();
     let mut account = read.account;
     account.refuse(&head.refused);
-    let judged = JudgedRun { identity, reversals, excluded: read.excluded, account, limits: notes.limits, remarks };
-    Produced::default().with_json("judged", &judged)
+    let graded = GradedRun { identity, reversals, excluded: read.excluded, account, validity: notes.validity, remarks };
+    Produced::default().with_json("graded", &graded)
 }

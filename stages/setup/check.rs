@@ -1,8 +1,8 @@
 //! What can be wrong with a study file beyond names and quantities: title, date, authors, claims, ranges of settings.
 
 use crate::claims::params::Claim;
+use crate::earlier_results::params::EarlierTable;
 use crate::near_miss::nearest;
-use crate::old_results::params::OldTable;
 use crate::setup::document::Document;
 use crate::setup::files::{Folder, set_point};
 use crate::setup::listing::json;
@@ -145,17 +145,17 @@ pub(super) fn claims(claims: &[Claim], tables: &Tables<'_>, problems: &mut Probl
 }
 
 /// Tables from before against the files and tables there are.
-pub(super) fn old_results(
-    old: &BTreeMap<String, OldTable>,
+pub(super) fn earlier_results(
+    old: &BTreeMap<String, EarlierTable>,
     files: &Folder,
     tables: &Tables<'_>,
     problems: &mut Problems<'_>,
 ) {
     for (name, old) in old {
-        let path = format!("old_results.{name}");
+        let path = format!("earlier_results.{name}");
         if !is_plain(name) {
             let help = "it names a figure: letters, digits, `-` and `_`";
-            problems.add(&path, format!("`{name}` cannot be the name of an old table"), Some(help.to_owned()));
+            problems.add(&path, format!("`{name}` cannot be the name of an earlier table"), Some(help.to_owned()));
         }
         files.named(&format!("{path}.file"), &old.file, problems);
         let Some(columns) = tables.get(old.table.as_str()).filter(|_| HELD.contains(&old.table.as_str())) else {
@@ -170,12 +170,12 @@ pub(super) fn old_results(
         }
         if old.rows.is_empty() || old.numbers.is_empty() {
             let help = "`rows` says which columns pick a row, `numbers` which hold numbers";
-            problems.add(&path, "an old table needs `rows` and `numbers`", Some(help.to_owned()));
+            problems.add(&path, "an earlier table needs `rows` and `numbers`", Some(help.to_owned()));
         }
     }
 }
 
-/// Tables that old results can be held against.
+/// Tables that earlier results can be held against.
 const HELD: [&str; 4] = ["states", "thickening", "reversals", "fits"];
 
 fn claimed_columns(claim: &Claim, columns: &[&str], path: &str, problems: &mut Problems<'_>) {

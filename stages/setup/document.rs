@@ -2,8 +2,8 @@
 //! made in the files beside this one. Quantities are text here, because they carry their unit.
 
 use crate::claims::params::Claim;
+use crate::earlier_results::params::EarlierTable;
 use crate::ingest::layout::Layout;
-use crate::old_results::params::OldTable;
 use crate::physics::quantity::Quantity;
 use crate::setup::origin::Origin;
 use crate::setup::stages::Stages;
@@ -76,7 +76,7 @@ pub(super) struct Document {
     pub claims: Vec<Claim>,
     /// Tables of results from before, by name, held row by row against what the raw exports give.
     #[serde(default)]
-    pub old_results: BTreeMap<String, OldTable>,
+    pub earlier_results: BTreeMap<String, EarlierTable>,
 }
 
 /// Seed where none is given; any other would do.

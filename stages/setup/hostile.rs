@@ -97,7 +97,7 @@ const LINES: [&str; 16] = [
     "stages: []",
     "variants: {a: {clean: {spike: {threshold: 1e999}}}}",
     "claims: [{says: a, table: states, column: b, value: 1, within: 0}]",
-    "old_results: {a: {file: ../../etc/passwd}}",
+    "earlier_results: {a: {file: ../../etc/passwd}}",
     "set_aside: [{run: a, because: ''}]",
 ];
 

@@ -27,8 +27,8 @@ mod yaml;
 
 use crate::claims::params::Claim;
 use crate::clean::params::SetAside;
+use crate::earlier_results::params::EarlierTable;
 use crate::ingest::layout::Layout;
-use crate::old_results::params::OldTable;
 use crate::physics::geometry::Geometry;
 use crate::physics::instrument::Instrument;
 use crate::physics::materials::Sample;
@@ -86,8 +86,8 @@ pub struct Study {
     pub variants: BTreeMap<String, Stages>,
     /// Claims in their order.
     pub claims: Vec<Claim>,
-    /// Tables of results from before, by name; `old_results.NAME`.
-    pub old_results: BTreeMap<String, OldTable>,
+    /// Tables of results from before, by name; `earlier_results.NAME`.
+    pub earlier_results: BTreeMap<String, EarlierTable>,
     /// How the report looks; `report`.
     pub report: Report,
     /// The bytes of the study file as they were read.
@@ -201,7 +201,7 @@ fn resolve(document: Document, folder: &Path, tables: &Tables<'_>, problems: &mu
     check::ends(&document.stages, "stages", &document, problems);
     let variants = check::variants(&document, problems);
     check::claims(&document.claims, tables, problems);
-    check::old_results(&document.old_results, &files, tables, problems);
+    check::earlier_results(&document.earlier_results, &files, tables, problems);
     let written = written::written(&document, problems.source());
     Study {
         title: document.study,
@@ -221,7 +221,7 @@ fn resolve(document: Document, folder: &Path, tables: &Tables<'_>, problems: &mu
         stages: document.stages,
         variants,
         claims: document.claims,
-        old_results: document.old_results,
+        earlier_results: document.earlier_results,
         report: document.report,
         text: Vec::new(),
         as_read: serde_json::Value::Null,

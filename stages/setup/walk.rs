@@ -17,7 +17,7 @@ pub(super) struct Leaf {
     /// Smallest and largest value.
     pub bounds: (Option<f64>, Option<f64>),
     /// The words to choose from.
-    pub choices: Vec<String>,
+    pub sensitivity: Vec<String>,
 }
 
 impl Leaf {
@@ -27,8 +27,8 @@ impl Leaf {
             (Some(low), Some(high)) => Some(format!("{low} to {high}")),
             (Some(low), None) => Some(format!("from {low}")),
             (None, Some(high)) => Some(format!("to {high}")),
-            (None, None) if self.choices.is_empty() => None,
-            (None, None) => Some(self.choices.join(" | ")),
+            (None, None) if self.sensitivity.is_empty() => None,
+            (None, None) => Some(self.sensitivity.join(" | ")),
         }
     }
 
@@ -86,7 +86,7 @@ impl<'a> Walk<'a> {
             meaning: text("description").unwrap_or_default(),
             unit: text("x-unit"),
             bounds: (bound("minimum"), bound("maximum")),
-            choices: choices(numbers),
+            sensitivity: sensitivity(numbers),
         });
     }
 
@@ -98,7 +98,7 @@ impl<'a> Walk<'a> {
 }
 
 /// The words of an enum, documented or not, also where null is one of the choices.
-fn choices(schema: &Value) -> Vec<String> {
+fn sensitivity(schema: &Value) -> Vec<String> {
     let list = |key: &str| schema[key].as_array().into_iter().flatten();
     let plain = list("enum").filter_map(Value::as_str);
     let documented = list("oneOf").filter_map(|option| option["const"].as_str());

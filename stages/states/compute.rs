@@ -5,7 +5,7 @@ use super::result::{State, States, StudyReversal};
 use super::set_points::{self, Given};
 use super::{hierarchy, thickening};
 use crate::physics::materials::Sample;
-use crate::reversal::result::JudgedRun;
+use crate::reversal::result::GradedRun;
 use pipeline::diagnostic::Diagnostic;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -14,7 +14,7 @@ use std::collections::{BTreeMap, BTreeSet};
 /// # Errors
 /// If found set-points run into each other, or the settings name an end that is not there; all of them at once.
 pub fn states(
-    runs: Vec<JudgedRun>,
+    runs: Vec<GradedRun>,
     samples: &[Sample],
     listed: &BTreeMap<String, Vec<SetPoint>>,
     params: &Params,
@@ -39,15 +39,15 @@ pub fn states(
 }
 
 /// Every reversal with its number, in order of run and row.
-fn number(mut runs: Vec<JudgedRun>) -> Vec<StudyReversal> {
+fn number(mut runs: Vec<GradedRun>) -> Vec<StudyReversal> {
     runs.sort_by(|a, b| a.identity.run.cmp(&b.identity.run));
     let mut all = Vec::new();
     for run in runs {
         let mut reversals = run.reversals;
         reversals.sort_by_key(|r| (r.read.row, r.read.number));
-        for judged in reversals {
+        for graded in reversals {
             let reversal = format!("R{:04}", all.len() + 1);
-            all.push(StudyReversal { reversal, identity: run.identity.clone(), set_point: None, judged });
+            all.push(StudyReversal { reversal, identity: run.identity.clone(), set_point: None, graded });
         }
     }
     all

@@ -7,7 +7,7 @@ use crate::numerics::float;
 use crate::numerics::interval::{Mean, mean, median, z_of};
 use crate::physics::materials::Sample;
 use crate::physics::shares::{self, Shares};
-use crate::reversal::result::{Before, Estimate, Grade, Judged};
+use crate::reversal::result::{Before, Estimate, Grade, Graded};
 use std::collections::BTreeMap;
 
 /// The state of `sample` at `given` from all its reversals.
@@ -51,23 +51,23 @@ fn empty(sample: &Sample, given: &Given, members: &[&StudyReversal]) -> State {
 }
 
 /// −ln(1 − X) with its standard uncertainty, where the reversal enters the contact share.
-fn entering_z(judged: &Judged, params: &Params) -> Option<Estimate> {
+fn entering_z(graded: &Graded, params: &Params) -> Option<Estimate> {
     let lowest = match params.lowest_grade {
         LowestGrade::A => Grade::A,
         LowestGrade::B => Grade::B,
         LowestGrade::C => Grade::C,
     };
-    let share = judged.contact_share.filter(|x| judged.resolved && judged.grade <= lowest && x.value < 1.0)?;
+    let share = graded.contact_share.filter(|x| graded.resolved && graded.grade <= lowest && x.value < 1.0)?;
     Some(Estimate { value: z_of(share.value), u: share.u / (1.0 - share.value) })
 }
 
 /// The stretch before, where the reversal enters the viscosity: everything that enters the contact share, and what
 /// was steady but could not be read after the reversal.
-fn entering_before<'a>(judged: &'a Judged, params: &Params) -> Option<&'a Before> {
-    let before = judged.read.before.as_ref()?;
-    let steady = before.steady && !before.steady_not_shown && judged.grade != Grade::F;
+fn entering_before<'a>(graded: &'a Graded, params: &Params) -> Option<&'a Before> {
+    let before = graded.read.before.as_ref()?;
+    let steady = before.steady && !before.steady_not_shown && graded.grade != Grade::F;
     let positive = before.viscosity_pa_s.value > 0.0 && before.viscosity_pa_s.value.is_finite();
-    (positive && (steady || entering_z(judged, params).is_some())).then_some(before)
+    (positive && (steady || entering_z(graded, params).is_some())).then_some(before)
 }
 
 fn by_loading<'a>(members: &[&'a StudyReversal]) -> BTreeMap<&'a str, Vec<&'a StudyReversal>> {
@@ -82,8 +82,8 @@ fn loading_means(members: &[&StudyReversal], params: &Params) -> Vec<LoadingMean
 
 /// Mean over the repeats of one loading; none where nothing steady was seen in it.
 fn loading_mean(loading: &str, repeats: &[&StudyReversal], params: &Params) -> Option<LoadingMean> {
-    let named = |keep: &dyn Fn(&Judged) -> Option<f64>| {
-        let kept = repeats.iter().filter_map(|r| Some((r.reversal.clone(), keep(&r.judged)?)));
+    let named = |keep: &dyn Fn(&Graded) -> Option<f64>| {
+        let kept = repeats.iter().filter_map(|r| Some((r.reversal.clone(), keep(&r.graded)?)));
         kept.unzip::<String, f64, Vec<String>, Vec<f64>>()
     };
     let (viscosity_from, ln_viscosity) =
@@ -103,7 +103,7 @@ fn loading_mean(loading: &str, repeats: &[&StudyReversal], params: &Params) -> O
 }
 
 fn median_u_z(members: &[&StudyReversal], params: &Params) -> f64 {
-    let all: Vec<f64> = members.iter().filter_map(|m| entering_z(&m.judged, params)).map(|z| z.u).collect();
+    let all: Vec<f64> = members.iter().filter_map(|m| entering_z(&m.graded, params)).map(|z| z.u).collect();
     if all.is_empty() { 0.0 } else { median(&all) }
 }
 
@@ -113,9 +113,9 @@ fn within(members: &[&StudyReversal], params: &Params) -> (f64, f64) {
         0 => 0.0,
         n => u.iter().map(|u| u * u).sum::<f64>().sqrt() / n as f64,
     };
-    let before = members.iter().filter_map(|m| entering_before(&m.judged, params));
+    let before = members.iter().filter_map(|m| entering_before(&m.graded, params));
     let ln_viscosity = before.map(|b| b.viscosity_pa_s.u / b.viscosity_pa_s.value).collect();
-    let z = members.iter().filter_map(|m| entering_z(&m.judged, params)).map(|z| z.u).collect();
+    let z = members.iter().filter_map(|m| entering_z(&m.graded, params)).map(|z| z.u).collect();
     (of_mean(ln_viscosity), of_mean(z))
 }
 
@@ -136,7 +136,7 @@ fn measured(members: &[&StudyReversal], params: &Params, of: fn(&Before) -> Esti
     let mut means = Vec::new();
     for repeats in by_loading(members).values() {
         let estimates: Vec<Estimate> =
-            repeats.iter().filter_map(|r| entering_before(&r.judged, params)).map(of).collect();
+            repeats.iter().filter_map(|r| entering_before(&r.graded, params)).map(of).collect();
         if estimates.is_empty() {
             continue;
         }
@@ -149,8 +149,8 @@ fn measured(members: &[&StudyReversal], params: &Params, of: fn(&Before) -> Esti
 
 /// The contact share and what follows from it, or the bound.
 fn fill_shares(state: &mut State, members: &[&StudyReversal], params: &Params) {
-    let usable = members.iter().filter(|m| m.judged.grade != Grade::F).count();
-    let entering = members.iter().filter(|m| entering_z(&m.judged, params).is_some()).count();
+    let usable = members.iter().filter(|m| m.graded.grade != Grade::F).count();
+    let entering = members.iter().filter(|m| entering_z(&m.graded, params).is_some()).count();
     let loadings = state.loading_means.iter().filter(|l| l.z.is_some()).count();
     let only_loading = by_loading(members).len() == 1;
     let enough_loadings = loadings >= 2 || (loadings == 1 && only_loading);
@@ -181,8 +181,8 @@ fn set_shares(state: &mut State, found: Shares) {
 }
 
 fn largest_bound(members: &[&StudyReversal]) -> Option<f64> {
-    let unresolved = members.iter().filter(|m| !m.judged.resolved && m.judged.grade != Grade::F);
-    unresolved.filter_map(|m| m.judged.contact_share_low).max_by(f64::total_cmp)
+    let unresolved = members.iter().filter(|m| !m.graded.resolved && m.graded.grade != Grade::F);
+    unresolved.filter_map(|m| m.graded.contact_share_low).max_by(f64::total_cmp)
 }
 
 fn unresolved(entering: usize, usable: usize, loadings: usize) -> String {
@@ -195,7 +195,7 @@ fn unresolved(entering: usize, usable: usize, loadings: usize) -> String {
 
 /// Geometric mean of the stress before over all reversals that have one: the order of states, not a result.
 pub(super) fn order(members: &[&StudyReversal]) -> f64 {
-    let before = members.iter().filter_map(|m| m.judged.read.before.as_ref());
+    let before = members.iter().filter_map(|m| m.graded.read.before.as_ref());
     let ln: Vec<f64> = before.map(|b| float::ln(b.stress_pa.value.abs())).filter(|l| l.is_finite()).collect();
     if ln.is_empty() { f64::INFINITY } else { mean(&ln) }
 }

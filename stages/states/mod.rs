@@ -9,17 +9,17 @@
 //! 3. The share of the rise is a ratio with Fieller's interval on loadings that have both ends (`thickening`), and
 //!    the verdict follows printed rules in a printed order.
 //!
-//! 4. The same once more under every other defensible choice (`choices`), among them other readings of the same traces
+//! 4. The same once more under every other defensible choice (`sensitivity`), among them other readings of the same traces
 //!    (`readings`).
 //!
 //! Instrument and sample terms are joined by the stage `uncertainty`: intervals here hold the scatter of the data.
 
-mod choices;
 mod compute;
 mod hierarchy;
 pub mod params;
 mod readings;
 pub mod result;
+mod sensitivity;
 mod set_points;
 mod thickening;
 
@@ -32,14 +32,14 @@ use pipeline::diagnostic::Diagnostic;
 use pipeline::stage::{Context, Output, Produced, from_json};
 use std::collections::BTreeMap;
 
-pub use choices::alternatives;
 pub use compute::states;
+pub use sensitivity::alternatives;
 
 /// What the task gives.
 pub const OUTPUTS: [Output; 2] =
     [Output { name: "states", bulky: false }, Output { name: "alternatives", bulky: false }];
 
-/// The work of the task: settings `states`, `samples`, `set_points`; one input `judged` per run; outputs `states`,
+/// The work of the task: settings `states`, `samples`, `set_points`; one input `graded` per run; outputs `states`,
 /// and `alternatives`: the same under other defensible choices.
 ///
 /// # Errors

@@ -3,7 +3,7 @@
 
 use super::result::{LEAST_FORM_WEIGHT, LINE_STRAIN, StudyReversal};
 use crate::numerics::interval::{mean, quadrature};
-use crate::reversal::result::{After, Choice, Estimate, Judged};
+use crate::reversal::result::{After, Estimate, Graded, SensitivityReading};
 
 /// Fewest bins of a straight line.
 const LEAST_BINS: usize = 4;
@@ -25,14 +25,14 @@ pub(super) enum Reading {
 
 /// All other readings: stored choices in the order in which they are first met, forms, estimators.
 pub(super) fn all(reversals: &[StudyReversal]) -> Vec<Reading> {
-    let reads = || reversals.iter().filter(|r| !r.identity.control).map(|r| &r.judged.read);
+    let reads = || reversals.iter().filter(|r| !r.identity.control).map(|r| &r.graded.read);
     let mut found: Vec<Reading> = Vec::new();
     let mut add = |reading: Reading| {
         if !found.contains(&reading) {
             found.push(reading);
         }
     };
-    reads().flat_map(|r| &r.choices).for_each(|c| add(Reading::Stored(c.choice.clone())));
+    reads().flat_map(|r| &r.sensitivity).for_each(|c| add(Reading::Stored(c.choice.clone())));
     if found.is_empty() {
         // The study asked for no grid.
         return found;
@@ -65,34 +65,34 @@ impl Reading {
     }
 
     /// The contact share; none where this reading leaves none.
-    pub(super) fn share(&self, judged: &Judged) -> Option<Estimate> {
-        let (in_force, after) = (judged.contact_share?, judged.read.after.as_ref()?);
+    pub(super) fn share(&self, graded: &Graded) -> Option<Estimate> {
+        let (in_force, after) = (graded.contact_share?, graded.read.after.as_ref()?);
         let error = |value: f64| Some(Estimate { value, u: in_force.u });
         match self {
-            Self::Stored(name) => stored(name, judged, in_force, after),
+            Self::Stored(name) => stored(name, graded, in_force, after),
             Self::Form(form) => Some(of_form(form, after).map_or(in_force, |x| moved(in_force, after, x))),
-            Self::Line => line(judged, after),
+            Self::Line => line(graded, after),
             Self::Plateau => error(after.plateau?.1),
-            Self::Minimum => error(1.0 - after.minimum_pa_s / judged.read.before.as_ref()?.viscosity_pa_s.value),
+            Self::Minimum => error(1.0 - after.minimum_pa_s / graded.read.before.as_ref()?.viscosity_pa_s.value),
         }
     }
 }
 
 /// Under the stored choice of this name.
-fn stored(name: &str, judged: &Judged, in_force: Estimate, after: &After) -> Option<Estimate> {
-    let choice: &Choice = judged.read.choices.iter().find(|c| c.choice == name)?;
+fn stored(name: &str, graded: &Graded, in_force: Estimate, after: &After) -> Option<Estimate> {
+    let choice: &SensitivityReading = graded.read.sensitivity.iter().find(|c| c.choice == name)?;
     let chosen = choice.contact_share?;
     match choice.later {
         None => Some(moved(in_force, after, chosen)),
         // The control forbids to read from there.
-        Some(_) if judged.read.dead.control > 0.0 && earlier(judged, choice) => Some(in_force),
+        Some(_) if graded.read.dead.control > 0.0 && earlier(graded, choice) => Some(in_force),
         Some(_) => Some(Estimate { u: joined(in_force, after, chosen.u), ..chosen }),
     }
 }
 
 /// Whether a choice of the first usable strain lies before the control's.
-fn earlier(judged: &Judged, choice: &Choice) -> bool {
-    let dead = &judged.read.dead;
+fn earlier(graded: &Graded, choice: &SensitivityReading) -> bool {
+    let dead = &graded.read.dead;
     let own = [dead.speed, dead.inertia, dead.momentum, dead.sampling].into_iter().fold(0.0, f64::max);
     choice.later.is_some_and(|factor| factor * own < dead.control)
 }
@@ -108,8 +108,8 @@ fn moved(in_force: Estimate, after: &After, chosen: Estimate) -> Estimate {
 /// force is the same for all.
 fn joined(in_force: Estimate, after: &After, u: f64) -> f64 {
     let of_fit = after.contact_share.u * after.contact_share.u - after.u_zero * after.u_zero;
-    let beside = (in_force.u * in_force.u - of_fit).max(0.0);
-    (u * u + beside).sqrt()
+    let secondary = (in_force.u * in_force.u - of_fit).max(0.0);
+    (u * u + secondary).sqrt()
 }
 
 /// Mean over the minima of one form; none where the trace speaks against it.
@@ -126,9 +126,9 @@ fn of_form(form: &str, after: &After) -> Option<Estimate> {
 }
 
 /// Straight line through the bins, by least squares; its error from the scatter about it.
-fn line(judged: &Judged, after: &After) -> Option<Estimate> {
-    let before = judged.read.before.as_ref()?.viscosity_pa_s;
-    let first = judged.read.dead.first_usable().max(LINE_STRAIN.0);
+fn line(graded: &Graded, after: &After) -> Option<Estimate> {
+    let before = graded.read.before.as_ref()?.viscosity_pa_s;
+    let first = graded.read.dead.first_usable().max(LINE_STRAIN.0);
     let bins: Vec<(f64, f64)> =
         after.bins.iter().filter(|b| (first..=LINE_STRAIN.1).contains(&b.0)).map(|b| (b.0, b.1)).collect();
     let n = bins.len() as f64;

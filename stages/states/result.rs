@@ -8,7 +8,7 @@ use crate::numerics::float;
 use crate::numerics::interval::{mean, share_of};
 use crate::physics::rise::{self, Ends, Rise};
 use crate::physics::shares::{Loading, Shared, Within};
-use crate::reversal::result::{Controlled, Identity, Judged};
+use crate::reversal::result::{Controlled, Graded, Identity};
 use serde::{Deserialize, Serialize};
 
 pub use crate::numerics::interval::Interval;
@@ -30,7 +30,7 @@ pub struct StudyReversal {
     /// Label of its set-point, for example `10 1/s`; none for controls and where nothing steady precedes.
     pub set_point: Option<String>,
     /// The judged reversal.
-    pub judged: Judged,
+    pub graded: Graded,
 }
 
 /// One (sample, set-point) condition.

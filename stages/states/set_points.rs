@@ -77,7 +77,7 @@ fn candidate<'a>(
     listed: &BTreeMap<String, Vec<SetPoint>>,
     params: &Params,
 ) -> Candidate<'a> {
-    let read = &reversal.judged.read;
+    let read = &reversal.graded.read;
     let value = |controlled| {
         let before = read.before.as_ref()?;
         let value = match controlled {
@@ -141,7 +141,7 @@ fn find(
     let mut errors = Vec::new();
     for shaping in [true, false] {
         let mut open = Vec::new();
-        for candidate in rest.iter().filter(|c| (c.reversal.judged.grade != Grade::F) == shaping) {
+        for candidate in rest.iter().filter(|c| (c.reversal.graded.grade != Grade::F) == shaping) {
             let Some(found) = candidate.found else { continue };
             match closest(&centres, found.value, params.set_point_ratio) {
                 Some(near) => given[candidate.at] = Some(near.clone()),
@@ -181,7 +181,7 @@ fn chain(sorted: &[(f64, usize)], ratio: f64) -> Vec<&[(f64, usize)]> {
 fn too_wide(group: &[(f64, usize)], rest: &[&Candidate<'_>], controlled: Controlled, params: &Params) -> Diagnostic {
     let place = |at: usize| {
         let of = rest.iter().find(|c| c.at == at);
-        of.map_or_else(String::new, |c| format!("{} line {}", c.reversal.identity.run, c.reversal.judged.read.row))
+        of.map_or_else(String::new, |c| format!("{} line {}", c.reversal.identity.run, c.reversal.graded.read.row))
     };
     let list: Vec<String> =
         group.iter().map(|(v, at)| format!("{} ({})", label(*v, 4, controlled), place(*at))).collect();

@@ -7,25 +7,27 @@ use crate::fixture::{self, exact, run, sample};
 use crate::numerics::draws::Draws;
 use crate::numerics::interval::share_of;
 use crate::physics::materials::Sample;
-use crate::reversal::result::{After, Choice, Controlled, DeadStrain, Estimate, FormFit, Grade, Judged, JudgedRun};
+use crate::reversal::result::{
+    After, Controlled, DeadStrain, Estimate, FormFit, Grade, Graded, GradedRun, SensitivityReading,
+};
 use std::collections::BTreeMap;
 
 /// A graded reversal under rate control with viscosity `eta` and contact share `share`.
-fn judged(row: u32, rate: f64, eta: f64, share: Estimate) -> Judged {
-    fixture::judged(row, Some(fixture::before(rate, eta)), share)
+fn graded(row: u32, rate: f64, eta: f64, share: Estimate) -> Graded {
+    fixture::graded(row, Some(fixture::before(rate, eta)), share)
 }
 
 /// One run per loading; in it a reversal per (rate, viscosity, share).
-fn study(loadings: &[&[(f64, f64, f64)]]) -> Vec<JudgedRun> {
+fn study(loadings: &[&[(f64, f64, f64)]]) -> Vec<GradedRun> {
     let of = |(i, list): (usize, &&[(f64, f64, f64)])| {
         let reversals = list.iter().enumerate();
-        let reversals = reversals.map(|(row, (rate, eta, x))| judged(row as u32 + 1, *rate, *eta, exact(*x)));
+        let reversals = reversals.map(|(row, (rate, eta, x))| graded(row as u32 + 1, *rate, *eta, exact(*x)));
         run("S", &format!("L{}", i + 1), reversals.collect())
     };
     loadings.iter().enumerate().map(of).collect()
 }
 
-fn compute(runs: Vec<JudgedRun>) -> States {
+fn compute(runs: Vec<GradedRun>) -> States {
     states(runs, &[sample("S")], &BTreeMap::new(), &Params::default()).unwrap()
 }
 
@@ -235,7 +237,7 @@ fn controls_have_no_state() {
 // The verdict, in its order.
 
 /// Three loadings with η 10 → 20 and contact shares that give `share` of the rise, with a little scatter.
-fn rising(share: f64) -> Vec<JudgedRun> {
+fn rising(share: f64) -> Vec<GradedRun> {
     let x_high = |eps: f64| (0.4 * 10.0 + share * 10.0) / 20.0 + eps;
     study(&[
         &[(1.0, 10.0, 0.4), (9.0, 20.0, x_high(0.004))],
@@ -244,7 +246,7 @@ fn rising(share: f64) -> Vec<JudgedRun> {
     ])
 }
 
-fn verdict(runs: Vec<JudgedRun>) -> Verdict {
+fn verdict(runs: Vec<GradedRun>) -> Verdict {
     compute(runs).thickening[0].verdict
 }
 
@@ -304,7 +306,7 @@ fn an_unbounded_interval_is_not_decided() {
 fn states_above_the_high_end_without_a_value_are_named() {
     let mut runs = rising(0.8);
     for run in &mut runs {
-        let mut late = judged(3, 50.0, 40.0, exact(0.9));
+        let mut late = graded(3, 50.0, 40.0, exact(0.9));
         (late.resolved, late.grade) = (false, Grade::C);
         run.reversals.push(late);
     }
@@ -332,7 +334,7 @@ fn ends_can_be_set_and_must_exist() {
 fn a_set_end_without_a_value_is_not_resolved() {
     let mut runs = rising(0.8);
     for run in &mut runs {
-        let mut late = judged(3, 50.0, 40.0, exact(0.9));
+        let mut late = graded(3, 50.0, 40.0, exact(0.9));
         (late.resolved, late.grade) = (false, Grade::C);
         run.reversals.push(late);
     }
@@ -345,8 +347,8 @@ fn a_set_end_without_a_value_is_not_resolved() {
 // Other readings of the same traces.
 
 /// A judged reversal of share 0.5 ± 0.01 with what is stored beside it: the trace is 0.5 + strain over the bins.
-fn with_readings(row: u32, rate: f64, eta: f64, share: f64) -> Judged {
-    let mut judged = judged(row, rate, eta, Estimate { value: share, u: 0.01 });
+fn with_readings(row: u32, rate: f64, eta: f64, share: f64) -> Graded {
+    let mut graded = graded(row, rate, eta, Estimate { value: share, u: 0.01 });
     let at = |value: f64, u: f64| Estimate { value, u };
     let form = |form: &str, weight: f64, value: f64| FormFit {
         form: form.to_owned(),
@@ -356,7 +358,7 @@ fn with_readings(row: u32, rate: f64, eta: f64, share: f64) -> Judged {
         converged: true,
     };
     let bins = [0.01, 0.03, 0.05, 0.09, 0.15, 0.3].map(|g| (g, 1.0 - share + g, 0.01));
-    judged.read.after = Some(After {
+    graded.read.after = Some(After {
         contact_share: at(share, 0.01),
         u_zero: 0.0,
         viscosity_pa_s: at(eta * (1.0 - share), 0.01 * eta),
@@ -373,18 +375,18 @@ fn with_readings(row: u32, rate: f64, eta: f64, share: f64) -> Judged {
         curve: Vec::new(),
         bins: bins.to_vec(),
     });
-    let stored = |choice: &str, later: Option<f64>, value: f64| Choice {
+    let stored = |choice: &str, later: Option<f64>, value: f64| SensitivityReading {
         choice: choice.to_owned(),
         later,
         contact_share: Some(at(value, 0.02)),
     };
-    judged.read.choices =
+    graded.read.sensitivity =
         vec![stored("first usable strain × 2", Some(2.0), share + 0.03), stored("window before 4", None, share + 0.01)];
-    judged
+    graded
 }
 
 /// The share of every state under each choice that decides or not, of two loadings at two rates.
-fn alternatives_of(runs: &[JudgedRun]) -> Vec<(String, bool, Vec<f64>)> {
+fn alternatives_of(runs: &[GradedRun]) -> Vec<(String, bool, Vec<f64>)> {
     let (samples, listed, params) = ([sample("S")], BTreeMap::new(), Params::default());
     let found = states(runs.to_vec(), &samples, &listed, &params).unwrap();
     let all = super::alternatives(&found, &samples, &listed, &params).unwrap();
@@ -392,7 +394,7 @@ fn alternatives_of(runs: &[JudgedRun]) -> Vec<(String, bool, Vec<f64>)> {
     all.into_iter().map(|a| (a.choice, a.decides, shares(&a.states))).collect()
 }
 
-fn with_readings_study() -> Vec<JudgedRun> {
+fn with_readings_study() -> Vec<GradedRun> {
     let of = |loading| run("S", loading, vec![with_readings(1, 1.0, 10.0, 0.4), with_readings(2, 9.0, 20.0, 0.5)]);
     ["L1", "L2"].map(of).to_vec()
 }
@@ -431,11 +433,15 @@ fn the_grid_holds_settings_forms_estimators_and_exclusions() {
 fn a_choice_moves_the_value_that_the_control_allows() {
     // The control is back at strain 0.015, so the reading from twice 0.01 is in force, and that from once is none.
     let mut runs = with_readings_study();
-    for judged in runs.iter_mut().flat_map(|r| &mut r.reversals) {
-        judged.read.dead = DeadStrain { speed: 0.01, control: 0.015, ..judged.read.dead.clone() };
-        judged.contact_share = judged.contact_share.map(|x| Estimate { value: x.value + 0.03, u: x.u });
-        let early = Choice { choice: "first usable strain × 1.2".to_owned(), later: Some(1.2), contact_share: None };
-        judged.read.choices.push(Choice { contact_share: Some(exact(0.9)), ..early });
+    for graded in runs.iter_mut().flat_map(|r| &mut r.reversals) {
+        graded.read.dead = DeadStrain { speed: 0.01, control: 0.015, ..graded.read.dead.clone() };
+        graded.contact_share = graded.contact_share.map(|x| Estimate { value: x.value + 0.03, u: x.u });
+        let early = SensitivityReading {
+            choice: "first usable strain × 1.2".to_owned(),
+            later: Some(1.2),
+            contact_share: None,
+        };
+        graded.read.sensitivity.push(SensitivityReading { contact_share: Some(exact(0.9)), ..early });
     }
     let found = alternatives_of(&runs);
     let share = |name: &str| found.iter().find(|(n, ..)| n == name).unwrap().2[0];
@@ -471,15 +477,15 @@ fn number(row: &BTreeMap<&str, &str>, column: &str) -> f64 {
 }
 
 /// Judged runs that hold the realised values.
-fn read_perfectly(truth: &'static str) -> (Vec<JudgedRun>, Vec<Sample>) {
-    let mut runs: BTreeMap<&str, JudgedRun> = BTreeMap::new();
+fn read_perfectly(truth: &'static str) -> (Vec<GradedRun>, Vec<Sample>) {
+    let mut runs: BTreeMap<&str, GradedRun> = BTreeMap::new();
     let mut names = std::collections::BTreeSet::new();
     for row in table(truth) {
         // Runs are named …_L1.txt: their loading.
         let loading = row["run"].rsplit("_L").next().unwrap();
         let own = runs.entry(row["run"]).or_insert_with(|| run(row["sample"], loading, Vec::new()));
         let (eta, rate) = (number(&row, "viscosity_before_pa_s"), number(&row, "rate_per_s"));
-        own.reversals.push(judged(row["step"].parse().unwrap(), rate, eta, exact(number(&row, "contact_share"))));
+        own.reversals.push(graded(row["step"].parse().unwrap(), rate, eta, exact(number(&row, "contact_share"))));
         names.insert(row["sample"]);
     }
     (runs.into_values().collect(), names.into_iter().map(sample).collect())
@@ -530,7 +536,7 @@ fn a_perfect_reader_gives_the_true_verdicts() {
 
 /// Three loadings × three repeats of two states with z = 0.5 and 1.2 and a doubling of η; scatter of loadings,
 /// of repeats, and an error of form that all reversals of a state share, as large as the rule takes it.
-fn drawn(normals: &mut Draws) -> Vec<JudgedRun> {
+fn drawn(normals: &mut Draws) -> Vec<GradedRun> {
     let u = 0.04;
     let form = [normals.normal(), normals.normal()].map(|d| 0.65 * u * d);
     let of = |loading: usize, normals: &mut Draws| {
@@ -541,7 +547,7 @@ fn drawn(normals: &mut Draws) -> Vec<JudgedRun> {
                 let z = z + form[state] + surface + u * normals.normal();
                 let eta = (eta.ln() + filling + 0.01 * normals.normal()).exp();
                 let share = Estimate { value: share_of(z), u: u * (1.0 - share_of(z)) };
-                reversals.push(judged(reversals.len() as u32 + 1, rate, eta, share));
+                reversals.push(graded(reversals.len() as u32 + 1, rate, eta, share));
             }
         }
         run("S", &format!("L{loading}"), reversals)

@@ -9,11 +9,11 @@
 
 use super::effects::{Effect, Terms, liquid};
 use super::params::Params;
-use super::result::{Budget, BudgetRow, ChoiceRow};
+use super::result::{Budget, BudgetRow, SensitivityRow};
 use super::settled::settled;
 use super::spread::{self, Intervals, Pair, StateSpread};
 use super::trials::{BLOCK, Block, Trials};
-use super::{budget, choices};
+use super::{budget, sensitivity};
 use crate::numerics::fieller::Spread;
 use crate::numerics::interval::Interval;
 use crate::physics::geometry::Geometry;
@@ -32,7 +32,7 @@ pub struct Joined {
     /// The budget.
     pub budget: Budget,
     /// What choices move.
-    pub choices: Vec<ChoiceRow>,
+    pub sensitivity: Vec<SensitivityRow>,
 }
 
 /// Joins the intervals of the study, and of the study under every other choice.
@@ -63,9 +63,9 @@ pub fn joined(
         }
         states.reversals = reversals;
     }
-    choices::settle(&mut states, &alternatives);
-    let choices = choices::rows(&states, &alternatives);
-    Joined { states, budget: told, choices }
+    sensitivity::settle(&mut states, &alternatives);
+    let sensitivity = sensitivity::rows(&states, &alternatives);
+    Joined { states, budget: told, sensitivity }
 }
 
 /// What is drawn for: the states and rises of the study, or of one alternative to it.

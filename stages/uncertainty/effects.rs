@@ -7,7 +7,7 @@
 use crate::numerics::interval::{mean, z_of};
 use crate::physics::geometry::Geometry;
 use crate::physics::materials::Sample;
-use crate::reversal::result::Response;
+use crate::reversal::result::SensitivityCoefficient;
 use crate::states::result::{LoadingMean, State, StudyReversal};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -77,7 +77,7 @@ impl<'a> Terms<'a> {
     pub(super) fn of(reversals: &'a [StudyReversal], geometries: &'a BTreeMap<String, Geometry>) -> Self {
         let entering = reversals.iter().filter(|r| !r.identity.control);
         let names: BTreeSet<String> =
-            entering.flat_map(|r| r.judged.read.responses.iter().map(|x| x.term.clone())).collect();
+            entering.flat_map(|r| r.graded.read.sensitivity_coefficients.iter().map(|x| x.term.clone())).collect();
         Self {
             names: names.into_iter().collect(),
             reversals: reversals.iter().map(|r| (r.reversal.as_str(), r)).collect(),
@@ -130,17 +130,21 @@ impl<'a> Terms<'a> {
 }
 
 /// What a stored response says; nothing where the term was not stored.
-fn response(reversal: &StudyReversal, term: &str, of: fn(&StudyReversal, &Response) -> Parabola) -> Parabola {
-    let stored = reversal.judged.read.responses.iter().find(|x| x.term == term);
+fn response(
+    reversal: &StudyReversal,
+    term: &str,
+    of: fn(&StudyReversal, &SensitivityCoefficient) -> Parabola,
+) -> Parabola {
+    let stored = reversal.graded.read.sensitivity_coefficients.iter().find(|x| x.term == term);
     stored.map_or_else(Parabola::default, |x| of(reversal, x))
 }
 
-fn ln_viscosity(_: &StudyReversal, response: &Response) -> Parabola {
+fn ln_viscosity(_: &StudyReversal, response: &SensitivityCoefficient) -> Parabola {
     Parabola::through(response.minus.0, response.plus.0)
 }
 
-fn z(reversal: &StudyReversal, response: &Response) -> Parabola {
-    let Some(share) = reversal.judged.contact_share.map(|x| x.value) else { return Parabola::default() };
+fn z(reversal: &StudyReversal, response: &SensitivityCoefficient) -> Parabola {
+    let Some(share) = reversal.graded.contact_share.map(|x| x.value) else { return Parabola::default() };
     let (minus, plus) = (share + response.minus.1, share + response.plus.1);
     if share < 1.0 && minus < 1.0 && plus < 1.0 {
         Parabola::through(z_of(minus) - z_of(share), z_of(plus) - z_of(share))

@@ -2,23 +2,23 @@
 //!
 //! Question: how well is every headline number known, and what would have to be better? Input: the states, whose
 //! reversals carry their responses to every term, and the same states under other defensible choices of settings.
-//! Output: states with joined intervals, [`result::Budget`], and rows of [`result::ChoiceRow`].
+//! Output: states with joined intervals, [`result::Budget`], and rows of [`result::SensitivityRow`].
 //!
 //! - Monte Carlo after JCGM 101, normal terms, each with one draw per trial that is shared by all it touches
 //!   (`effects`, `trials`, `spread`), until the ends of the intervals have settled (`settled`). No trace is opened
 //!   again.
 //! - The terms join what loadings share, so that the coverage factor lies nearer to 1.96 (`numerics::interval`).
 //! - Verdicts are given again by the same rules, with the wider intervals, and only where they stand under every
-//!   choice (`choices`).
+//!   choice (`sensitivity`).
 //! - Stress and rate take the terms of the torque and of the geometry; where the strain is measured in an export, its
 //!   rate rests on the same dimensions.
 
 mod budget;
-mod choices;
 mod compute;
 mod effects;
 pub mod params;
 pub mod result;
+mod sensitivity;
 mod settled;
 mod spread;
 mod trials;
@@ -41,10 +41,10 @@ const fn small(name: &'static str) -> Output {
 }
 
 /// What the task gives.
-pub const OUTPUTS: [Output; 3] = [small("states"), small("budget"), small("choices")];
+pub const OUTPUTS: [Output; 3] = [small("states"), small("budget"), small("sensitivity")];
 
 /// The work of the task: settings `uncertainty`, `samples`, `geometries`, `seed`; inputs `states` and
-/// `alternatives`; outputs `states`, `budget`, `choices`.
+/// `alternatives`; outputs `states`, `budget`, `sensitivity`.
 ///
 /// # Errors
 /// Only mistakes of the program.
@@ -53,8 +53,8 @@ pub fn work(cx: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
     let (states, alternatives): (_, Vec<Alternative>) = (cx.json("states")?, cx.json("alternatives")?);
     let geometries = cx.settings::<BTreeMap<String, Geometry>>("geometries")?;
     let (seed, params) = (cx.settings("seed")?, cx.settings("uncertainty")?);
-    let Joined { states, budget, choices } = joined(&states, &alternatives, &samples, &geometries, seed, &params);
+    let Joined { states, budget, sensitivity } = joined(&states, &alternatives, &samples, &geometries, seed, &params);
     let remarks = if budget.skipped { budget.remarks.clone() } else { Vec::new() };
     let produced = Produced::default().with_json("states", &states)?.with_json("budget", &budget)?;
-    Ok(Produced { remarks, ..produced.with_json("choices", &choices)? })
+    Ok(Produced { remarks, ..produced.with_json("sensitivity", &sensitivity)? })
 }

@@ -3,7 +3,7 @@
 use crate::states::result::{Interval, Verdict};
 use serde::{Deserialize, Serialize};
 
-pub use super::choices::IN_FORCE;
+pub use super::sensitivity::IN_FORCE;
 
 /// What one source adds to the standard uncertainty of one headline quantity.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -36,7 +36,7 @@ pub struct Budget {
 
 /// One headline quantity under one choice of settings.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct ChoiceRow {
+pub struct SensitivityRow {
     /// `contact_share` or `contact_share_of_rise`.
     pub quantity: String,
     /// Sample.

@@ -7,7 +7,7 @@ use crate::fixture::{self, sample};
 use crate::numerics::interval::{covariance_of_means, mean};
 use crate::physics::geometry::{Geometry, Shape};
 use crate::physics::quantity::Quantity;
-use crate::reversal::result::{Estimate, Response};
+use crate::reversal::result::{Estimate, SensitivityCoefficient};
 use crate::states::result::{Interval, LoadingMean, State, States, StudyReversal, Thickening, Verdict};
 use std::collections::BTreeMap;
 
@@ -22,17 +22,17 @@ fn geometries() -> BTreeMap<String, Geometry> {
 }
 
 /// Calibration moves ln η by 0.02 and X not at all; inertia moves X by `inertia` and η not at all.
-fn responses(inertia: f64) -> Vec<Response> {
+fn sensitivity_coefficients(inertia: f64) -> Vec<SensitivityCoefficient> {
     vec![
-        Response { term: CALIBRATION.to_owned(), minus: (-0.02, 0.0), plus: (0.02, 0.0) },
-        Response { term: INERTIA.to_owned(), minus: (0.0, -inertia), plus: (0.0, inertia) },
+        SensitivityCoefficient { term: CALIBRATION.to_owned(), minus: (-0.02, 0.0), plus: (0.02, 0.0) },
+        SensitivityCoefficient { term: INERTIA.to_owned(), minus: (0.0, -inertia), plus: (0.0, inertia) },
     ]
 }
 
 fn reversal(id: &str, loading: &str, share: f64, inertia: f64) -> StudyReversal {
-    let mut judged = fixture::judged(1, None, Estimate { value: share, u: 0.01 });
-    judged.read.responses = responses(inertia);
-    StudyReversal { reversal: id.to_owned(), identity: fixture::identity("S", loading), set_point: None, judged }
+    let mut graded = fixture::graded(1, None, Estimate { value: share, u: 0.01 });
+    graded.read.sensitivity_coefficients = sensitivity_coefficients(inertia);
+    StudyReversal { reversal: id.to_owned(), identity: fixture::identity("S", loading), set_point: None, graded }
 }
 
 /// A state of loadings with (η, X), whose reversals are numbered from `first`.
@@ -151,9 +151,13 @@ fn the_angle_moves_rate_and_viscosity_and_leaves_the_stress() {
     states.states[0].rate_per_s = Some(Interval { value: 1.0, u: 0.0, low: Some(1.0), high: Some(1.0) });
     states.states[0].stress_pa = Some(Interval { value: 10.0, u: 0.0, low: Some(10.0), high: Some(10.0) });
     for reversal in &mut states.reversals {
-        reversal.judged.read.responses.clear();
+        reversal.graded.read.sensitivity_coefficients.clear();
         let term = "geometries.cone.angle".to_owned();
-        reversal.judged.read.responses.push(Response { term, minus: (-0.005, 0.0), plus: (0.005, 0.0) });
+        reversal.graded.read.sensitivity_coefficients.push(SensitivityCoefficient {
+            term,
+            minus: (-0.005, 0.0),
+            plus: (0.005, 0.0),
+        });
     }
     let (joined, _) = join(&states);
     let (rate, stress) = (joined.states[0].rate_per_s.unwrap(), joined.states[0].stress_pa.unwrap());
@@ -218,7 +222,11 @@ fn another_term_does_not_change_the_draws_of_the_first() {
     let mut more = study(&LOW, &HIGH, 0.01);
     for reversal in &mut more.reversals {
         let term = "geometries.cone.radius".to_owned();
-        reversal.judged.read.responses.insert(0, Response { term, minus: (0.01, 0.0), plus: (-0.01, 0.0) });
+        reversal
+            .graded
+            .read
+            .sensitivity_coefficients
+            .insert(0, SensitivityCoefficient { term, minus: (0.01, 0.0), plus: (-0.01, 0.0) });
     }
     let (_, with) = join(&more);
     for quantity in ["relative_viscosity", "viscosity_pa_s"] {
@@ -273,7 +281,11 @@ fn another_sample_leaves_the_results_of_the_first_alone() {
         reversal.identity.sample = "T".to_owned();
         reversal.reversal.insert(0, 'T');
         let term = "geometries.cone.radius".to_owned();
-        reversal.judged.read.responses.push(Response { term, minus: (0.3, 0.0), plus: (-0.3, 0.0) });
+        reversal.graded.read.sensitivity_coefficients.push(SensitivityCoefficient {
+            term,
+            minus: (0.3, 0.0),
+            plus: (-0.3, 0.0),
+        });
     }
     for mean in more.states.iter_mut().flat_map(|s| &mut s.loading_means) {
         mean.viscosity_from.iter_mut().chain(&mut mean.share_from).for_each(|id| id.insert(0, 'T'));
@@ -330,7 +342,7 @@ fn a_verdict_that_hangs_on_a_choice_is_not_given() {
     assert_eq!(row.verdict, Verdict::NotDecided);
     assert!(row.reason.contains("first usable strain × 2") && !row.reason.contains("window"), "{}", row.reason);
     assert_eq!(row.contact_share_of_rise, stands.states.thickening[0].contact_share_of_rise);
-    let rises: Vec<_> = hangs.choices.iter().filter(|r| r.quantity == "contact_share_of_rise").collect();
+    let rises: Vec<_> = hangs.sensitivity.iter().filter(|r| r.quantity == "contact_share_of_rise").collect();
     assert_eq!(
         rises.iter().map(|r| r.choice.as_str()).collect::<Vec<_>>(),
         [super::result::IN_FORCE, "window before 4", "first usable strain × 2"]
@@ -345,7 +357,7 @@ fn another_quantity_of_the_same_name_is_shown_and_takes_no_verdict_away() {
     let minimum = crate::states::result::Alternative { decides: false, ..moved(&states, "minimum", 0.25) };
     let found = joined(&states, &[minimum], &[sample("S")], &geometries(), 7, &Params::default());
     assert_eq!(found.states.thickening[0].verdict, Verdict::ContactsDominate);
-    let row = found.choices.iter().find(|r| r.choice == "minimum" && r.set_point.is_none()).unwrap();
+    let row = found.sensitivity.iter().find(|r| r.choice == "minimum" && r.set_point.is_none()).unwrap();
     assert_eq!((row.decides, row.verdict), (false, Some(Verdict::HydrodynamicsDominate)));
 }
 

@@ -1,4 +1,4 @@
-//! Reads the truth that lies in the repository, for tests that hold results to it.
+//! Reads the truth that lies in the repository, for tests that hearlier results to it.
 #![allow(clippy::panic)] // A test stops with the reason.
 
 use std::path::{Path, PathBuf};

@@ -57,7 +57,7 @@ pub(super) fn sentences(settings: &InForce, states: &States) -> Vec<Sentence> {
 
 /// What becomes of a reversal in which the control comes back late.
 fn later(settings: &InForce) -> String {
-    let factors = settings.reversal.choices.on().map_or(&[][..], |c| &c.dead_strain);
+    let factors = settings.reversal.sensitivity.on().map_or(&[][..], |c| &c.dead_strain);
     if factors.is_empty() {
         return ": a reversal that was read from an earlier strain on has no value".to_owned();
     }

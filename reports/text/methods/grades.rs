@@ -27,8 +27,8 @@ pub(super) fn sentences(settings: &InForce) -> Vec<Sentence> {
                  assumes that the liquid's share falls by no more than {} after the reversal, and says nothing where it is \
                  not positive.",
                 setting(rules::ONE_SIDED),
-                setting(settings.reversal.beside.largest_dip),
-                setting_percent(settings.reversal.beside.largest_dip)
+                setting(settings.reversal.secondary.largest_dip),
+                setting_percent(settings.reversal.secondary.largest_dip)
             ),
             &["stages.reversal.beside.largest_dip"],
         ),

@@ -4,7 +4,6 @@
 
 mod after;
 mod before;
-mod beside;
 mod control;
 mod curve;
 mod exclusions;
@@ -13,33 +12,34 @@ mod fits;
 mod geometries;
 mod grades;
 mod in_force;
-mod limits;
 mod liquids;
 mod plain;
 mod readings;
+mod secondary;
 mod sentence;
 mod states;
 mod uncertainty;
+mod validity;
 
 pub use in_force::InForce;
 pub use plain::{cited, markdown, numbers_of};
 pub use sentence::{Given, Paragraph, Sentence};
 
-use stages::reversal::result::JudgedRun;
+use stages::reversal::result::GradedRun;
 use stages::states::result::States;
 
 /// The methods text of a study, its chapters in the order in which they are printed.
-pub fn paragraphs(settings: &InForce, runs: &[JudgedRun], of: &States) -> Vec<Paragraph> {
+pub fn paragraphs(settings: &InForce, runs: &[GradedRun], of: &States) -> Vec<Paragraph> {
     let paragraph = |title, sentences| Paragraph { title, given: None, sentences };
     let all = vec![
         paragraph("Liquids", liquids::sentences(&settings.computed_liquids)),
         paragraph("Readings", readings::sentences(settings, runs)),
         paragraph("Exclusions", exclusions::sentences(settings, of)),
-        paragraph("Limits of the flow", limits::sentences(&settings.clean, settings.plates)),
+        paragraph("Limits of the flow", validity::sentences(&settings.clean, settings.plates)),
         paragraph("Before the reversal", before::sentences(settings)),
         paragraph("After the reversal", after::sentences(settings)),
         curve::paragraph(&settings.reversal.fit),
-        paragraph("Beside the value at zero strain", beside::sentences(settings)),
+        paragraph("Beside the value at zero strain", secondary::sentences(settings)),
         paragraph("Resolved or not, and grades", grades::sentences(settings)),
         paragraph("Control", control::sentences(settings, of)),
         paragraph("States and the share of the rise", states::sentences(settings, of)),

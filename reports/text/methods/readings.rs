@@ -6,7 +6,7 @@ use super::in_force::InForce;
 use super::sentence::{Sentence, say};
 use crate::text::words::{capital, counted, multiple};
 use stages::clean::recipe::NO_NOISE;
-use stages::reversal::result::JudgedRun;
+use stages::reversal::result::GradedRun;
 
 /// Where the strain comes from.
 fn strain(settings: &InForce) -> &'static str {
@@ -23,7 +23,7 @@ fn strain(settings: &InForce) -> &'static str {
     }
 }
 
-pub(super) fn sentences(settings: &InForce, runs: &[JudgedRun]) -> Vec<Sentence> {
+pub(super) fn sentences(settings: &InForce, runs: &[GradedRun]) -> Vec<Sentence> {
     let rows: u64 = runs.iter().map(|r| r.identity.rows).sum();
     let were = if runs.len() == 1 { "was" } else { "were" };
     let mut out = vec![say(

@@ -203,8 +203,8 @@ fn recoveries_agree_with_scipy() {
         let (case, curve) = (case(name), Curve(law, rows(text)));
         let far = minimise(&curve, &numbers(&case["start"]), Effort::default());
         agrees(name, &case, &far);
-        let beside: Vec<f64> = far.parameters.iter().map(|p| 1.01 * p).collect();
-        let near = minimise_near(&curve, &beside, Effort::default());
+        let secondary: Vec<f64> = far.parameters.iter().map(|p| 1.01 * p).collect();
+        let near = minimise_near(&curve, &secondary, Effort::default());
         assert!((0.5 * near.sum_of_squares / case["cost"].as_f64().unwrap() - 1.0).abs() < 1e-8, "{name}");
         for (got, want) in near.parameters.iter().zip(numbers(&case["estimate"])) {
             assert!((got / want - 1.0).abs() < 1e-6, "{name}: {got} {want}");

@@ -126,8 +126,9 @@ impl Geometry {
 
     /// Stress at the rim over the apparent one, from d ln M/d ln γ̇ of the steady flow curve; none for shapes whose
     /// stress is one.
-    pub fn rim_factor(&self, slope: f64) -> Option<f64> {
-        matches!(self.shape, Shape::ParallelPlates { .. }).then(|| parallel_plates::rim_factor(slope))
+    pub fn weissenberg_rabinowitsch_factor(&self, slope: f64) -> Option<f64> {
+        matches!(self.shape, Shape::ParallelPlates { .. })
+            .then(|| parallel_plates::weissenberg_rabinowitsch_factor(slope))
     }
 }
 

@@ -53,7 +53,7 @@ fn normal_stress_of_a_cone() {
 }
 
 #[test]
-fn plates_give_the_rim_stress_of_a_newtonian_liquid() {
+fn plates_give_the_weissenberg_rabinowitsch_of_a_newtonian_liquid() {
     let (given, out) = example("pp1_n1.0");
     let found = plates(number(&given, "R_m"), number(&given, "H_m"));
     close(found.stress_per_torque * number(&given, "M_Nm"), number(&out, "sigma_R_Pa"));
@@ -141,12 +141,15 @@ fn gaps_and_the_remark_of_plates() {
 }
 
 #[test]
-fn plates_give_the_rim_stress_of_a_thickening_liquid_by_its_slope() {
+fn plates_give_the_weissenberg_rabinowitsch_of_a_thickening_liquid_by_its_slope() {
     let (given, out) = example("pp2");
     let shape = geometry(Shape::ParallelPlates { radius: exact(number(&given, "R_m")), gap: exact(1e-3) });
     for row in out["rows"].as_array().unwrap() {
         let apparent = shape.constants().stress_per_torque * number(row, "M_Nm");
-        close(apparent * shape.rim_factor(number(row, "dlnM_dlnrate")).unwrap(), number(row, "sigma_true_Pa"));
+        close(
+            apparent * shape.weissenberg_rabinowitsch_factor(number(row, "dlnM_dlnrate")).unwrap(),
+            number(row, "sigma_true_Pa"),
+        );
     }
 }
 

@@ -8,7 +8,7 @@ use serde_json::Value;
 use stages::ingest::result::{Head, Readings};
 use stages::reversal::identity::{Name, Rule};
 use stages::reversal::params::Params;
-use stages::reversal::result::JudgedRun;
+use stages::reversal::result::GradedRun;
 use stages::settings;
 use std::path::Path;
 use std::sync::Arc;
@@ -26,7 +26,7 @@ pub(super) struct Label<'a> {
 ///
 /// # Errors
 /// What the stages say.
-pub(super) fn judged(readings: &[Reading], label: &Label<'_>, declared: &Declared) -> Result<JudgedRun, String> {
+pub(super) fn graded(readings: &[Reading], label: &Label<'_>, declared: &Declared) -> Result<GradedRun, String> {
     let sample = declared.sample(label.sample);
     let (geometry, instrument) = (declared.geometry(), declared.instrument());
     let apparatus = || {
@@ -37,7 +37,7 @@ pub(super) fn judged(readings: &[Reading], label: &Label<'_>, declared: &Declare
         ]
     };
     // The grid of other choices is shown beside the result and takes most of the time.
-    let params = Params { choices: settings::Rule::Off, ..Params::default() };
+    let params = Params { sensitivity: settings::Rule::Off, ..Params::default() };
     let table = parquet(readings)?;
     let none: [Value; 0] = [];
     let clean = [
@@ -64,15 +64,15 @@ pub(super) fn judged(readings: &[Reading], label: &Label<'_>, declared: &Declare
         repeat: None,
         preamble: Vec::new(),
     };
-    let judging = vec![
-        Settings::new("reversal", "", &params.judging()),
+    let grading_settings = vec![
+        Settings::new("reversal", "", &params.grading_settings()),
         Settings::new("identity", "", &rule),
         Settings::new("geometry", "", &geometry),
     ];
     let head = serde_json::to_vec(&Head::default()).map_err(|e| e.to_string())?;
     let inputs = vec![("read", output(&read, "read")?), ("notes", output(&cleaned, "notes")?), ("head", head)];
-    let judged = run(stages::reversal::judge_work, &judging, inputs)?;
-    serde_json::from_slice(&output(&judged, "judged")?).map_err(|e| e.to_string())
+    let graded = run(stages::reversal::grade_work, &grading_settings, inputs)?;
+    serde_json::from_slice(&output(&graded, "graded")?).map_err(|e| e.to_string())
 }
 
 fn run(work: Work, settings: &[Settings], inputs: Vec<(&str, Vec<u8>)>) -> Result<Produced, String> {

@@ -12,7 +12,7 @@ use crate::instrument::{Motion, Order, Reading, Sampling, TICK, Told, leg};
 use crate::material::Transient;
 use crate::random::Stream;
 use crate::resampling;
-use stages::reversal::result::{Judged, JudgedRun};
+use stages::reversal::result::{Graded, GradedRun};
 
 /// Strain of the first leg, and of each reversed one.
 const LEGS: (f64, f64) = (6.0, 5.0);
@@ -24,7 +24,7 @@ const SHARES: (f64, f64) = (0.15, 0.90);
 /// One reversal as read, with what was put in.
 pub(super) struct Read {
     /// As judged, without curves.
-    pub(super) judged: Judged,
+    pub(super) graded: Graded,
     /// ln(viscosity before): read less true.
     pub(super) ln_viscosity: f64,
     /// −ln(1 − X): read less true; none where nothing was read.
@@ -35,7 +35,7 @@ pub(super) struct Read {
 
 /// A loading: its run without reversals, and these.
 pub(super) struct PoolLoading {
-    pub(super) run: JudgedRun,
+    pub(super) run: GradedRun,
     pub(super) reversals: Vec<Read>,
 }
 
@@ -78,11 +78,11 @@ fn state(design: &Design, place: f64, name: &str, seed: u64) -> Result<PoolState
         let mut noise = Stream::named(seed, &format!("{name} loading {l}"));
         let readings = trace(&sheared, &truth, &mut noise);
         let label = Label { run: "raw/pool.csv", sample: 0, loading: "L" };
-        let mut run = chain::judged(&readings, &label, &declared)?;
+        let mut run = chain::graded(&readings, &label, &declared)?;
         let reversals = std::mem::take(&mut run.reversals).into_iter();
-        let read = |judged: Judged| {
-            let u_by_blocks = by_blocks(&readings, judged.read.number as usize, &truth);
-            compared(judged, viscosity, share, u_by_blocks)
+        let read = |graded: Graded| {
+            let u_by_blocks = by_blocks(&readings, graded.read.number as usize, &truth);
+            compared(graded, viscosity, share, u_by_blocks)
         };
         Ok(PoolLoading { reversals: reversals.map(read).collect(), run })
     };
@@ -141,11 +141,11 @@ fn by_blocks(readings: &[Reading], step: usize, truth: &True) -> f64 {
     resampling::error_of_mean(&series, resampling::block_length(&series))
 }
 
-fn compared(mut judged: Judged, viscosity: f64, share: f64, u_by_blocks: f64) -> Read {
-    let before = judged.read.before.as_ref().map_or(f64::NAN, |b| b.viscosity_pa_s.value);
-    let z = judged.contact_share.filter(|x| x.value < 1.0).map(|x| libm::log1p(-share) - libm::log1p(-x.value));
-    if let Some(after) = &mut judged.read.after {
+fn compared(mut graded: Graded, viscosity: f64, share: f64, u_by_blocks: f64) -> Read {
+    let before = graded.read.before.as_ref().map_or(f64::NAN, |b| b.viscosity_pa_s.value);
+    let z = graded.contact_share.filter(|x| x.value < 1.0).map(|x| libm::log1p(-share) - libm::log1p(-x.value));
+    if let Some(after) = &mut graded.read.after {
         (after.curve, after.bins, after.forms) = (Vec::new(), Vec::new(), Vec::new());
     }
-    Read { judged, ln_viscosity: libm::log(before / viscosity), z, u_by_blocks }
+    Read { graded, ln_viscosity: libm::log(before / viscosity), z, u_by_blocks }
 }

@@ -6,7 +6,7 @@ use crate::random::Stream;
 use crate::resampling;
 use stages::fit::params::Params as FitParams;
 use stages::physics::rise::Ends;
-use stages::reversal::result::JudgedRun;
+use stages::reversal::result::GradedRun;
 use stages::states::result::{Interval, LoadingMean, State, States, Thickening};
 use stages::{fit, states, uncertainty};
 use std::collections::BTreeMap;
@@ -82,7 +82,7 @@ pub(super) fn readers(study: &Study, seed: u64, params: &states::params::Params)
 }
 
 /// The states of a study, instrument and sample left out.
-fn states_of(runs: &[JudgedRun], declared: &Declared, params: &states::params::Params) -> Result<States, String> {
+fn states_of(runs: &[GradedRun], declared: &Declared, params: &states::params::Params) -> Result<States, String> {
     states::states(runs.to_vec(), &declared.samples(), &BTreeMap::new(), params).map_err(|d| format!("{d:?}"))
 }
 

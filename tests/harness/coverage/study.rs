@@ -4,7 +4,7 @@ use super::Design;
 use super::laboratory::{BEADS, Declared, STRESSES, True};
 use super::pool::{PoolState, Read};
 use crate::random::Stream;
-use stages::reversal::result::{Controlled, Estimate, Judged, JudgedRun};
+use stages::reversal::result::{Controlled, Estimate, Graded, GradedRun};
 
 /// Scatter as standard deviations: ln(viscosity) of a loading and of a state in it; −ln(1 − X) of a loading, of a state
 /// in it, and of a reversal. Such as are found with granular suspensions (common experience).
@@ -27,9 +27,9 @@ pub(super) struct Study {
     /// By sample, then by stress.
     pub(super) states: Vec<Vec<TrueState>>,
     /// What the reader gives.
-    pub(super) runs: Vec<JudgedRun>,
+    pub(super) runs: Vec<GradedRun>,
     /// What the perfect reader gives: realised values, no error.
-    pub(super) realised: Vec<JudgedRun>,
+    pub(super) realised: Vec<GradedRun>,
 }
 
 /// The study of this number.
@@ -73,7 +73,7 @@ fn loaded(
     states: &[TrueState],
     read: &[&PoolState],
     draw: &mut Stream,
-) -> (JudgedRun, JudgedRun) {
+) -> (GradedRun, GradedRun) {
     let filling = [draw.around(0.0, VISCOSITY[0]), draw.around(0.0, SHARE[0])];
     let shown = libm::log(study.truth.shown_viscosity(&study.declared));
     let mut run = empty(study, sample, loading, &read[0].loadings[loading].run);
@@ -93,7 +93,7 @@ fn loaded(
 }
 
 /// A run without reversals, under the name of this loading of this sample.
-fn empty(study: &Study, sample: usize, loading: usize, like: &JudgedRun) -> JudgedRun {
+fn empty(study: &Study, sample: usize, loading: usize, like: &GradedRun) -> GradedRun {
     let (declared, mut run) = (study.declared.sample(sample), like.clone());
     run.identity.run = format!("raw/S{sample}/L{loading}.csv");
     run.identity.sample = declared.name;
@@ -104,44 +104,44 @@ fn empty(study: &Study, sample: usize, loading: usize, like: &JudgedRun) -> Judg
 }
 
 /// The pool's reading, moved to where this state is.
-fn as_read(read: &Read, row: u32, stress: f64, ln_viscosity: f64, z: f64, study: &Study) -> Judged {
-    let mut judged = placed(&read.judged, row, stress);
-    set_viscosity(&mut judged, ln_viscosity + read.ln_viscosity, stress);
-    if let (Some(share), Some(error)) = (judged.contact_share, read.z) {
+fn as_read(read: &Read, row: u32, stress: f64, ln_viscosity: f64, z: f64, study: &Study) -> Graded {
+    let mut graded = placed(&read.graded, row, stress);
+    set_viscosity(&mut graded, ln_viscosity + read.ln_viscosity, stress);
+    if let (Some(share), Some(error)) = (graded.contact_share, read.z) {
         let off = study.truth.inertia_off;
-        let inertia = judged.read.responses.iter().filter(|r| r.term.ends_with(".inertia"));
+        let inertia = graded.read.sensitivity_coefficients.iter().filter(|r| r.term.ends_with(".inertia"));
         let moved: f64 = inertia.map(|r| parabola(r.minus.1, r.plus.1, off)).sum();
         // As the share is read at this place, u(z) = u(X)/(1 − X) stays.
         let u_z = share.u / (1.0 - share.value);
         let z = z + error + moved / (1.0 - share.value);
         let value = -libm::expm1(-z);
-        scale_responses(&mut judged, (1.0 - value) / (1.0 - share.value));
-        judged.contact_share = Some(Estimate { value, u: u_z * (1.0 - value) });
+        scale_responses(&mut graded, (1.0 - value) / (1.0 - share.value));
+        graded.contact_share = Some(Estimate { value, u: u_z * (1.0 - value) });
     }
-    judged
+    graded
 }
 
 /// The perfect reader knows what was realised.
-fn as_realised(read: &Read, row: u32, stress: f64, ln_viscosity: f64, z: f64) -> Judged {
-    let mut judged = placed(&read.judged, row, stress);
-    set_viscosity(&mut judged, ln_viscosity, stress);
-    judged.read.responses.clear();
-    judged.contact_share = judged.contact_share.map(|_| Estimate { value: -libm::expm1(-z), u: 0.0 });
-    judged
+fn as_realised(read: &Read, row: u32, stress: f64, ln_viscosity: f64, z: f64) -> Graded {
+    let mut graded = placed(&read.graded, row, stress);
+    set_viscosity(&mut graded, ln_viscosity, stress);
+    graded.read.sensitivity_coefficients.clear();
+    graded.contact_share = graded.contact_share.map(|_| Estimate { value: -libm::expm1(-z), u: 0.0 });
+    graded
 }
 
 /// The judged reversal at another place in its run, under a held stress.
-fn placed(judged: &Judged, row: u32, stress: f64) -> Judged {
-    let mut judged = judged.clone();
-    judged.read.row = row;
-    judged.read.number = row;
-    judged.read.controlled = Controlled::Stress;
-    judged.read.set_point_in_export = Some(stress);
-    judged
+fn placed(graded: &Graded, row: u32, stress: f64) -> Graded {
+    let mut graded = graded.clone();
+    graded.read.row = row;
+    graded.read.number = row;
+    graded.read.controlled = Controlled::Stress;
+    graded.read.set_point_in_export = Some(stress);
+    graded
 }
 
-fn set_viscosity(judged: &mut Judged, ln_viscosity: f64, stress: f64) {
-    let Some(before) = &mut judged.read.before else { return };
+fn set_viscosity(graded: &mut Graded, ln_viscosity: f64, stress: f64) {
+    let Some(before) = &mut graded.read.before else { return };
     let relative = before.viscosity_pa_s.u / before.viscosity_pa_s.value;
     let of = |value: f64, relative: f64| Estimate { value, u: value * relative };
     let viscosity = libm::exp(ln_viscosity);
@@ -155,8 +155,8 @@ fn parabola(minus: f64, plus: f64, at: f64) -> f64 {
     0.5 * at * ((plus - minus) + at * (plus + minus))
 }
 
-fn scale_responses(judged: &mut Judged, by: f64) {
-    for response in &mut judged.read.responses {
+fn scale_responses(graded: &mut Graded, by: f64) {
+    for response in &mut graded.read.sensitivity_coefficients {
         response.minus.1 *= by;
         response.plus.1 *= by;
     }

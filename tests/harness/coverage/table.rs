@@ -101,10 +101,10 @@ pub(super) fn read_errors(design: &str, pool: &[PoolState]) -> String {
         let mut own = Vec::new();
         for read in state.loadings.iter().flat_map(|l| &l.reversals) {
             all += 1;
-            let before = read.judged.read.before.as_ref();
+            let before = read.graded.read.before.as_ref();
             viscosity.extend(before.map(|b| read.ln_viscosity * b.viscosity_pa_s.value / b.viscosity_pa_s.u));
             by_blocks.extend(before.map(|_| read.ln_viscosity / read.u_by_blocks));
-            let Some((share, error)) = read.judged.contact_share.filter(|_| read.judged.resolved).zip(read.z) else {
+            let Some((share, error)) = read.graded.contact_share.filter(|_| read.graded.resolved).zip(read.z) else {
                 continue;
             };
             errors.push(error);

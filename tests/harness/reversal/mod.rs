@@ -102,15 +102,15 @@ impl Estimator {
 impl Outcome {
     /// What an estimator says of the first reversal, where that is resolved.
     fn single(&self, estimator: Estimator) -> Option<Result> {
-        let judged = self.said.reversal.as_ref().filter(|j| j.resolved)?;
+        let graded = self.said.reversal.as_ref().filter(|j| j.resolved)?;
         let truth = self.study.loadings[0];
-        let (after, before) = (judged.read.after.as_ref()?, judged.read.before.as_ref()?);
+        let (after, before) = (graded.read.after.as_ref()?, graded.read.before.as_ref()?);
         let eta = before.viscosity_pa_s;
         let of = |value: f64| Some(Result::new(value, None, truth));
         match estimator {
             Estimator::Headline => {
-                let interval = judged.contact_share_low.zip(judged.contact_share_high);
-                Some(Result::new(judged.contact_share?.value, interval, truth))
+                let interval = graded.contact_share_low.zip(graded.contact_share_high);
+                Some(Result::new(graded.contact_share?.value, interval, truth))
             }
             Estimator::Plateau => of(after.plateau?.1),
             Estimator::Minimum => of(1.0 - after.minimum_pa_s / eta.value),

@@ -13,8 +13,8 @@ use stages::physics::materials::{Liquid, Sample};
 use stages::physics::quantity::Quantity;
 use stages::reversal::identity::Rule;
 use stages::reversal::params::Params;
-use stages::reversal::result::{Judged, JudgedRun};
-use stages::reversal::{judge_work, read_work};
+use stages::reversal::result::{Graded, GradedRun};
+use stages::reversal::{grade_work, read_work};
 use stages::settings::Rule as Switch;
 use stages::states;
 use stages::states::result::State;
@@ -26,7 +26,7 @@ use std::sync::atomic::AtomicBool;
 /// What the stages say of a study.
 pub(crate) struct Said {
     /// The first reversal of the first loading.
-    pub(crate) reversal: Option<Judged>,
+    pub(crate) reversal: Option<Graded>,
     /// The state.
     pub(crate) state: Option<State>,
     /// Number of all reversals, and of the resolved ones.
@@ -37,7 +37,7 @@ pub(crate) struct Said {
 
 /// Settings in force: the defaults; other settings are not tried, which costs most of the time.
 pub(crate) fn settings() -> Params {
-    Params { choices: Switch::Off, ..Params::default() }
+    Params { sensitivity: Switch::Off, ..Params::default() }
 }
 
 /// Measures and reads a study.
@@ -47,9 +47,9 @@ pub(crate) fn settings() -> Params {
 pub(crate) fn read(study: &Study, params: &Params, seed: u64) -> Result<Said, Vec<Diagnostic>> {
     let readings: Vec<Readings> = (0..study.loadings.len()).map(|l| measure(study, l, seed)).collect();
     let early_readings = readings.first().map_or(0, early);
-    let runs = readings.iter().enumerate().map(|(l, readings)| judged(readings, l, params));
-    let runs: Vec<JudgedRun> = runs.collect::<Result<_, _>>()?;
-    let all: Vec<&Judged> = runs.iter().flat_map(|r| &r.reversals).collect();
+    let runs = readings.iter().enumerate().map(|(l, readings)| graded(readings, l, params));
+    let runs: Vec<GradedRun> = runs.collect::<Result<_, _>>()?;
+    let all: Vec<&Graded> = runs.iter().flat_map(|r| &r.reversals).collect();
     let counts = (all.len(), all.iter().filter(|j| j.resolved).count());
     let reversal = all.first().map(|j| (*j).clone());
     let state = states::states(runs, &[sample()], &BTreeMap::new(), &params.states)?.states.into_iter().next();
@@ -107,7 +107,7 @@ fn sample() -> Sample {
     Sample { name: "A".to_owned(), liquid, particles: None, volume_fraction: None, control: false }
 }
 
-fn judged(readings: &Readings, loading: usize, params: &Params) -> Result<JudgedRun, Vec<Diagnostic>> {
+fn graded(readings: &Readings, loading: usize, params: &Params) -> Result<GradedRun, Vec<Diagnostic>> {
     let geometry = Geometry {
         name: "cone".to_owned(),
         shape: Shape::ConePlate { radius: Quantity::exact(RADIUS), angle: Quantity::exact(ANGLE), truncation: None },
@@ -138,9 +138,9 @@ fn judged(readings: &Readings, loading: usize, params: &Params) -> Result<Judged
         Settings::new("sample", "samples.A", &sample),
         Settings::new("instrument", "instruments.bench", &instrument),
     ];
-    let beside = Produced::default().with_json("notes", &notes)?.with_json("head", &Head::default())?;
+    let secondary = Produced::default().with_json("notes", &notes)?.with_json("head", &Head::default())?;
     let points = points.to_table().to_parquet()?;
-    let inputs = vec![("points".to_owned(), points.into()), ("notes".to_owned(), output(&beside, "notes"))];
+    let inputs = vec![("points".to_owned(), points.into()), ("notes".to_owned(), output(&secondary, "notes"))];
     let read = call(read_work, &[&reading[..], &common].concat(), inputs)?;
     let rule = Rule {
         run: name,
@@ -153,15 +153,17 @@ fn judged(readings: &Readings, loading: usize, params: &Params) -> Result<Judged
         repeat: None,
         preamble: Vec::new(),
     };
-    let judging =
-        [Settings::new("reversal", "stages.reversal", &params.judging()), Settings::new("identity", "raw", &rule)];
+    let grading_settings = [
+        Settings::new("reversal", "stages.reversal", &params.grading_settings()),
+        Settings::new("identity", "raw", &rule),
+    ];
     let inputs = vec![
         ("read".to_owned(), output(&read, "read")),
-        ("notes".to_owned(), output(&beside, "notes")),
-        ("head".to_owned(), output(&beside, "head")),
+        ("notes".to_owned(), output(&secondary, "notes")),
+        ("head".to_owned(), output(&secondary, "head")),
     ];
-    let judged = call(judge_work, &[&judging[..], &common].concat(), inputs)?;
-    pipeline::stage::from_json("judged", &output(&judged, "judged"))
+    let graded = call(grade_work, &[&grading_settings[..], &common].concat(), inputs)?;
+    pipeline::stage::from_json("graded", &output(&graded, "graded"))
 }
 
 fn call(work: Work, settings: &[Settings], inputs: Vec<(String, Arc<Vec<u8>>)>) -> Result<Produced, Vec<Diagnostic>> {

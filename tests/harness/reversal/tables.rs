@@ -4,7 +4,7 @@ use super::design::{SHARES, Span};
 use super::score::{Result, Score, share};
 use super::transient::{Class, Origin};
 use super::{EARLY, Estimator, GOOD, LATE, Outcome, outcomes, settings};
-use stages::reversal::result::Judged;
+use stages::reversal::result::Graded;
 
 /// All tables from `count` studies in each row of the first, drawn from `seed`.
 pub(crate) fn all(count: u64, seed: u64) {
@@ -160,8 +160,8 @@ fn refused(well: &[&Outcome]) {
 }
 
 /// The rules that refused a reversal, without their numbers.
-fn why(judged: &Judged) -> impl Iterator<Item = &str> {
-    let rules = judged.remarks.iter().filter_map(|r| r.strip_prefix("not resolved: "));
+fn why(graded: &Graded) -> impl Iterator<Item = &str> {
+    let rules = graded.remarks.iter().filter_map(|r| r.strip_prefix("not resolved: "));
     rules.map(|r| r.split(|c: char| c.is_ascii_digit()).next().unwrap_or(r).trim())
 }
 

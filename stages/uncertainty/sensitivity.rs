@@ -3,14 +3,14 @@
 //! Choices are not a source of uncertainty to be added up (nobody draws them); they are shown, and a verdict that one
 //! of them takes away is not given.
 
-use super::result::ChoiceRow;
+use super::result::SensitivityRow;
 use crate::states::result::{Alternative, State, States, Thickening, Verdict};
 
 /// What stands in the column of choices for the settings in force.
 pub const IN_FORCE: &str = "settings in force";
 
 /// Contact share of every state and share of the rise of every sample, as in force and under every choice.
-pub(super) fn rows(states: &States, alternatives: &[Alternative]) -> Vec<ChoiceRow> {
+pub(super) fn rows(states: &States, alternatives: &[Alternative]) -> Vec<SensitivityRow> {
     let mut rows = Vec::new();
     for (k, state) in states.states.iter().enumerate().filter(|(_, s)| s.contact_share.is_some()) {
         rows.push(of_state(IN_FORCE, true, state));
@@ -27,8 +27,8 @@ pub(super) fn rows(states: &States, alternatives: &[Alternative]) -> Vec<ChoiceR
     rows
 }
 
-fn of_state(choice: &str, decides: bool, state: &State) -> ChoiceRow {
-    ChoiceRow {
+fn of_state(choice: &str, decides: bool, state: &State) -> SensitivityRow {
+    SensitivityRow {
         quantity: "contact_share".to_owned(),
         sample: state.sample.clone(),
         set_point: Some(state.set_point.clone()),
@@ -39,8 +39,8 @@ fn of_state(choice: &str, decides: bool, state: &State) -> ChoiceRow {
     }
 }
 
-fn of_rise(choice: &str, decides: bool, row: &Thickening) -> ChoiceRow {
-    ChoiceRow {
+fn of_rise(choice: &str, decides: bool, row: &Thickening) -> SensitivityRow {
+    SensitivityRow {
         quantity: "contact_share_of_rise".to_owned(),
         sample: row.sample.clone(),
         set_point: None,

@@ -54,7 +54,7 @@ fn momentum_and_heat_across_a_gap() {
 }
 
 #[test]
-fn particle_numbers_of_three_sizes() {
+fn dimensionless_numbers_of_three_sizes() {
     for id in ["num_a0.5um", "num_a2um", "num_a20um"] {
         let e = Example::new(id);
         let (a, rate, eta) = (e.given("a_m"), e.given("rate_1_s"), e.given("eta_f_Pas"));

@@ -4,10 +4,10 @@
 use super::edge;
 use super::levels::Level;
 use super::params::Params;
-use super::result::Limit;
+use super::result::ValidityCheck;
 use super::{compute::Setup, median};
 use crate::physics::geometry::{Constants, Shape};
-use crate::physics::limits as physics;
+use crate::physics::validity as physics;
 
 /// What the numbers are made from.
 #[derive(Debug, Clone, Copy)]
@@ -34,18 +34,24 @@ enum Bound {
     None,
 }
 
-fn limit(name: &str, unit: &str, (step, value): (Option<i64>, f64), bound: Bound, remark: impl Into<String>) -> Limit {
+fn limit(
+    name: &str,
+    unit: &str,
+    (step, value): (Option<i64>, f64),
+    bound: Bound,
+    remark: impl Into<String>,
+) -> ValidityCheck {
     let (bound, holds) = match bound {
         Bound::AtMost(most) => (Some(most), Some(value <= most)),
         Bound::AtLeast(least) => (Some(least), Some(value >= least)),
         Bound::None => (None, None),
     };
-    Limit { limit: name.to_owned(), step, value, unit: unit.to_owned(), bound, holds, remark: remark.into() }
+    ValidityCheck { check: name.to_owned(), step, value, unit: unit.to_owned(), bound, holds, remark: remark.into() }
 }
 
 /// The remark of a limit that does not hold. Runs that fail alike say the same, so that it is told once: what differs
 /// from step to step stands in the table.
-pub(super) fn remark(limit: &Limit) -> Option<String> {
+pub(super) fn remark(limit: &ValidityCheck) -> Option<String> {
     let bound = limit.bound.filter(|_| limit.holds == Some(false))?;
     let side = if limit.value > bound { "above" } else { "below" };
     let value = match limit.step {
@@ -53,7 +59,7 @@ pub(super) fn remark(limit: &Limit) -> Option<String> {
         Some(_) => format!("some steps are {side}"),
     };
     let unit = if limit.unit.is_empty() { String::new() } else { format!(" {}", limit.unit) };
-    Some(format!("{}: {value} {}{unit}: {}", limit.limit, digits(bound), limit.remark))
+    Some(format!("{}: {value} {}{unit}: {}", limit.check, digits(bound), limit.remark))
 }
 
 /// Three significant digits, for remarks.
@@ -111,14 +117,14 @@ impl Flow<'_> {
     }
 
     /// All numbers that can be made, in a fixed order.
-    pub(super) fn limits(&self) -> Vec<Limit> {
+    pub(super) fn validity_checks(&self) -> Vec<ValidityCheck> {
         let moving: Vec<Level> = self.levels.iter().filter(|l| l.speed > 0.0 && l.torque > 0.0).cloned().collect();
         let flow = Flow { levels: &moving, ..*self };
         let groups = [flow.instrument(), flow.sample(), flow.edges(), flow.heat(), flow.particles()];
         groups.into_iter().flatten().collect()
     }
 
-    fn instrument(&self) -> Vec<Limit> {
+    fn instrument(&self) -> Vec<ValidityCheck> {
         let (instrument, params) = (self.setup.instrument, self.params);
         let floor = instrument.torque_floor.zip(params.below_torque_floor.on()).and_then(|(floor, rule)| {
             let worst = smallest(self.levels, |l| l.torque / floor)?;
@@ -133,7 +139,7 @@ impl Flow<'_> {
 
     /// Strain that a twist of the instrument feigns while the torque turns round: the angle is the drive's, and an
     /// instrument that gives way by C·ΔM shows it as motion of the sample.
-    fn twist(&self) -> Option<Limit> {
+    fn twist(&self) -> Option<ValidityCheck> {
         let rule = self.params.unknown_compliance.on().filter(|_| self.setup.instrument.compliance.is_none())?;
         let worst = largest(self.levels, |l| 2.0 * l.torque * rule.compliance * self.constants.rate_per_speed)?;
         let remark = format!(
@@ -143,7 +149,7 @@ impl Flow<'_> {
         Some(limit("strain-of-twist", "", worst, Bound::AtMost(rule.strain), remark))
     }
 
-    fn inertial_normal_stress(&self) -> Option<Limit> {
+    fn inertial_normal_stress(&self) -> Option<ValidityCheck> {
         let per_force = self.constants.normal_stress_per_force.filter(|_| self.has_force)?;
         let density = physics::mixture_density(self.setup.sample);
         let force = self.constants.inertial_force? * density;
@@ -152,7 +158,7 @@ impl Flow<'_> {
         Some(limit("inertial-normal-stress", "Pa", worst, Bound::None, remark))
     }
 
-    fn sample(&self) -> Vec<Limit> {
+    fn sample(&self) -> Vec<ValidityCheck> {
         let cylinders = matches!(self.setup.geometry.shape, Shape::ConcentricCylinders { .. });
         let bound = match self.params.secondary_flow.on() {
             None => Bound::None,
@@ -172,7 +178,7 @@ impl Flow<'_> {
         [inertia, momentum].into_iter().flatten().collect()
     }
 
-    fn edges(&self) -> Vec<Limit> {
+    fn edges(&self) -> Vec<ValidityCheck> {
         let Some(gap) = self.constants.rim_gap_m else { return Vec::new() };
         let Some(settings) = self.params.edge_fracture.on() else { return Vec::new() };
         let Some(tension) = settings.surface_tension else { return Vec::new() };
@@ -192,7 +198,7 @@ impl Flow<'_> {
         [later, older, confined].into_iter().flatten().collect()
     }
 
-    fn heat(&self) -> Vec<Limit> {
+    fn heat(&self) -> Vec<ValidityCheck> {
         let Some(rule) = self.params.temperature.on() else { return Vec::new() };
         let gap = self.constants.widest_gap_m;
         let nahme = largest(self.levels, |l| {
@@ -211,7 +217,7 @@ impl Flow<'_> {
     }
 
     /// Span of the temperatures of the steps.
-    fn temperature_span(&self, rule: &super::params::Temperature) -> Option<Limit> {
+    fn temperature_span(&self, rule: &super::params::Temperature) -> Option<ValidityCheck> {
         let temperature = self.temperature?;
         let of_step = |l: &Level| {
             median(self.stretches[l.stretch].iter().map(|at| temperature[*at]).filter(|t| t.is_finite()))
@@ -228,14 +234,14 @@ impl Flow<'_> {
         Some(limit("temperature-span", "K", (None, span), Bound::AtMost(rule.change / rule.per_kelvin), remark))
     }
 
-    fn particles(&self) -> Vec<Limit> {
+    fn particles(&self) -> Vec<ValidityCheck> {
         let Some(particles) = &self.setup.sample.particles else { return Vec::new() };
         let Some(diameter) = particles.diameter.map(|d| d.value) else { return Vec::new() };
         let liquid = physics::liquid_density(self.setup.sample);
         let solid = particles.density.map(|d| d.value);
-        let mut found: Vec<Limit> = self.narrow(diameter).into_iter().collect();
+        let mut found: Vec<ValidityCheck> = self.narrow(diameter).into_iter().collect();
         if let Some(viscosity) = self.setup.sample.liquid.viscosity {
-            found.extend(self.particle_numbers(0.5 * diameter, liquid, solid, viscosity.value));
+            found.extend(self.dimensionless_numbers(0.5 * diameter, liquid, solid, viscosity.value));
             found.extend(solid.and_then(|solid| self.settled(0.5 * diameter, solid - liquid, viscosity.value)));
         }
         let difference = solid.map_or(0.0, |solid| solid - liquid);
@@ -248,15 +254,21 @@ impl Flow<'_> {
         found
     }
 
-    fn narrow(&self, diameter: f64) -> Option<Limit> {
+    fn narrow(&self, diameter: f64) -> Option<ValidityCheck> {
         let rule = self.params.gap_too_narrow.on()?;
         let gap = self.constants.narrowest_gap_m?;
         let remark = format!("narrowest gap of {:.1} µm in particle diameters", 1e6 * gap);
         Some(limit("gap-too-narrow", "", (None, gap / diameter), Bound::AtLeast(rule.diameters), remark))
     }
 
-    fn particle_numbers(&self, radius: f64, liquid: f64, solid: Option<f64>, viscosity: f64) -> Vec<Limit> {
-        let rule = self.params.particle_numbers.on();
+    fn dimensionless_numbers(
+        &self,
+        radius: f64,
+        liquid: f64,
+        solid: Option<f64>,
+        viscosity: f64,
+    ) -> Vec<ValidityCheck> {
+        let rule = self.params.dimensionless_numbers.on();
         let inertia = rule.map_or(Bound::None, |r| Bound::AtMost(r.inertia));
         let number = |density: f64| {
             largest(self.levels, |l| physics::particle_inertia(density, self.rate(l), radius, viscosity))
@@ -286,7 +298,7 @@ impl Flow<'_> {
     }
 
     /// Part of the widest gap that particles sink or rise at rest during the run.
-    fn settled(&self, radius: f64, difference: f64, viscosity: f64) -> Option<Limit> {
+    fn settled(&self, radius: f64, difference: f64, viscosity: f64) -> Option<ValidityCheck> {
         let rule = self.params.settling.on()?;
         let phi = self.setup.sample.volume_fraction?.value;
         let times = || self.time.iter().copied().filter(|t| t.is_finite());

@@ -9,8 +9,8 @@ mod file;
 pub mod params;
 pub mod result;
 
-use crate::old_results::params::OldTable;
-use crate::old_results::result::Held;
+use crate::earlier_results::params::EarlierTable;
+use crate::earlier_results::result::Held;
 use crate::table::Table;
 use pipeline::diagnostic::{Diagnostic, Place};
 use pipeline::stage::{Context, Output, Produced};
@@ -24,7 +24,7 @@ pub const OUTPUTS: [Output; 1] = [Output { name: "held", bulky: false }];
 /// # Errors
 /// If the old file cannot be read, or has no such columns.
 pub fn work(cx: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
-    let old: OldTable = cx.settings("old")?;
+    let old: EarlierTable = cx.settings("old")?;
     let name: String = cx.settings("name")?;
     let units = cx.settings("units")?;
     let table = Table::from_parquet(&cx.input("table")?)?;

@@ -4,12 +4,12 @@ use super::in_force::InForce;
 use super::sentence::{Sentence, say};
 use crate::text::numbers::{setting, setting_percent};
 use crate::text::words::{listed, multiple};
-use stages::reversal::params::Choices;
+use stages::reversal::params::Sensitivity;
 use stages::reversal::rules;
 use stages::states::result::{LEAST_FORM_WEIGHT, LINE_STRAIN};
 
 pub(super) fn sentences(settings: &InForce) -> Vec<Sentence> {
-    let beside = &settings.reversal.beside;
+    let secondary = &settings.reversal.secondary;
     let text = format!(
         "Beside the value at zero strain are given the level of the earliest flat stretch up to strain {}; the minimum, up to \
          strain {}, of the curve of the form with the largest weight without E₁ and E₂; and the strains at which that \
@@ -17,33 +17,33 @@ pub(super) fn sentences(settings: &InForce) -> Vec<Sentence> {
          are given only where the fall exceeds {} times its standard uncertainty and the contact share {} times. A stretch \
          is flat if, over a ratio of strains of at least {}, its slope against ln Γ is less than {} standard uncertainties \
          and the viscosity changes by less than {}.",
-        setting(beside.plateau_end),
-        setting(beside.minimum_end),
+        setting(secondary.plateau_end),
+        setting(secondary.minimum_end),
         setting_percent(rules::RECOVERED[0]),
         setting_percent(rules::RECOVERED[1]),
-        multiple(beside.significant_fall),
+        multiple(secondary.significant_fall),
         setting(rules::TWO_SIDED),
-        setting(beside.plateau_ratio),
+        setting(secondary.plateau_ratio),
         setting(rules::TWO_SIDED),
-        setting_percent(beside.plateau_change)
+        setting_percent(secondary.plateau_change)
     );
     let mut out = vec![say(text, &["stages.reversal.beside"])];
-    let grid = settings.reversal.choices.on();
-    out.extend(grid.into_iter().flat_map(|grid| choices(grid, settings.clean.spike.on().is_some())));
+    let grid = settings.reversal.sensitivity.on();
+    out.extend(grid.into_iter().flat_map(|grid| sensitivity(grid, settings.clean.spike.on().is_some())));
     out
 }
 
 /// Under which other settings every contact share was read once more; `spikes`: whether any are set aside.
-fn choices(choices: &Choices, spikes: bool) -> Vec<Sentence> {
+fn sensitivity(sensitivity: &Sensitivity, spikes: bool) -> Vec<Sentence> {
     let values = |list: &[f64]| listed(list.iter().map(|x| setting(*x)));
     let part = |what: &str, list: &[f64]| (!list.is_empty()).then(|| format!("{what} {}", values(list)));
     let parts = [
-        part("the first usable strain times", &choices.dead_strain),
-        part("a window before of strain", &choices.window),
-        part("the widths of the priors times", &choices.prior_width),
-        part("the widths of the bins times", &choices.bin_width),
-        choices.without_release.then(|| "no form with an elastic release".to_owned()),
-        (choices.with_spikes && spikes).then(|| "the readings that count as spikes".to_owned()),
+        part("the first usable strain times", &sensitivity.dead_strain),
+        part("a window before of strain", &sensitivity.window),
+        part("the widths of the priors times", &sensitivity.prior_width),
+        part("the widths of the bins times", &sensitivity.bin_width),
+        sensitivity.without_release.then(|| "no form with an elastic release".to_owned()),
+        (sensitivity.with_spikes && spikes).then(|| "the readings that count as spikes".to_owned()),
     ];
     let parts: Vec<String> = parts.into_iter().flatten().collect();
     let text = if parts.is_empty() {
@@ -52,7 +52,7 @@ fn choices(choices: &Choices, spikes: bool) -> Vec<Sentence> {
         format!(
             "To see what hangs on such choices, every contact share was read once more with {}, one at a time.{}",
             parts.join("; with "),
-            if choices.dead_strain.is_empty() {
+            if sensitivity.dead_strain.is_empty() {
                 ""
             } else {
                 " Where the control put off the first usable strain, the value in force is one of the first of these, and \

@@ -4,7 +4,7 @@
 use super::bins::{Bin, smoothed};
 use super::headline::Minimum;
 use super::noise;
-use super::params::Beside;
+use super::params::Secondary;
 use super::result::Noise;
 use super::rules::{ONE_SIDED, TWO_SIDED};
 use super::transient::{LN_CONTACT_STRAIN, LN_DELAY, whitening};
@@ -21,14 +21,14 @@ pub(super) fn strains(first: f64, last: f64) -> Vec<f64> {
 
 /// Level of the early plateau over the viscosity before: the earliest stretch with Γ_b ≥ ratio·Γ_a whose slope
 /// against ln Γ is not significant and whose change is small; none where there is no flat stretch.
-pub(super) fn plateau(bins: &[Bin], noise: &Noise, settings: &Beside) -> Option<f64> {
+pub(super) fn plateau(bins: &[Bin], noise: &Noise, settings: &Secondary) -> Option<f64> {
     (0..bins.len()).find_map(|a| {
         let b = (a..bins.len()).find(|b| bins[*b].strain >= settings.plateau_ratio * bins[a].strain)?;
         (bins[b].strain <= settings.plateau_end).then(|| flat(&bins[a..=b], noise, settings))?
     })
 }
 
-fn flat(part: &[Bin], noise: &Noise, settings: &Beside) -> Option<f64> {
+fn flat(part: &[Bin], noise: &Noise, settings: &Secondary) -> Option<f64> {
     if part.len() < 3 {
         return None;
     }
@@ -66,7 +66,7 @@ pub(super) fn contact_recovery(best: &Minimum) -> f64 {
 /// Lower bound of the contact share: 1 − min/(1 − d_max) less 1.645 u ([`ONE_SIDED`]), where min is the lowest
 /// place of the trace averaged over five bins. A late reading is no bound by itself, because the liquid's share
 /// dips by up to d_max. None where it is not positive: no information.
-pub(super) fn bound(bins: &[Bin], noise: &Noise, u_before: f64, settings: &Beside) -> Option<f64> {
+pub(super) fn bound(bins: &[Bin], noise: &Noise, u_before: f64, settings: &Secondary) -> Option<f64> {
     let level = smoothed(bins);
     let lowest = (0..bins.len()).min_by(|a, b| level[*a].total_cmp(&level[*b]))?;
     let readings: f64 = bins[lowest.saturating_sub(2)..bins.len().min(lowest + 3)].iter().map(|b| b.readings).sum();
@@ -91,9 +91,9 @@ mod tests {
     #[test]
     fn a_flat_start_is_a_plateau_and_a_slope_is_none() {
         let found =
-            plateau(&bins(|x| if x < 0.1 { 0.4 } else { 0.4 + 0.2 * (x / 0.1).ln() }), &NOISE, &Beside::default());
+            plateau(&bins(|x| if x < 0.1 { 0.4 } else { 0.4 + 0.2 * (x / 0.1).ln() }), &NOISE, &Secondary::default());
         assert!((found.unwrap() - 0.4).abs() < 1e-9);
-        assert_eq!(plateau(&bins(|x| 0.4 + 0.1 * (x / 0.002).ln()), &NOISE, &Beside::default()), None);
+        assert_eq!(plateau(&bins(|x| 0.4 + 0.1 * (x / 0.002).ln()), &NOISE, &Secondary::default()), None);
     }
 
     #[test]
@@ -114,8 +114,8 @@ mod tests {
 
     #[test]
     fn a_bound_needs_a_fall_beyond_what_the_dip_alone_can_do() {
-        let deep = bound(&bins(|_| 0.2), &NOISE, 0.003, &Beside::default()).unwrap();
+        let deep = bound(&bins(|_| 0.2), &NOISE, 0.003, &Secondary::default()).unwrap();
         assert!(deep > 0.6 && deep < 1.0 - 0.2 / 0.55, "{deep}");
-        assert_eq!(bound(&bins(|_| 0.56), &NOISE, 0.003, &Beside::default()), None);
+        assert_eq!(bound(&bins(|_| 0.56), &NOISE, 0.003, &Secondary::default()), None);
     }
 }

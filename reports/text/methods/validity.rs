@@ -13,7 +13,7 @@ pub(super) fn sentences(clean: &Clean, plates: bool) -> Vec<Sentence> {
 }
 
 fn rim(clean: &Clean) -> Sentence {
-    let text = match clean.rim_stress.on() {
+    let text = match clean.weissenberg_rabinowitsch.on() {
         Some(rule) => format!(
             "Between parallel plates steady stress is that at the rim, by the slope of the run's own flow curve from {} \
              on and up to a slope of {} in logarithms, above which it stays the apparent one; reversals keep the factor of \
@@ -26,7 +26,7 @@ fn rim(clean: &Clean) -> Sentence {
                 .to_owned()
         }
     };
-    say(text, &["stages.clean.rim_stress"]).citing(&["macosko-1994"])
+    say(text, &["stages.clean.weissenberg_rabinowitsch"]).citing(&["macosko-1994"])
 }
 
 fn heat(clean: &Clean) -> Option<Sentence> {
@@ -56,7 +56,7 @@ fn one_temperature(clean: &Clean) -> Option<Sentence> {
 }
 
 fn particles(clean: &Clean) -> Option<Sentence> {
-    let numbers = clean.particle_numbers.on().map(|r| {
+    let numbers = clean.dimensionless_numbers.on().map(|r| {
         format!(
             "particle Reynolds and Stokes numbers above {} and Péclet numbers below {} (all by the radius)",
             setting(r.inertia),
@@ -68,7 +68,7 @@ fn particles(clean: &Clean) -> Option<Sentence> {
     });
     let parts: Vec<String> = [numbers, settling].into_iter().flatten().collect();
     let text = format!("Remarked are {}.", listed(parts.iter().cloned()));
-    let from = ["stages.clean.particle_numbers", "stages.clean.settling"];
+    let from = ["stages.clean.dimensionless_numbers", "stages.clean.settling"];
     (!parts.is_empty()).then(|| say(text, &from).citing(&["richardson-1954"]))
 }
 
@@ -108,7 +108,7 @@ mod tests {
         type Off = fn(&mut Clean);
         let rules: [(&str, Off); 3] = [
             ("heat of shearing", |c| c.temperature = Rule::Off),
-            ("Péclet", |c| c.particle_numbers = Rule::Off),
+            ("Péclet", |c| c.dimensionless_numbers = Rule::Off),
             ("contradicts what is stated", |c| c.inertia_as_stated = Rule::Off),
         ];
         for (words, off) in rules {
@@ -133,7 +133,7 @@ mod tests {
         let mut clean = Clean::default();
         assert!(!all(&clean, false).contains("plates"));
         assert!(all(&clean, true).contains("that at the rim"));
-        clean.rim_stress = Rule::Off;
+        clean.weissenberg_rabinowitsch = Rule::Off;
         assert!(all(&clean, true).contains("the apparent one, as the study asks"));
     }
 }

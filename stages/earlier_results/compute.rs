@@ -1,8 +1,8 @@
 //! Matches old rows with ours and holds number against number; pure.
 
 use super::file::Sheet;
-use super::params::{Key, Number, OldTable};
-use super::result::{Agreement, OldRow, Outcome};
+use super::params::{EarlierTable, Key, Number};
+use super::result::{Agreement, EarlierRow, Outcome};
 use crate::physics::set_point;
 use crate::physics::units::parse_unit;
 use crate::table::{Table, Values};
@@ -14,14 +14,14 @@ const WITHIN: f64 = 2.0;
 /// digits).
 const ROUNDED: f64 = 5e-3;
 
-/// Holds the old table against ours. `units` are those of our columns.
+/// Holds the earlier table against ours. `units` are those of our columns.
 pub(super) fn hold(
     name: &str,
-    old: &OldTable,
+    old: &EarlierTable,
     sheet: &Sheet,
     table: &Table,
     units: &BTreeMap<String, String>,
-) -> Result<Vec<OldRow>, String> {
+) -> Result<Vec<EarlierRow>, String> {
     let keys = keys(old, sheet)?;
     let numbers = numbers(old, sheet, units)?;
     let mut taken = vec![false; table.height()];
@@ -72,7 +72,7 @@ fn find(sheet: &Sheet, name: &str) -> Result<usize, String> {
 
 type FoundKey<'a> = (&'a String, usize, &'a Key);
 
-fn keys<'a>(old: &'a OldTable, sheet: &Sheet) -> Result<Vec<FoundKey<'a>>, String> {
+fn keys<'a>(old: &'a EarlierTable, sheet: &Sheet) -> Result<Vec<FoundKey<'a>>, String> {
     old.rows.iter().map(|(ours, key)| Ok((ours, find(sheet, &key.column)?, key))).collect()
 }
 
@@ -85,7 +85,11 @@ struct Column<'a> {
     spread: f64,
 }
 
-fn numbers<'a>(old: &'a OldTable, sheet: &Sheet, units: &BTreeMap<String, String>) -> Result<Vec<Column<'a>>, String> {
+fn numbers<'a>(
+    old: &'a EarlierTable,
+    sheet: &Sheet,
+    units: &BTreeMap<String, String>,
+) -> Result<Vec<Column<'a>>, String> {
     let column = |(ours, number): (&'a String, &'a Number)| {
         let theirs = parse_unit(&number.unit)?;
         let unit = units.get(ours).map_or("1", String::as_str);
@@ -173,7 +177,7 @@ fn ours(table: &Table, name: &str, at: usize) -> (Option<f64>, Option<f64>) {
 type Side = (Option<f64>, Option<f64>);
 
 /// The row of two sides; none where neither has a number.
-fn row(name: &str, label: &str, column: &str, old: Side, new: Option<Side>) -> Option<OldRow> {
+fn row(name: &str, label: &str, column: &str, old: Side, new: Option<Side>) -> Option<EarlierRow> {
     let (new, u_new) = new.unwrap_or((None, None));
     let (old, u_old) = old;
     let difference = old.zip(new).map(|(old, new)| old - new);
@@ -192,12 +196,12 @@ fn row(name: &str, label: &str, column: &str, old: Side, new: Option<Side>) -> O
         }
     };
     let (name, row, column) = (name.to_owned(), label.to_owned(), column.to_owned());
-    Some(OldRow { name, row, column, old, u_old, new, u_new, difference, in_u, outcome })
+    Some(EarlierRow { name, row, column, old, u_old, new, u_new, difference, in_u, outcome })
 }
 
 /// Mean difference and limits of agreement, bias ± 1.96 standard deviations of the differences
 /// (Bland & Altman 1986, Lancet 327, 307–310).
-pub(super) fn agreement(column: &str, rows: &[OldRow]) -> Agreement {
+pub(super) fn agreement(column: &str, rows: &[EarlierRow]) -> Agreement {
     let differences: Vec<f64> =
         rows.iter().filter(|row| row.column == column).filter_map(|row| row.difference).collect();
     let n = differences.len() as f64;
@@ -214,15 +218,15 @@ pub(super) fn agreement(column: &str, rows: &[OldRow]) -> Agreement {
 #[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
-    use crate::old_results::file;
+    use crate::earlier_results::file;
 
-    fn old(decimal: &str, separator: &str) -> OldTable {
+    fn old(decimal: &str, separator: &str) -> EarlierTable {
         let key = |column: &str, unit: Option<&str>, names: &[(&str, &str)]| Key {
             column: column.into(),
             unit: unit.map(str::to_owned),
             names: names.iter().map(|(a, b)| ((*a).to_owned(), (*b).to_owned())).collect(),
         };
-        OldTable {
+        EarlierTable {
             file: "old/t.csv".into(),
             sheet: None,
             separator: separator.into(),
@@ -255,11 +259,11 @@ mod tests {
         [("contact_share", ""), ("viscosity_pa_s", "Pa s")].map(|(a, b)| (a.to_owned(), b.to_owned())).into()
     }
 
-    fn held(text: &str, mapping: &OldTable) -> Result<Vec<OldRow>, String> {
+    fn held(text: &str, mapping: &EarlierTable) -> Result<Vec<EarlierRow>, String> {
         hold("thesis", mapping, &file::read(text.as_bytes(), mapping).unwrap(), &states(), &units())
     }
 
-    fn outcomes(rows: &[OldRow]) -> Vec<(&str, &str, Outcome)> {
+    fn outcomes(rows: &[EarlierRow]) -> Vec<(&str, &str, Outcome)> {
         rows.iter().map(|r| (r.row.as_str(), r.column.as_str(), r.outcome)).collect()
     }
 
@@ -292,7 +296,7 @@ mod tests {
         let csv = held("Probe;sigma;share;us;eta\nalt;10;51,0;1;1501,0\n\nA;100;95;2;1800,5\nC;7;10;1;–\n", &mapping)
             .unwrap();
         let book: &[u8] = include_bytes!("reference/thesis.xlsx");
-        let of = |mapping: &OldTable| {
+        let of = |mapping: &EarlierTable| {
             file::read(book, mapping).and_then(|sheet| hold("thesis", mapping, &sheet, &states(), &units()))
         };
         mapping.sheet = Some("shares".into());
@@ -302,7 +306,7 @@ mod tests {
         assert!(of(&mapping).unwrap_err().contains("no column `Probe`"));
         mapping.sheet = Some("results".into());
         assert!(of(&mapping).unwrap_err().contains("there are notes, shares"));
-        mapping = OldTable { sheet: Some("shares".into()), decimal: ".".into(), ..mapping };
+        mapping = EarlierTable { sheet: Some("shares".into()), decimal: ".".into(), ..mapping };
         assert!(of(&mapping).unwrap_err().contains("`1501,0` in row 2"));
     }
 
@@ -320,7 +324,7 @@ mod tests {
     #[test]
     fn limits_of_agreement_are_those_of_the_formula() {
         let pair = |d: f64| row("t", "r", "c", (Some(10.0 + d), None), Some((Some(10.0), None))).unwrap();
-        let rows: Vec<OldRow> = [1.0, 2.0, 3.0, 4.0].map(pair).into();
+        let rows: Vec<EarlierRow> = [1.0, 2.0, 3.0, 4.0].map(pair).into();
         let found = agreement("c", &rows);
         let half = 1.96 * (5.0_f64 / 3.0).sqrt();
         assert_eq!((found.pairs, found.bias), (4, Some(2.5)));

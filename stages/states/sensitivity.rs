@@ -72,6 +72,6 @@ impl Study<'_> {
 /// The reversal as read otherwise; without a contact share where that leaves none.
 fn under(reversal: &StudyReversal, reading: &Reading) -> StudyReversal {
     let mut moved = reversal.clone();
-    moved.judged.contact_share = reading.share(&reversal.judged);
+    moved.graded.contact_share = reading.share(&reversal.graded);
     moved
 }

@@ -8,7 +8,7 @@ const TURNED: f64 = 0.01;
 
 /// Readings of one step under one sense of motion, in order.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Leg {
+pub(super) struct Segment {
     pub(super) readings: Vec<usize>,
     /// Strain since its beginning, for each reading.
     pub(super) path: Vec<f64>,
@@ -23,16 +23,16 @@ pub(super) struct Ramp {
 
 /// The legs of one step, split behind each turning point of the strain position. One at a time: together they are as
 /// long as the readings.
-pub(super) fn legs<'a>(strain: &'a [f64], stretch: &'a [usize]) -> impl Iterator<Item = Leg> + 'a {
+pub(super) fn segments<'a>(strain: &'a [f64], stretch: &'a [usize]) -> impl Iterator<Item = Segment> + 'a {
     let turns = turning_points(strain, stretch);
     let begins = [0].into_iter().chain(turns.clone().into_iter().map(|t| t + 1));
     let ends = turns.into_iter().map(|t| t + 1).chain([stretch.len()]);
-    begins.zip(ends).filter(|(begin, end)| begin < end).map(|(begin, end)| leg(strain, &stretch[begin..end]))
+    begins.zip(ends).filter(|(begin, end)| begin < end).map(|(begin, end)| segment(strain, &stretch[begin..end]))
 }
 
-fn leg(strain: &[f64], readings: &[usize]) -> Leg {
+fn segment(strain: &[f64], readings: &[usize]) -> Segment {
     let path = readings.iter().map(|at| (strain[*at] - strain[readings[0]]).abs()).collect();
-    Leg { readings: readings.to_vec(), path }
+    Segment { readings: readings.to_vec(), path }
 }
 
 /// Places in the stretch of extremes from which the position came back.
@@ -57,36 +57,36 @@ fn turning_points(strain: &[f64], stretch: &[usize]) -> Vec<usize> {
 }
 
 /// The ramps of one step from its legs; a speed without uncertainty is exact.
-pub(super) fn ramps(legs: impl Iterator<Item = Leg>, speed: &[f64], u_speed: &[f64]) -> Vec<Ramp> {
+pub(super) fn ramps(segments: impl Iterator<Item = Segment>, speed: &[f64], u_speed: &[f64]) -> Vec<Ramp> {
     let mut found = Vec::new();
     let mut waiting: Vec<usize> = Vec::new();
-    for leg in legs {
-        let reached = leg.path.last().is_some_and(|path| *path >= LEAST_STRAIN);
-        let Some(target) = target(&leg, speed).filter(|_| reached) else {
-            waiting.extend(&leg.readings);
+    for segment in segments {
+        let reached = segment.path.last().is_some_and(|path| *path >= LEAST_STRAIN);
+        let Some(target) = target(&segment, speed).filter(|_| reached) else {
+            waiting.extend(&segment.readings);
             continue;
         };
         let noise = |at: &usize| NOISE_OF_SPEED * u_speed.get(*at).copied().unwrap_or(0.0);
         let there = |at: &usize| (speed[*at] - target).abs() <= (REACHED * target.abs()).max(noise(at));
-        let from = leg.readings.iter().position(there).unwrap_or(leg.readings.len());
-        let to = leg.readings.iter().rposition(there).map_or(from, |last| last + 1);
+        let from = segment.readings.iter().position(there).unwrap_or(segment.readings.len());
+        let to = segment.readings.iter().rposition(there).map_or(from, |last| last + 1);
         let mut readings = std::mem::take(&mut waiting);
-        readings.extend(&leg.readings[..from]);
+        readings.extend(&segment.readings[..from]);
         found.push(Ramp { readings, target });
         // What slows down at the end of a leg turns round with the next.
-        waiting.extend(&leg.readings[to..]);
+        waiting.extend(&segment.readings[to..]);
     }
     found.retain(|ramp| !ramp.readings.is_empty());
     found
 }
 
 /// Median speed over strain 0.3–1, else over the second half of the leg.
-fn target(leg: &Leg, speed: &[f64]) -> Option<f64> {
+fn target(segment: &Segment, speed: &[f64]) -> Option<f64> {
     let within = |from: f64, to: f64| -> Vec<f64> {
-        let held = leg.readings.iter().zip(&leg.path).filter(|(_, path)| (from..=to).contains(*path));
+        let held = segment.readings.iter().zip(&segment.path).filter(|(_, path)| (from..=to).contains(*path));
         held.map(|(at, _)| speed[*at]).filter(|v| v.is_finite()).collect()
     };
-    let half = 0.5 * leg.path.last().copied()?;
+    let half = 0.5 * segment.path.last().copied()?;
     super::median(within(LEAST_STRAIN, SETTLED)).or_else(|| super::median(within(half, f64::INFINITY)))
 }
 
@@ -109,7 +109,7 @@ mod tests {
     #[test]
     fn a_leg_ends_at_the_turning_point() {
         let (strain, _) = reversal(9);
-        let found: Vec<Leg> = legs(&strain, &(0..400).collect::<Vec<_>>()).collect();
+        let found: Vec<Segment> = segments(&strain, &(0..400).collect::<Vec<_>>()).collect();
         assert_eq!(found.len(), 2);
         // Speed is 0 in the middle of the ramp, five readings in.
         assert_eq!(found[1].readings[0], 205);
@@ -119,21 +119,21 @@ mod tests {
     #[test]
     fn a_ramp_within_a_step_holds_both_sides_of_its_turn() {
         let (strain, speed) = reversal(9);
-        let found = ramps(legs(&strain, &(0..400).collect::<Vec<_>>()), &speed, &[]);
+        let found = ramps(segments(&strain, &(0..400).collect::<Vec<_>>()), &speed, &[]);
         assert_eq!(found, [Ramp { readings: (200..209).collect(), target: -1.0 }]);
     }
 
     #[test]
     fn a_ramp_at_the_beginning_of_a_step_holds_its_short_first_leg() {
         let (strain, speed) = reversal(9);
-        let found = ramps(legs(&strain, &(200..400).collect::<Vec<_>>()), &speed, &[]);
+        let found = ramps(segments(&strain, &(200..400).collect::<Vec<_>>()), &speed, &[]);
         assert_eq!(found, [Ramp { readings: (200..209).collect(), target: -1.0 }]);
     }
 
     #[test]
     fn rest_and_its_noise_have_neither_turns_nor_ramps() {
         let strain: Vec<f64> = (0..50).map(|i| 1e-3 * f64::from(i * 7 % 5)).collect();
-        let found: Vec<Leg> = legs(&strain, &(0..50).collect::<Vec<_>>()).collect();
+        let found: Vec<Segment> = segments(&strain, &(0..50).collect::<Vec<_>>()).collect();
         assert_eq!(found.len(), 1);
         assert_eq!(ramps(found.into_iter(), &[0.0; 50], &[0.0; 50]), []);
     }

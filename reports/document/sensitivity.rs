@@ -4,11 +4,11 @@ use super::printed::{Printed, or_missing, printed};
 use crate::text::numbers;
 use crate::text::words::{among_first, shortened};
 use stages::states::result::{Interval, States, Thickening, Verdict};
-use stages::uncertainty::result::{ChoiceRow, IN_FORCE};
+use stages::uncertainty::result::{IN_FORCE, SensitivityRow};
 
 /// A line per headline number: as in force, the lowest and the highest that another choice gives, the verdicts. Other
 /// quantities that go by the same name are left to the figure.
-pub(super) fn choices(rows: &[ChoiceRow], thickening: &[Thickening]) -> Printed {
+pub(super) fn sensitivity(rows: &[SensitivityRow], thickening: &[Thickening]) -> Printed {
     let columns = [
         ("sample", "name"),
         ("quantity", "left"),
@@ -18,8 +18,9 @@ pub(super) fn choices(rows: &[ChoiceRow], thickening: &[Thickening]) -> Printed 
         ("spread / u", "right"),
         ("verdicts", "text"),
     ];
-    let same =
-        |a: &ChoiceRow, b: &ChoiceRow| (&a.quantity, &a.sample, &a.set_point) == (&b.quantity, &b.sample, &b.set_point);
+    let same = |a: &SensitivityRow, b: &SensitivityRow| {
+        (&a.quantity, &a.sample, &a.set_point) == (&b.quantity, &b.sample, &b.set_point)
+    };
     let headline = rows.chunk_by(same).filter(|rows| is_headline(&rows[0], thickening));
     let mut lines: Vec<Vec<String>> = headline.filter_map(line).collect();
     // The lines of a sample stand together, samples in their order.
@@ -29,19 +30,20 @@ pub(super) fn choices(rows: &[ChoiceRow], thickening: &[Thickening]) -> Printed 
 }
 
 /// The share of the rise, and the contact share at both ends of it.
-fn is_headline(row: &ChoiceRow, thickening: &[Thickening]) -> bool {
+fn is_headline(row: &SensitivityRow, thickening: &[Thickening]) -> bool {
     let at_an_end = |t: &Thickening| [&t.set_point_low, &t.set_point_high].contains(&&row.set_point);
     row.set_point.is_none() || thickening.iter().any(|t| t.sample == row.sample && at_an_end(t))
 }
 
-fn line(rows: &[ChoiceRow]) -> Option<Vec<String>> {
+fn line(rows: &[SensitivityRow]) -> Option<Vec<String>> {
     let base = rows.iter().find(|r| r.choice == IN_FORCE)?.interval?;
-    let others: Vec<(&ChoiceRow, Interval)> =
+    let others: Vec<(&SensitivityRow, Interval)> =
         rows.iter().filter(|r| r.choice != IN_FORCE && r.decides).filter_map(|r| Some((r, r.interval?))).collect();
     let lowest = others.iter().min_by(|a, b| a.1.value.total_cmp(&b.1.value))?;
     let highest = others.iter().max_by(|a, b| a.1.value.total_cmp(&b.1.value))?;
-    let told =
-        |(row, i): &(&ChoiceRow, Interval)| format!("{} {}", numbers::like(i.value, base.value, base.u), row.choice);
+    let told = |(row, i): &(&SensitivityRow, Interval)| {
+        format!("{} {}", numbers::like(i.value, base.value, base.u), row.choice)
+    };
     let at = rows[0].set_point.as_ref();
     Some(vec![
         rows[0].sample.clone(),
@@ -57,8 +59,8 @@ fn line(rows: &[ChoiceRow]) -> Option<Vec<String>> {
 /// What another choice does to the verdict and the share of the rise of each sample, where it takes the verdict away or
 /// moves the share by more than its standard uncertainty; samples of which the same is said share a line. One line where
 /// no choice does, nothing where nothing was chosen otherwise.
-pub(super) fn that_matter(rows: &[ChoiceRow]) -> Vec<String> {
-    let shares: Vec<&ChoiceRow> = rows.iter().filter(|r| r.set_point.is_none() && r.decides).collect();
+pub(super) fn that_matter(rows: &[SensitivityRow]) -> Vec<String> {
+    let shares: Vec<&SensitivityRow> = rows.iter().filter(|r| r.set_point.is_none() && r.decides).collect();
     if !shares.iter().any(|r| r.choice != IN_FORCE) {
         return Vec::new();
     }
@@ -81,20 +83,20 @@ pub(super) fn that_matter(rows: &[ChoiceRow]) -> Vec<String> {
 }
 
 /// Sample and what is said of it.
-fn matters(rows: &[&ChoiceRow]) -> Vec<(String, String)> {
+fn matters(rows: &[&SensitivityRow]) -> Vec<(String, String)> {
     let Some(base) = rows.iter().find(|r| r.choice == IN_FORCE) else { return Vec::new() };
-    let choice = |n: usize| if n == 1 { "choice" } else { "choices" };
-    let told = |words: &str, matters: &dyn Fn(&ChoiceRow) -> bool| {
-        let choices: Vec<String> = rows.iter().filter(|r| matters(r)).map(|r| format!("“{}”", r.choice)).collect();
-        (!choices.is_empty()).then(|| {
+    let choice = |n: usize| if n == 1 { "choice" } else { "sensitivity" };
+    let told = |words: &str, matters: &dyn Fn(&SensitivityRow) -> bool| {
+        let sensitivity: Vec<String> = rows.iter().filter(|r| matters(r)).map(|r| format!("“{}”", r.choice)).collect();
+        (!sensitivity.is_empty()).then(|| {
             (
                 rows[0].sample.clone(),
-                format!("{words} under the {} {}", choice(choices.len()), shortened(choices.into_iter())),
+                format!("{words} under the {} {}", choice(sensitivity.len()), shortened(sensitivity.into_iter())),
             )
         })
     };
-    let other = |r: &ChoiceRow| r.verdict != base.verdict;
-    let far = |r: &ChoiceRow| r.interval.zip(base.interval).is_some_and(|(i, b)| (i.value - b.value).abs() > b.u);
+    let other = |r: &SensitivityRow| r.verdict != base.verdict;
+    let far = |r: &SensitivityRow| r.interval.zip(base.interval).is_some_and(|(i, b)| (i.value - b.value).abs() > b.u);
     let found = [
         told("the share of the rise has no value", &|r| other(r) && r.interval.is_none()),
         told("another verdict", &|r| other(r) && r.interval.is_some()),
@@ -104,7 +106,7 @@ fn matters(rows: &[&ChoiceRow]) -> Vec<(String, String)> {
 }
 
 /// Which verdicts are met, each with how many choices give it; one word where all agree.
-fn verdicts(rows: &[ChoiceRow]) -> String {
+fn verdicts(rows: &[SensitivityRow]) -> String {
     let mut met: Vec<(Verdict, usize)> = Vec::new();
     for verdict in rows.iter().filter(|r| r.decides).filter_map(|r| r.verdict) {
         match met.iter_mut().find(|(v, _)| *v == verdict) {
@@ -187,8 +189,8 @@ fn other_ends(variant: &Thickening, main: &Thickening) -> String {
 mod tests {
     use super::*;
 
-    fn row(sample: &str, choice: &str, value: Option<f64>) -> ChoiceRow {
-        ChoiceRow {
+    fn row(sample: &str, choice: &str, value: Option<f64>) -> SensitivityRow {
+        SensitivityRow {
             sample: sample.into(),
             choice: choice.into(),
             quantity: "contact_share_of_rise".into(),

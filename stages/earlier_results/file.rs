@@ -1,6 +1,6 @@
-//! The old table as text cells with a head: from CSV or a workbook. What the cells mean is not known here.
+//! The earlier table as text cells with a head: from CSV or a workbook. What the cells mean is not known here.
 
-use super::params::OldTable;
+use super::params::EarlierTable;
 use calamine::{Data, DataType, Reader};
 use std::io::Cursor;
 
@@ -16,13 +16,13 @@ pub(super) struct Sheet {
 }
 
 /// Reads the old file; a workbook is known by its first bytes.
-pub(super) fn read(bytes: &[u8], old: &OldTable) -> Result<Sheet, String> {
+pub(super) fn read(bytes: &[u8], old: &EarlierTable) -> Result<Sheet, String> {
     const WORKBOOKS: [&[u8]; 2] = [b"PK\x03\x04", b"\xd0\xcf\x11\xe0"];
     if WORKBOOKS.iter().any(|magic| bytes.starts_with(magic)) { workbook(bytes, old) } else { csv(bytes, old) }
 }
 
-fn csv(bytes: &[u8], old: &OldTable) -> Result<Sheet, String> {
-    // Old tables are UTF-8 or what Windows wrote in western Europe; their numbers are the same in both.
+fn csv(bytes: &[u8], old: &EarlierTable) -> Result<Sheet, String> {
+    // Earlier tables are UTF-8 or what Windows wrote in western Europe; their numbers are the same in both.
     let text = match std::str::from_utf8(bytes) {
         Ok(text) => text.trim_start_matches('\u{feff}').to_owned(),
         Err(_) => encoding_rs::WINDOWS_1252.decode(bytes).0.into_owned(),
@@ -45,7 +45,7 @@ fn csv(bytes: &[u8], old: &OldTable) -> Result<Sheet, String> {
     Ok(Sheet { head, rows, decimal })
 }
 
-fn decimal(old: &OldTable) -> Result<char, String> {
+fn decimal(old: &EarlierTable) -> Result<char, String> {
     match old.decimal.as_str() {
         "." => Ok('.'),
         "," => Ok(','),
@@ -59,7 +59,7 @@ fn cell(cell: &Data, decimal: char) -> String {
     if cell.is_float() { text.replace('.', &decimal.to_string()) } else { text.trim().to_owned() }
 }
 
-fn workbook(bytes: &[u8], old: &OldTable) -> Result<Sheet, String> {
+fn workbook(bytes: &[u8], old: &EarlierTable) -> Result<Sheet, String> {
     let mut book = calamine::open_workbook_auto_from_rs(Cursor::new(bytes)).map_err(|e| e.to_string())?;
     let names = book.sheet_names().to_vec();
     let name = match &old.sheet {

@@ -10,9 +10,9 @@ pub enum Outcome {
     Matched,
     /// They differ.
     Differs,
-    /// The old table has it and the study gives no such row or no value.
+    /// The earlier table has it and the study gives no such row or no value.
     OnlyOld,
-    /// The study gives it and the old table has no such row or no number.
+    /// The study gives it and the earlier table has no such row or no number.
     OnlyNew,
 }
 
@@ -22,17 +22,17 @@ impl Outcome {
         match self {
             Self::Matched => "matched",
             Self::Differs => "differs",
-            Self::OnlyOld => "only in the old table",
+            Self::OnlyOld => "only in the earlier table",
             Self::OnlyNew => "only in the study",
         }
     }
 }
 
-/// All of one old table.
+/// All of one earlier table.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Held {
     /// Row by row, column by column.
-    pub rows: Vec<OldRow>,
+    pub rows: Vec<EarlierRow>,
     /// Per column of numbers, how well old and new agree.
     pub agreements: Vec<Agreement>,
 }
@@ -54,8 +54,8 @@ pub struct Agreement {
 
 /// An old number beside the new one, both in the unit of our column.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct OldRow {
-    /// Name of the old table in the study file.
+pub struct EarlierRow {
+    /// Name of the earlier table in the study file.
     pub name: String,
     /// The row, by what picks it.
     pub row: String,
@@ -63,7 +63,7 @@ pub struct OldRow {
     pub column: String,
     /// The old number.
     pub old: Option<f64>,
-    /// Its standard uncertainty, where the old table has one.
+    /// Its standard uncertainty, where the earlier table has one.
     pub u_old: Option<f64>,
     /// What the raw exports give.
     pub new: Option<f64>,

@@ -11,7 +11,7 @@ use plotters::prelude::RGBColor;
 use plotters::style::text_anchor::HPos;
 use stages::states::result::Thickening;
 use stages::table::Table;
-use stages::uncertainty::result::{ChoiceRow, IN_FORCE};
+use stages::uncertainty::result::{IN_FORCE, SensitivityRow};
 
 /// Step from row to row, pt.
 const STEP: f64 = 8.2;
@@ -28,14 +28,14 @@ const BOTTOM: f64 = 18.0;
 struct Block<'a> {
     titles: [String; 2],
     /// From below: share of the rise, and contact share at the upper end.
-    rows: Vec<[Option<&'a ChoiceRow>; 2]>,
+    rows: Vec<[Option<&'a SensitivityRow>; 2]>,
 }
 
 /// Draws the choices of every sample that has a rise.
 ///
 /// # Errors
 /// If something could not be drawn: a mistake in the program.
-pub fn draw(rows: &[ChoiceRow], thickening: &[Thickening]) -> Result<Figure, DrawError> {
+pub fn draw(rows: &[SensitivityRow], thickening: &[Thickening]) -> Result<Figure, DrawError> {
     let blocks: Vec<Block<'_>> = thickening.iter().filter_map(|t| block(t, rows)).collect();
     let data = table(&blocks);
     let title = "What hangs on choices";
@@ -50,22 +50,22 @@ pub fn draw(rows: &[ChoiceRow], thickening: &[Thickening]) -> Result<Figure, Dra
     let height = pictures.iter().map(|p| p.1).sum();
     let row = Some(pictures[0].1).filter(|h| pictures.iter().all(|p| p.1 == *h));
     let svg = stacked(&pictures, TWO_COLUMNS, title);
-    let (text, alt) = captions::choices(blocks.len(), blocks.iter().map(|b| b.rows.len()).max().unwrap_or(0));
+    let (text, alt) = captions::sensitivity(blocks.len(), blocks.iter().map(|b| b.rows.len()).max().unwrap_or(0));
     Ok(Figure { svg, data, caption: Caption { text, alt, empty: None, width: TWO_COLUMNS, height, row } })
 }
 
-fn block<'a>(t: &Thickening, rows: &'a [ChoiceRow]) -> Option<Block<'a>> {
+fn block<'a>(t: &Thickening, rows: &'a [SensitivityRow]) -> Option<Block<'a>> {
     let of = |quantity: &'static str, set_point: Option<&String>, choice: &str| {
-        let fits = |r: &&ChoiceRow| {
+        let fits = |r: &&SensitivityRow| {
             r.quantity == quantity && r.sample == t.sample && r.set_point.as_ref() == set_point && r.choice == choice
         };
         rows.iter().find(fits)
     };
     let high = t.set_point_high.as_ref()?;
     let rises = rows.iter().filter(|r| r.quantity == "contact_share_of_rise" && r.sample == t.sample);
-    let mut sorted: Vec<[Option<&ChoiceRow>; 2]> =
+    let mut sorted: Vec<[Option<&SensitivityRow>; 2]> =
         rises.map(|r| [Some(r), of("contact_share", Some(high), &r.choice)]).collect();
-    let value = |row: &[Option<&ChoiceRow>; 2]| row[0].and_then(|r| r.interval).map_or(f64::INFINITY, |i| i.value);
+    let value = |row: &[Option<&SensitivityRow>; 2]| row[0].and_then(|r| r.interval).map_or(f64::INFINITY, |i| i.value);
     sorted.sort_by(|a, b| value(a).total_cmp(&value(b)));
     let titles = [format!("{}: share of the rise", t.sample), format!("contact share at {high}")];
     (!sorted.is_empty()).then_some(Block { titles, rows: sorted })
@@ -118,5 +118,5 @@ fn panel(area: &Area<'_>, place: Place, block: &Block<'_>, k: usize, color: RGBC
 
 fn table(blocks: &[Block<'_>]) -> Table {
     let rows = blocks.iter().flat_map(|b| b.rows.iter().flatten().flatten());
-    crate::tables::rows::choices_table(&rows.map(|r| (*r).clone()).collect::<Vec<_>>())
+    crate::tables::rows::sensitivity_table(&rows.map(|r| (*r).clone()).collect::<Vec<_>>())
 }

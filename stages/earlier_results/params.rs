@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 /// A table of results from before, held row by row against what the raw exports give now.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
-pub struct OldTable {
+pub struct EarlierTable {
     /// Path of the file in the study: CSV, or a workbook (xlsx, xls, ods).
     pub file: String,
     /// Sheet of a workbook; default: the first.
@@ -21,9 +21,9 @@ pub struct OldTable {
     pub decimal: String,
     /// The published table that it is held against.
     pub table: String,
-    /// Our columns that pick a row, and where the old table has them.
+    /// Our columns that pick a row, and where the earlier table has them.
     pub rows: BTreeMap<String, Key>,
-    /// Our columns of numbers, and where the old table has them.
+    /// Our columns of numbers, and where the earlier table has them.
     pub numbers: BTreeMap<String, Number>,
 }
 
@@ -35,11 +35,11 @@ fn point() -> String {
     ".".to_owned()
 }
 
-/// A column of the old table that picks a row.
+/// A column of the earlier table that picks a row.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Key {
-    /// Its name in the head of the old table.
+    /// Its name in the head of the earlier table.
     pub column: String,
     /// Unit of a set-point that stands there as a bare number.
     #[serde(default)]
@@ -49,11 +49,11 @@ pub struct Key {
     pub names: BTreeMap<String, String>,
 }
 
-/// A column of numbers of the old table.
+/// A column of numbers of the earlier table.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Number {
-    /// Its name in the head of the old table.
+    /// Its name in the head of the earlier table.
     pub column: String,
     /// Its unit; `1` or `%` for what has none.
     pub unit: String,

@@ -5,7 +5,7 @@
 //! after a reversal too: there it changes no ratio, so that the contact share stays what the torque gives.
 
 use super::levels::Level;
-use super::params::RimStress;
+use super::params::WeissenbergRabinowitsch;
 use crate::numerics::float::ln;
 
 /// Rates closer than this ratio are one point of the flow curve (as for set-points of states).
@@ -39,7 +39,7 @@ pub(super) enum NoSlope {
 
 impl Slopes {
     /// From the steady levels of a run.
-    pub(super) fn new(levels: &[Level], settings: &RimStress) -> Result<Self, NoSlope> {
+    pub(super) fn new(levels: &[Level], settings: &WeissenbergRabinowitsch) -> Result<Self, NoSlope> {
         let moving = levels.iter().filter(|l| l.speed > 0.0 && l.torque > 0.0);
         let mut all: Vec<Point> = moving.map(|l| Point { rate: ln(l.speed), torque: ln(l.torque) }).collect();
         all.sort_by(|a, b| a.rate.total_cmp(&b.rate));
@@ -56,7 +56,7 @@ impl Slopes {
     }
 
     /// d ln M/d ln γ̇_R at the nearest rate of the curve; none where it is too steep or falls.
-    pub(super) fn at(&self, speed: f64, settings: &RimStress) -> Option<f64> {
+    pub(super) fn at(&self, speed: f64, settings: &WeissenbergRabinowitsch) -> Option<f64> {
         let rate = ln(speed);
         let off = |at: &usize| (self.points[*at].rate - rate).abs();
         let nearest = (0..self.points.len()).min_by(|a, b| off(a).total_cmp(&off(b)))?;
@@ -102,7 +102,7 @@ mod tests {
     #[test]
     fn the_worked_slopes_of_a_thickening_liquid_come_out() {
         let rates: Vec<f64> = (0..25).map(|i| pow(10.0, 0.1 * f64::from(i))).collect();
-        let settings = RimStress::default();
+        let settings = WeissenbergRabinowitsch::default();
         let found = Slopes::new(&thickening(&rates), &settings).unwrap();
         // d ln M/d ln γ̇ of the worked example at 5, 20 and 80 1/s; ten rates a decade.
         for (rate, expected) in [(5.0119, 1.1307), (19.953, 1.3744), (79.433, 1.7044)] {
@@ -112,10 +112,10 @@ mod tests {
     }
 
     #[test]
-    fn set_points_of_a_campaign_give_the_rim_stress_within_two_per_cent() {
+    fn set_points_of_a_campaign_give_the_weissenberg_rabinowitsch_within_two_per_cent() {
         // Half a decade apart, as set-points are: the stress is off by a quarter of what the slope is.
         let rates: Vec<f64> = (0..6).map(|i| pow(10.0, 0.5 * f64::from(i))).collect();
-        let settings = RimStress::default();
+        let settings = WeissenbergRabinowitsch::default();
         let found = Slopes::new(&thickening(&rates), &settings).unwrap();
         for g in rates {
             let truth = (0.8 * g + 0.03 * g * g) / (4.0 * (0.2 * g + 0.006 * g * g));
@@ -126,7 +126,7 @@ mod tests {
 
     #[test]
     fn a_newtonian_liquid_has_slope_one_and_repeats_are_one_point() {
-        let settings = RimStress::default();
+        let settings = WeissenbergRabinowitsch::default();
         let levels: Vec<Level> = [1.0, 1.01, 3.0, 3.02, 10.0].iter().map(|g| level(*g, 2.0 * g)).collect();
         let found = Slopes::new(&levels, &settings).unwrap();
         assert!((found.at(3.0, &settings).unwrap() - 1.0).abs() < 1e-12);
@@ -135,7 +135,7 @@ mod tests {
 
     #[test]
     fn a_curve_that_folds_or_jumps_has_no_slope() {
-        let settings = RimStress::default();
+        let settings = WeissenbergRabinowitsch::default();
         let folded = [level(1.0, 1.0), level(3.0, 4.0), level(3.05, 40.0), level(9.0, 90.0)];
         assert_eq!(Slopes::new(&folded, &settings), Err(NoSlope::Folded));
         let jump = [level(1.0, 1.0), level(3.0, 3.0), level(3.5, 30.0), level(4.0, 300.0)];

@@ -6,24 +6,24 @@ use super::panel::{Area, DrawError, Drawn, Panel, Place};
 use super::style::{GREY, INK, TWO_COLUMNS, pen, series};
 use super::{Caption, Figure, nothing, picture};
 use crate::text::captions;
-use stages::old_results::result::{Agreement, Held, OldRow, Outcome};
+use stages::earlier_results::result::{Agreement, EarlierRow, Held, Outcome};
 use stages::table::Table;
 
 /// Half of a 95 % interval, standard uncertainties.
 const HALF: f64 = 1.96;
 
-/// Draws one column of an old table.
+/// Draws one column of an earlier table.
 ///
 /// # Errors
 /// If something could not be drawn: a mistake in the program.
 pub fn draw(column: &str, held: &Held) -> Result<Figure, DrawError> {
-    let rows: Vec<&OldRow> = held.rows.iter().filter(|row| row.column == column).collect();
+    let rows: Vec<&EarlierRow> = held.rows.iter().filter(|row| row.column == column).collect();
     let agreement = held.agreements.iter().find(|agreement| agreement.column == column);
-    let pairs: Vec<&OldRow> = rows.iter().copied().filter(|row| row.difference.is_some()).collect();
-    let title = captions::old_results_title(column);
+    let pairs: Vec<&EarlierRow> = rows.iter().copied().filter(|row| row.difference.is_some()).collect();
+    let title = captions::earlier_results_title(column);
     let data = table(&rows);
     let Some(agreement) = agreement.filter(|_| !pairs.is_empty()) else {
-        return nothing(&title, "the old table and the study have no number in common", data);
+        return nothing(&title, "the earlier table and the study have no number in common", data);
     };
     let size = (TWO_COLUMNS, 196.0);
     let place = |left: f64| Place { left, top: 14.0, width: 196.0, height: 150.0 };
@@ -31,16 +31,16 @@ pub fn draw(column: &str, held: &Held) -> Result<Figure, DrawError> {
         against(area, place(46.0), &pairs)?;
         apart(area, place(TWO_COLUMNS - 202.0), &pairs, agreement)
     })?;
-    let (text, alt) = captions::old_results(column, &rows, agreement);
+    let (text, alt) = captions::earlier_results(column, &rows, agreement);
     Ok(Figure { svg, data, caption: Caption { text, alt, empty: None, width: size.0, height: size.1, row: None } })
 }
 
 /// Old and new value of a pair.
-fn both(row: &OldRow) -> (f64, f64) {
+fn both(row: &EarlierRow) -> (f64, f64) {
     (row.old.unwrap_or(f64::NAN), row.new.unwrap_or(f64::NAN))
 }
 
-fn against(area: &Area<'_>, place: Place, pairs: &[&OldRow]) -> Drawn {
+fn against(area: &Area<'_>, place: Place, pairs: &[&EarlierRow]) -> Drawn {
     let values = || pairs.iter().map(|row| both(row)).flat_map(|(old, new)| [old, new]);
     let (low, high) = values().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(v), b.max(v)));
     // Values over more than a decade are shown on log axes.
@@ -48,7 +48,7 @@ fn against(area: &Area<'_>, place: Place, pairs: &[&OldRow]) -> Drawn {
     let axis = |label| {
         if wide { Axis::log_around(values(), label) } else { Axis::linear_around(values(), [low, high], label) }
     };
-    let mut panel = Panel::new(area, place, axis("from the raw exports"), axis("in the old table"))?;
+    let mut panel = Panel::new(area, place, axis("from the raw exports"), axis("in the earlier table"))?;
     // The identity line, from corner to corner of the frame.
     let ends = if wide { (low / 10.0, high * 10.0) } else { (low - (high - low) - 1.0, high + (high - low) + 1.0) };
     panel.curve(&[(ends.0, ends.0), (ends.1, ends.1)], pen(GREY, 0.6))?;
@@ -62,8 +62,8 @@ fn against(area: &Area<'_>, place: Place, pairs: &[&OldRow]) -> Drawn {
     panel.frame("(a)")
 }
 
-fn apart(area: &Area<'_>, place: Place, pairs: &[&OldRow], agreement: &Agreement) -> Drawn {
-    let mean = |row: &OldRow| 0.5 * (both(row).0 + both(row).1);
+fn apart(area: &Area<'_>, place: Place, pairs: &[&EarlierRow], agreement: &Agreement) -> Drawn {
+    let mean = |row: &EarlierRow| 0.5 * (both(row).0 + both(row).1);
     let means: Vec<f64> = pairs.iter().map(|row| mean(row)).collect();
     let (low, high) = means.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(*v), b.max(*v)));
     let levels = [agreement.bias, agreement.low, agreement.high];
@@ -86,7 +86,7 @@ fn apart(area: &Area<'_>, place: Place, pairs: &[&OldRow], agreement: &Agreement
     panel.frame("(b)")
 }
 
-fn table(rows: &[&OldRow]) -> Table {
+fn table(rows: &[&EarlierRow]) -> Table {
     Table::new()
         .text("row", rows.iter().map(|r| Some(r.row.clone())))
         .float("old", rows.iter().map(|r| r.old))

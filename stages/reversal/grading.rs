@@ -6,8 +6,8 @@
 //! as a fraction: its dead time becomes a strain at this rate, and its false torque, per change of rate, is set
 //! against this sample's torque.
 
-use super::params::{Grade as Limits, Judging as Settings, Resolved};
-use super::result::{Before, Control, Controlled, DeadStrain, Estimate, Grade, Judged, ReversalRead};
+use super::params::{Grade as Limits, GradingSettings as Settings, Resolved};
+use super::result::{Before, Control, Controlled, DeadStrain, Estimate, Grade, Graded, ReversalRead};
 use super::rules::{FORM_COUNTS, TWO_SIDED};
 use crate::numerics::float::{expm1, ln1p};
 
@@ -15,7 +15,7 @@ use crate::numerics::float::{expm1, ln1p};
 const LATER: &str = "read from a later strain on, because the control comes back late";
 
 /// Says once for the run what most of its reversals would repeat; `dead.control` of each has the strain.
-pub(super) fn said_once(reversals: &mut [Judged]) -> Option<String> {
+pub(super) fn said_once(reversals: &mut [Graded]) -> Option<String> {
     let later = reversals.iter().filter(|j| j.remarks.iter().any(|r| r == LATER)).count();
     if later < 2 {
         return None;
@@ -40,7 +40,7 @@ pub(super) struct Around<'a> {
 }
 
 /// Judges one reversal.
-pub(super) fn judge(mut read: ReversalRead, around: &Around<'_>, settings: &Settings) -> Judged {
+pub(super) fn grade_reversal(mut read: ReversalRead, around: &Around<'_>, settings: &Settings) -> Graded {
     let mut remarks = std::mem::take(&mut read.remarks);
     let transfer = around.control.filter(|_| !around.is_control);
     if let Some(control) = transfer {
@@ -68,7 +68,7 @@ pub(super) fn judge(mut read: ReversalRead, around: &Around<'_>, settings: &Sett
         remarks.push("no drop beyond the uncertainty: the upper end is the limit".to_owned());
     }
     let grade = if resolved || grade == Grade::F { grade } else { Grade::C };
-    Judged { contact_share: value, resolved, contact_share_low: low, contact_share_high: high, grade, remarks, read }
+    Graded { contact_share: value, resolved, contact_share_low: low, contact_share_high: high, grade, remarks, read }
 }
 
 /// Strain at which the control was back, at this reversal's rate: an upper limit, as if the drive turned at once.
@@ -84,7 +84,7 @@ fn usable_share(read: &ReversalRead, remarks: &mut Vec<String>) -> Option<Estima
     if read.dead.control <= own {
         return Some(headline);
     }
-    let later = read.choices.iter().find(|c| c.later.is_some_and(|f| f * own >= read.dead.control));
+    let later = read.sensitivity.iter().find(|c| c.later.is_some_and(|f| f * own >= read.dead.control));
     match later.and_then(|c| c.contact_share) {
         Some(share) => {
             remarks.push(LATER.to_owned());
@@ -271,7 +271,7 @@ fn forms_differ(read: &ReversalRead, limit: f64) -> bool {
 #[allow(clippy::unwrap_used, clippy::disallowed_methods)]
 mod tests {
     use super::super::params::Params;
-    use super::super::result::{After, Choice};
+    use super::super::result::{After, SensitivityReading};
     use super::*;
 
     fn estimate(value: f64, u: f64) -> Estimate {
@@ -327,8 +327,8 @@ mod tests {
                 bins: Vec::new(),
             }),
             normal_stress_after_pa: None,
-            responses: Vec::new(),
-            choices: vec![Choice {
+            sensitivity_coefficients: Vec::new(),
+            sensitivity: vec![SensitivityReading {
                 choice: "first usable strain × 2".to_owned(),
                 later: Some(2.0),
                 contact_share: Some(estimate(0.48, 0.02)),
@@ -339,8 +339,8 @@ mod tests {
         }
     }
 
-    fn judged(read: ReversalRead, control: Option<&Control>) -> Judged {
-        judge(read, &Around { control, ..Around::default() }, &Params::default().judging())
+    fn graded(read: ReversalRead, control: Option<&Control>) -> Graded {
+        grade_reversal(read, &Around { control, ..Around::default() }, &Params::default().grading_settings())
     }
 
     #[test]
@@ -372,7 +372,7 @@ mod tests {
         for (change, grade, reason) in rules {
             let mut read = good(estimate(0.5, 0.01));
             change(&mut read);
-            let found = judged(read, None);
+            let found = graded(read, None);
             assert_eq!(found.grade, grade, "{reason}: {:?}", found.remarks);
             assert!(
                 reason.is_empty() || found.remarks.iter().any(|r| r.contains(reason)),
@@ -387,7 +387,7 @@ mod tests {
     fn what_is_not_resolved_keeps_its_bound_alone() {
         let all = [(0.5, 0.06), (1.02, 0.03), (-0.2, 0.03), (0.98, 0.03), (f64::NAN, 0.01)];
         for share in all.map(|(value, u)| estimate(value, u)) {
-            let found = judged(good(share), None);
+            let found = graded(good(share), None);
             assert!(!found.resolved && found.grade == Grade::C, "{share:?}");
             assert_eq!(
                 (found.contact_share, found.contact_share_low, found.contact_share_high),
@@ -398,7 +398,7 @@ mod tests {
 
     #[test]
     fn a_drop_within_its_uncertainty_keeps_its_value() {
-        let found = judged(good(estimate(0.01, 0.01)), None);
+        let found = graded(good(estimate(0.01, 0.01)), None);
         assert!(found.resolved && found.contact_share_low.unwrap() < 0.0);
         assert!(found.remarks.iter().any(|r| r.contains("no drop beyond")));
     }
@@ -411,11 +411,11 @@ mod tests {
             ..Control::default()
         };
         // Back at strain 0.0015: the run's own first strain decides; offset 1 % of the torque counts 1.5 times.
-        let early = judged(good(estimate(0.5, 0.01)), Some(&control(0.003)));
+        let early = graded(good(estimate(0.5, 0.01)), Some(&control(0.003)));
         let expected = (0.01_f64.powi(2) + 0.015_f64.powi(2)).sqrt();
         assert!((early.contact_share.unwrap().u - expected).abs() < 1e-12 && early.contact_share.unwrap().value == 0.5);
         // Back at 0.007: the choice of twice the first strain covers that.
-        let later = judged(good(estimate(0.5, 0.01)), Some(&control(0.014)));
+        let later = graded(good(estimate(0.5, 0.01)), Some(&control(0.014)));
         assert_eq!(later.contact_share.unwrap().value, 0.48);
         // The viscosity at zero strain says the same: 20 Pa s × 0.52.
         let at_zero = later.read.after.as_ref().unwrap().viscosity_pa_s.value;
@@ -427,18 +427,21 @@ mod tests {
         assert!(said.starts_with("2 of 3 reversals were read from a later strain on"), "{said}");
         assert!(run.iter().all(|j| !j.remarks.iter().any(|r| r == LATER)));
         // Back at 0.02: nothing was read from there.
-        let late = judged(good(estimate(0.5, 0.01)), Some(&control(0.04)));
+        let late = graded(good(estimate(0.5, 0.01)), Some(&control(0.04)));
         assert!(!late.resolved && late.remarks.iter().any(|r| r.contains("comes back later")));
     }
 
     #[test]
     fn a_failed_control_or_restart_or_a_fall_keeps_reversals_out_of_states() {
         let control = Control { failed: true, ..Control::default() };
-        assert_eq!(judged(good(estimate(0.5, 0.01)), Some(&control)).grade, Grade::C);
+        assert_eq!(graded(good(estimate(0.5, 0.01)), Some(&control)).grade, Grade::C);
         let restarted = Around { restart_failed: true, ..Around::default() };
         let fallen = Around { fallen: true, ..Around::default() };
         for around in [restarted, fallen] {
-            assert_eq!(judge(good(estimate(0.5, 0.01)), &around, &Params::default().judging()).grade, Grade::C);
+            assert_eq!(
+                grade_reversal(good(estimate(0.5, 0.01)), &around, &Params::default().grading_settings()).grade,
+                Grade::C
+            );
         }
     }
 }
