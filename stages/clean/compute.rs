@@ -141,8 +141,10 @@ struct Run<'a> {
     sample_torque: Vec<f64>,
     ramps: Vec<Ramp>,
     levels: Vec<Level>,
-    /// Stress over the apparent one for each stretch; 1 where there is none.
-    factors: Vec<f64>,
+    /// Stress over the apparent one for each stretch; 1 where it is that.
+    stress_factors: Vec<f64>,
+    /// Rate at the reference temperature over the measured one for each stretch; 1 where it is that.
+    rate_factors: Vec<f64>,
     notes: CleanNotes,
 }
 
@@ -167,7 +169,8 @@ impl<'a> Run<'a> {
             sample_torque: Vec::new(),
             ramps: Vec::new(),
             levels: Vec::new(),
-            factors: Vec::new(),
+            stress_factors: Vec::new(),
+            rate_factors: Vec::new(),
             notes: CleanNotes::default(),
         }
     }
@@ -234,7 +237,8 @@ impl<'a> Run<'a> {
         let of_step = |stretch: &Vec<usize>| ramps(segments(&motion.strain, stretch), &motion.speed, &motion.u_speed);
         self.ramps = self.stretches.iter().flat_map(of_step).collect();
         self.levels = levels(step, &self.sample_torque, &motion.speed, &motion.strain, &self.stretches);
-        self.factors = vec![1.0; self.stretches.len()];
+        self.stress_factors = vec![1.0; self.stretches.len()];
+        self.rate_factors = vec![1.0; self.stretches.len()];
         self.notes.motion = motion.source.to_owned();
     }
 
@@ -449,7 +453,7 @@ impl<'a> Run<'a> {
                 .at(level.speed, settings)
                 .and_then(|slope| self.setup.geometry.weissenberg_rabinowitsch_factor(slope));
             without.extend(factor.is_none().then(|| level.step.to_string()));
-            self.factors[level.stretch] = factor.unwrap_or(1.0);
+            self.stress_factors[level.stretch] = factor.unwrap_or(1.0);
         }
         self.notes.remarks.extend((!without.is_empty()).then(|| {
             format!(
@@ -467,16 +471,16 @@ impl<'a> Run<'a> {
         let (scale, temperature) = match scale.and_then(|scale| Ok((scale, temperature?))) {
             Ok(both) => both,
             Err(why) => {
-                let remark = format!("temperature: stress stays as measured, because {why}");
+                let remark = format!("temperature: rates stay as measured, because {why}");
                 return self.notes.remarks.push(remark);
             }
         };
         let (mut factors, mut without) = (Vec::new(), Vec::new());
         for level in &self.levels {
             let of_step = self.stretches[level.stretch].iter().map(|at| temperature[*at]).filter(|t| t.is_finite());
-            match median(of_step).and_then(|celsius| scale.factor(celsius)) {
+            match median(of_step).and_then(|celsius| scale.rate_factor(celsius)) {
                 Some(factor) => {
-                    self.factors[level.stretch] *= factor;
+                    self.rate_factors[level.stretch] = factor;
                     factors.push(factor);
                 }
                 None => without.push(level.step.to_string()),
@@ -485,11 +489,11 @@ impl<'a> Run<'a> {
         let (low, high) = factors.iter().fold((f64::INFINITY, 0.0_f64), |(l, h), f| (l.min(*f), h.max(*f)));
         self.notes.remarks.extend((!factors.is_empty()).then(|| {
             let reference = digits(scale.reference);
-            format!("temperature: stress was brought to {reference} °C by factors of {low:.4} to {high:.4}")
+            format!("temperature: rates were brought to {reference} °C by factors of {low:.4} to {high:.4}")
         }));
         self.notes.remarks.extend((!without.is_empty()).then(|| {
             let steps = without.join(", ");
-            format!("temperature: stress stays as measured in step {steps}, where no usable temperature is known")
+            format!("temperature: rates stay as measured in step {steps}, where no usable temperature is known")
         }));
     }
 
@@ -537,12 +541,19 @@ impl<'a> Run<'a> {
         })
     }
 
-    fn finish(self) -> (Cleaned, CleanNotes) {
-        let mut factor = Vec::new();
-        for (stretch, by) in self.stretches.iter().zip(&self.factors).filter(|(_, by)| **by != 1.0) {
-            factor.resize(self.readings.len(), 1.0);
-            stretch.iter().for_each(|at| factor[*at] = *by);
+    /// A factor of each stretch for each of its readings; empty where all are 1.
+    fn by_reading(&self, factors: &[f64]) -> Vec<f64> {
+        let mut each = Vec::new();
+        for (stretch, factor) in self.stretches.iter().zip(factors).filter(|(_, factor)| **factor != 1.0) {
+            each.resize(self.readings.len(), 1.0);
+            stretch.iter().for_each(|at| each[*at] = *factor);
         }
+        each
+    }
+
+    fn finish(self) -> (Cleaned, CleanNotes) {
+        let stress_factor = self.by_reading(&self.stress_factors);
+        let rate_factor = self.by_reading(&self.rate_factors);
         let cleaned = Cleaned {
             constants: self.constants,
             readings: self.readings,
@@ -551,7 +562,8 @@ impl<'a> Run<'a> {
             inertia_torque: self.inertia_torque,
             speed: self.motion.speed,
             strain: self.motion.strain,
-            factor,
+            stress_factor,
+            rate_factor,
             flags: self.flags,
         };
         (cleaned, self.notes)

@@ -106,7 +106,7 @@ pub struct Points {
     pub speed_rad_per_s: Vec<f64>,
     /// Stress on the sample, Pa, signed.
     pub stress_pa: Vec<f64>,
-    /// Rate from the motion, 1/s, signed.
+    /// Rate from the motion, at one temperature where that was asked for, 1/s, signed.
     pub rate_per_s: Vec<f64>,
     /// Strain position, signed: grows with positive rate and turns back at reversal.
     pub strain: Vec<f64>,
@@ -138,7 +138,9 @@ pub struct Cleaned {
     pub(super) speed: Vec<f64>,
     pub(super) strain: Vec<f64>,
     /// Stress over the apparent one; empty where it is that.
-    pub(super) factor: Vec<f64>,
+    pub(super) stress_factor: Vec<f64>,
+    /// Rate at the reference temperature over the measured one; empty where it is that.
+    pub(super) rate_factor: Vec<f64>,
     pub(super) flags: Vec<Flags>,
 }
 
@@ -167,14 +169,13 @@ impl Cleaned {
     ];
 
     fn stress(&self, row: usize) -> f64 {
-        self.sample_torque[row] * self.constants.stress_per_torque * self.factor.get(row).copied().unwrap_or(1.0)
+        self.sample_torque[row] * self.constants.stress_per_torque * self.stress_factor.get(row).copied().unwrap_or(1.0)
     }
 
     fn rate(&self, row: usize) -> f64 {
-        self.readings
-            .rate_per_s
-            .as_ref()
-            .map_or_else(|| self.speed[row] * self.constants.rate_per_speed, |rate| rate[row])
+        let of_speed = || self.speed[row] * self.constants.rate_per_speed;
+        let measured = self.readings.rate_per_s.as_ref().map_or_else(of_speed, |rate| rate[row]);
+        measured * self.rate_factor.get(row).copied().unwrap_or(1.0)
     }
 
     /// The Parquet bytes of the table that the reversal stage reads.
