@@ -9,6 +9,7 @@
 //! d ln η_r/d ln σ = s the error of the viscosity is that of the liquid's times s/(1 − s).
 
 use super::params::TemperatureCorrection;
+use super::remark::NoTemperature;
 use crate::numerics::float::exp;
 use crate::physics::liquids::{Composition, TEMPERATURES};
 use crate::physics::materials::Liquid;
@@ -37,16 +38,16 @@ impl Scale {
     /// The scale that the settings ask for.
     ///
     /// # Errors
-    /// What is not known, in words that follow "because".
-    pub(super) fn new(settings: &TemperatureCorrection, liquid: &Liquid) -> Result<Self, &'static str> {
+    /// What is not known.
+    pub(super) fn new(settings: &TemperatureCorrection, liquid: &Liquid) -> Result<Self, NoTemperature> {
         match (liquid.composition, settings.per_kelvin, settings.reference) {
             (Some(known), _, reference) => {
                 let own = known.temperature().value - ZERO_CELSIUS;
                 Ok(Self { reference: reference.unwrap_or(own), law: Law::Known(known) })
             }
             (None, Some(per_kelvin), Some(reference)) => Ok(Self { reference, law: Law::PerKelvin(per_kelvin) }),
-            (None, None, _) => Err("the liquid is of no known composition, and `per_kelvin` is not stated"),
-            (None, _, None) => Err("the liquid is of no known composition, and `reference` is not stated"),
+            (None, None, _) => Err(NoTemperature::NoCoefficient),
+            (None, _, None) => Err(NoTemperature::NoReference),
         }
     }
 

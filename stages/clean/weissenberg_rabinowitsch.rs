@@ -6,6 +6,7 @@
 
 use super::levels::Level;
 use super::params::WeissenbergRabinowitsch;
+use super::remark::NoSlope;
 use crate::numerics::float::ln;
 
 /// Rates closer than this ratio are one point of the flow curve (as for set-points of states).
@@ -28,15 +29,6 @@ pub(super) struct Slopes {
     slopes: Vec<f64>,
 }
 
-/// Why there is none.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum NoSlope {
-    /// Fewer different rates than are needed.
-    FewRates(usize),
-    /// One rate with different torques.
-    Folded,
-}
-
 impl Slopes {
     /// From the steady levels of a run.
     pub(super) fn new(levels: &[Level], settings: &WeissenbergRabinowitsch) -> Result<Self, NoSlope> {
@@ -56,7 +48,7 @@ impl Slopes {
     }
 
     /// d ln M/d ln γ̇_R at the nearest rate of the curve; none where it is too steep or falls.
-    pub(super) fn at(&self, speed: f64, settings: &WeissenbergRabinowitsch) -> Option<f64> {
+    pub(super) fn slope_at(&self, speed: f64, settings: &WeissenbergRabinowitsch) -> Option<f64> {
         let rate = ln(speed);
         let off = |at: &usize| (self.points[*at].rate - rate).abs();
         let nearest = (0..self.points.len()).min_by(|a, b| off(a).total_cmp(&off(b)))?;

@@ -28,6 +28,7 @@ pub mod priors;
 mod published;
 mod read;
 mod restart;
+pub mod remark;
 pub mod result;
 pub mod rules;
 mod secondary;

@@ -7,6 +7,7 @@ use super::dead::{Diffusion, dead_strain};
 use super::find::Turn;
 use super::noise;
 use super::params::Reading as Settings;
+use super::remark::RunRemark;
 use super::result::{Controlled, Estimate, Restart};
 use super::trace::{Trace, median};
 use std::ops::RangeInclusive;
@@ -94,29 +95,21 @@ pub(super) fn failed(restarts: &[Restart], limit: f64) -> bool {
     restarts.iter().filter_map(|r| r.drop.as_ref()).any(|d| fails(d, limit))
 }
 
-/// What is to be said of the restarts of a run; none without any.
-pub(super) fn said(restarts: &[Restart], limit: f64) -> Option<String> {
+/// What is to be said of the restarts of a run; nothing where there are none.
+pub(super) fn remark(restarts: &[Restart], limit: f64) -> Option<RunRemark> {
     let read: Vec<(u32, Estimate)> = restarts.iter().filter_map(|r| Some((r.row, r.drop?))).collect();
-    let bad: Vec<(u32, Estimate)> = read.iter().filter(|(_, drop)| fails(drop, limit)).copied().collect();
-    let of = |n: usize| match (n, restarts.len()) {
-        (_, 1) => "a restart in the old sense shows".to_owned(),
-        (n, all) => format!("{n} of {all} restarts in the old sense show{}", if n == 1 { "s" } else { "" }),
-    };
-    match (largest(&bad), largest(&read)) {
-        (Some(change), _) => Some(format!(
-            "{} {change}, where contacts do not open: slip, settling or what relaxes at rest",
-            of(bad.len())
-        )),
-        (None, Some(change)) => Some(format!("{} no drop: {change} at most", of(read.len()))),
-        (None, None) => (!restarts.is_empty()).then(|| "no restart in the old sense could be read".to_owned()),
-    }
+    let failed: Vec<(u32, Estimate)> = read.iter().filter(|(_, drop)| fails(drop, limit)).copied().collect();
+    (!restarts.is_empty()).then(|| RunRemark::Restarts {
+        all: restarts.len() as u32,
+        read: read.len() as u32,
+        failed: failed.len() as u32,
+        largest: largest(&failed).or_else(|| largest(&read)),
+    })
 }
 
-/// The largest change in words.
-fn largest(drops: &[(u32, Estimate)]) -> Option<String> {
-    let (row, drop) = drops.iter().max_by(|a, b| a.1.value.abs().total_cmp(&b.1.value.abs()))?;
-    let word = if drop.value > 0.0 { "drop" } else { "rise" };
-    Some(format!("a {word} of {:.1} ± {:.1} % at row {row}", 100.0 * drop.value.abs(), 100.0 * drop.u))
+/// The largest change.
+fn largest(drops: &[(u32, Estimate)]) -> Option<(u32, Estimate)> {
+    drops.iter().copied().max_by(|a, b| a.1.value.abs().total_cmp(&b.1.value.abs()))
 }
 
 #[cfg(test)]
