@@ -8,7 +8,7 @@ use stages::fit::result::{
 use stages::numerics::float;
 use stages::reversal::result::*;
 use stages::states::result::*;
-use stages::uncertainty::result::{Budget, BudgetRow, IN_FORCE, SensitivityRow};
+use stages::uncertainty::result::{Budget, BudgetRow, HeadlineQuantity, SensitivityRow, UncertaintySource};
 use std::collections::BTreeMap;
 
 /// A name made of what could be taken for markup.
@@ -266,12 +266,18 @@ fn state(s: usize, sample: &str, i: usize) -> State {
         loadings: if resolved { 3 } else { 0 },
         reversals: if resolved { 3 } else { 0 },
         reversals_found: 3,
-        remarks: if resolved { vec![] } else { vec!["fewer than half of its reversals are resolved".to_owned()] },
+        remarks: if resolved { vec![] } else { vec![Remark::NotResolved { resolved: 1, usable: 3, loadings: 1 }] },
         loading_means: (1..=3).map(mean).collect(),
         u_z_shared: 0.01,
         u_z_within: 0.02,
         u_ln_viscosity_within: 0.01,
     }
+}
+
+/// A verdict that another first usable strain takes away.
+fn turned() -> Reason {
+    let choice = Choice::Setting(OtherSetting::FirstUsableStrain { factor: 2.0 });
+    Reason::ChoiceDecides { above_half: true, against: vec![OtherVerdict { choice, verdict: Verdict::NotDecided }] }
 }
 
 /// Reversals, states and shares of the rise.
@@ -295,11 +301,9 @@ pub(crate) fn states() -> States {
         contact_share_of_rise: Some(at(0.78, 0.03)),
         degrees_of_freedom: Some(2.0),
         loadings: 3,
-        verdict: if s == 0 { Verdict::ContactsDominate } else { Verdict::NotDecided },
-        reason: "the interval of the share lies above one half".into(),
+        reason: if s == 0 { Reason::AboveHalf } else { turned() },
         loadings_of_sample: 3,
         smallest_rise: 0.1,
-        remarks: if s == 0 { vec![] } else { vec!["the verdict changes with the first usable strain".to_owned()] },
     };
     let samples = [HOSTILE, LONG];
     States {
@@ -400,16 +404,17 @@ pub(crate) fn fits() -> Fits {
 
 /// A budget.
 pub(crate) fn budget() -> Budget {
-    let row = |source: &str, u: f64, share: f64| BudgetRow {
-        quantity: "contact_share".into(),
+    let row = |source: UncertaintySource, u: f64, share: f64| BudgetRow {
+        quantity: HeadlineQuantity::ContactShare,
         sample: HOSTILE.into(),
         set_point: Some("100 Pa".into()),
-        source: source.into(),
+        source,
         u,
         share,
     };
+    let radius = UncertaintySource::Term { place: "geometries.cone40.radius".into() };
     Budget {
-        rows: vec![row("scatter between loadings", 0.0123, 0.9), row("geometries.cone40.radius", 0.0041, 0.1)],
+        rows: vec![row(UncertaintySource::ScatterBetweenLoadings, 0.0123, 0.9), row(radius, 0.0041, 0.1)],
         skipped: false,
         remarks: vec![],
     }
@@ -417,19 +422,21 @@ pub(crate) fn budget() -> Budget {
 
 /// Choices for both samples.
 pub(crate) fn sensitivity() -> Vec<SensitivityRow> {
-    let names = [IN_FORCE, "first usable strain × 2", "without release", "minimum"];
-    let row = |sample: &str, quantity: &str, k: usize| SensitivityRow {
-        quantity: quantity.into(),
+    use HeadlineQuantity::{ContactShare, ContactShareOfRise};
+    let twice = Choice::Setting(OtherSetting::FirstUsableStrain { factor: 2.0 });
+    let choices = [None, Some(twice), Some(Choice::Setting(OtherSetting::WithoutRelease)), Some(Choice::Minimum)];
+    let row = |sample: &str, quantity: HeadlineQuantity, k: usize| SensitivityRow {
+        quantity,
         sample: sample.into(),
-        set_point: (quantity == "contact_share").then(|| "100 Pa".to_owned()),
-        choice: names[k].into(),
-        decides: names[k] != "minimum",
+        set_point: (quantity == ContactShare).then(|| "100 Pa".to_owned()),
+        choice: choices[k].clone(),
         interval: (k != 2).then(|| at(0.8 - 0.02 * k as f64, 0.03)),
-        verdict: (quantity != "contact_share").then_some(Verdict::ContactsDominate),
+        verdict: (quantity != ContactShare).then_some(Verdict::ContactsDominate),
     };
-    let of = |sample| {
-        let quantities = ["contact_share", "contact_share_of_rise"];
-        quantities.into_iter().flat_map(move |q| (0..names.len()).map(move |k| row(sample, q, k)))
+    let of = |sample| -> Vec<SensitivityRow> {
+        let rows: [Vec<SensitivityRow>; 2] =
+            [ContactShare, ContactShareOfRise].map(|q| (0..choices.len()).map(|k| row(sample, q, k)).collect());
+        rows.concat()
     };
     [HOSTILE, LONG].into_iter().flat_map(of).collect()
 }

@@ -4,7 +4,7 @@
 use super::printed::{Printed, or_missing, printed};
 use crate::text::{numbers, sources};
 use stages::states::result::Thickening;
-use stages::uncertainty::result::BudgetRow;
+use stages::uncertainty::result::{BudgetRow, HeadlineQuantity};
 
 /// A row per headline quantity: the share of the rise, and what a sample is at both ends of it.
 pub(super) fn budget(rows: &[BudgetRow], thickening: &[Thickening]) -> Printed {
@@ -16,7 +16,7 @@ pub(super) fn budget(rows: &[BudgetRow], thickening: &[Thickening]) -> Printed {
         let (first, squares) = (&rows[0], rows.iter().map(|b| b.u * b.u).sum::<f64>());
         vec![
             first.sample.clone(),
-            quantity(&first.quantity).to_owned(),
+            quantity(first.quantity).to_owned(),
             or_missing(first.set_point.clone()),
             numbers::significant(squares.sqrt(), 2),
             largest_sources(rows),
@@ -35,20 +35,24 @@ fn is_headline(row: &BudgetRow, thickening: &[Thickening]) -> bool {
 }
 
 /// A quantity by its printed name and unit.
-fn quantity(column: &str) -> &str {
-    match column {
-        "viscosity_pa_s" => "η / (Pa s)",
-        "relative_viscosity" => "relative viscosity",
-        "contact_share" => "contact share",
-        "contact_share_of_rise" => "share of the rise",
-        other => other,
+fn quantity(quantity: HeadlineQuantity) -> &'static str {
+    match quantity {
+        HeadlineQuantity::ViscosityPaS => "η / (Pa s)",
+        HeadlineQuantity::RelativeViscosity => "relative viscosity",
+        HeadlineQuantity::ContactShare => "contact share",
+        HeadlineQuantity::ContactShareOfRise => "share of the rise",
     }
 }
 
-/// At most four sources of at least 1 % of the variance, largest first.
+/// Most sources that are named.
+const NAMED: usize = 4;
+/// Least part of the variance of a source that is named: less does not show in two digits of u (own choice).
+const LEAST_PART: f64 = 0.01;
+
+/// The largest sources, largest first.
 fn largest_sources(rows: &[BudgetRow]) -> String {
-    let mut sorted: Vec<&BudgetRow> = rows.iter().filter(|b| b.share >= 0.01).collect();
+    let mut sorted: Vec<&BudgetRow> = rows.iter().filter(|b| b.share >= LEAST_PART).collect();
     sorted.sort_by(|a, b| b.share.total_cmp(&a.share));
     let of = |b: &&BudgetRow| format!("{} {}", sources::words(&b.source), numbers::percent(b.share));
-    or_missing(Some(sorted.iter().take(4).map(of).collect::<Vec<_>>().join(", ")))
+    or_missing(Some(sorted.iter().take(NAMED).map(of).collect::<Vec<_>>().join(", ")))
 }

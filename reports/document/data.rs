@@ -15,9 +15,9 @@ use super::sensitivity;
 use super::validity;
 use crate::figures::Caption;
 use crate::text::cautions;
-use crate::text::claims;
 use crate::text::methods::{self, InForce, Paragraph};
 use crate::text::numbers;
+use crate::text::remarks::{claims, states as state_words, uncertainty};
 use crate::text::said;
 use crate::text::words::{counted, number, part_of};
 use serde::{Deserialize, Serialize};
@@ -201,9 +201,6 @@ pub struct Parts {
     pub figures: Vec<(FigureRef, Caption)>,
 }
 
-/// How the remark of the stage begins that says how far the rise is read.
-const HOLDS: &str = "holds up to ";
-
 /// The answer for one sample.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 struct Answer {
@@ -383,7 +380,12 @@ impl Parts {
             },
             budget: Stage {
                 skipped: self.budget.as_ref().is_none_or(|b| b.skipped),
-                remarks: self.budget.iter().flat_map(|b| &b.remarks).map(|r| said::sentence(r)).collect(),
+                remarks: self
+                    .budget
+                    .iter()
+                    .flat_map(|b| &b.remarks)
+                    .map(|r| said::sentence(&uncertainty::words(r)))
+                    .collect(),
             },
             methods: paragraphs.iter().map(|p| set_out(p, &cited)).collect(),
             sources: cited.iter().filter_map(|key| references::find(key).map(source)).collect(),
@@ -403,8 +405,8 @@ impl Parts {
         let ends = t.set_point_low.as_ref().zip(t.set_point_high.as_ref());
         Answer {
             sample: t.sample.clone(),
-            verdict: t.verdict.name(),
-            reason: t.reason.clone(),
+            verdict: t.verdict().name(),
+            reason: state_words::reason(&t.reason),
             share: share.map(|s| numbers::plus_minus(s.value, s.u)),
             interval,
             ends: ends.map(|(low, high)| format!("{low} to {high}")),
@@ -436,17 +438,14 @@ impl Parts {
     fn against(&self, t: &Thickening, short: bool) -> Vec<String> {
         let of_sample = || self.states.states.iter().filter(|s| s.sample == t.sample);
         let open: Vec<&str> = of_sample().filter(|s| s.contact_share.is_none()).map(|s| s.set_point.as_str()).collect();
-        // The stage says how far the rise is read; here it is said together with where nothing could be read.
-        let mut out: Vec<String> =
-            t.remarks.iter().filter(|r| !r.starts_with(HOLDS)).map(|r| said::printed(r)).collect();
-        if !open.is_empty() {
-            // Only where everything above the upper end is without a value could the rise go on unseen.
-            let above = of_sample().skip_while(|s| Some(&s.set_point) != t.set_point_high.as_ref()).skip(1);
-            let unseen = t.states_without_value > 0 && above.clone().all(|s| s.contact_share.is_none());
-            let upper = t.set_point_high.as_deref().filter(|_| unseen);
-            out.push(unread(&open, of_sample().count(), upper, short));
+        if open.is_empty() {
+            return Vec::new();
         }
-        out
+        // Only where everything above the upper end is without a value could the rise go on unseen.
+        let above = of_sample().skip_while(|s| Some(&s.set_point) != t.set_point_high.as_ref()).skip(1);
+        let unseen = t.states_without_value > 0 && above.clone().all(|s| s.contact_share.is_none());
+        let upper = t.set_point_high.as_deref().filter(|_| unseen);
+        vec![unread(&open, of_sample().count(), upper, short)]
     }
 
     /// What holds for the study as a whole and stands beside the answer.

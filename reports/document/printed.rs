@@ -2,6 +2,7 @@
 
 use crate::text::methods::Given;
 use crate::text::numbers::{self, MISSING};
+use crate::text::remarks::claims::words;
 use serde::Serialize;
 use stages::claims::result::ClaimRow;
 use stages::physics::geometry::{Geometry, Shape};
@@ -128,7 +129,7 @@ pub fn thickening(rows: &[Thickening]) -> Printed {
             concise(t.contact_share_of_rise),
             ends(t.contact_share_of_rise),
             t.loadings.to_string(),
-            t.verdict.name().to_owned(),
+            t.verdict().name().to_owned(),
         ]
     };
     printed(&columns, rows.iter().map(row).collect())
@@ -138,10 +139,10 @@ pub fn thickening(rows: &[Thickening]) -> Printed {
 pub fn claims(rows: &[ClaimRow]) -> Printed {
     let columns = [("claim", "said"), ("says", "right"), ("within", "right"), ("found", "right"), ("holds", "left")];
     let row = |c: &ClaimRow| {
-        let remarks = if c.remarks.is_empty() { String::new() } else { format!("\n{}", c.remarks) };
+        let remark = c.remark.as_ref().map_or_else(String::new, |remark| format!("\n{}", words(remark)));
         vec![
             // Words of the study keep to one line, so that a line break tells ours apart.
-            c.says.replace(['\n', '\r'], " ") + &remarks,
+            c.says.replace(['\n', '\r'], " ") + &remark,
             numbers::setting(c.value),
             numbers::setting(c.within),
             or_missing(c.found.map(|f| numbers::plus_minus(f, c.u_found.unwrap_or(f64::NAN)))),

@@ -2,6 +2,7 @@
 
 use super::design::set_points;
 use super::validity;
+use crate::text::remarks::states::words;
 use crate::text::said;
 use crate::text::words::{among, among_first, capital, counted, listed};
 use serde::Serialize;
@@ -17,8 +18,8 @@ pub(super) struct Titled {
 
 /// All remarks: of runs in the order of the study, of states, of controls.
 pub(super) fn remarks(graded: &[GradedRun], states: &[State], controls: &[Control]) -> Vec<Titled> {
-    let of_runs = gathered(graded.iter().flat_map(|run| run.remarks.iter().map(move |text| (text, run))));
-    let of_states = gathered(states.iter().flat_map(|state| state.remarks.iter().map(move |text| (text, state))));
+    let of_runs = gathered(graded.iter().flat_map(|run| run.remarks.iter().map(move |text| (text.clone(), run))));
+    let of_states = gathered(states.iter().flat_map(|state| state.remarks.iter().map(move |r| (words(r), state))));
     let of_control = |c: &Control| {
         let title = format!("Control, {}", listed(c.runs.iter().cloned()));
         c.remarks.iter().map(move |text| titled(title.clone(), text)).collect::<Vec<_>>()
@@ -26,9 +27,9 @@ pub(super) fn remarks(graded: &[GradedRun], states: &[State], controls: &[Contro
     // What is said of several holds for each of them, its counts as well.
     let each = |n: usize| if n > 1 { ", each" } else { "" };
     let samples = names(graded.iter().filter(|run| !run.identity.control));
-    let runs = of_runs.into_iter().map(|(text, runs)| titled(runs_named(&runs, &samples) + each(runs.len()), text));
+    let runs = of_runs.into_iter().map(|(text, runs)| titled(runs_named(&runs, &samples) + each(runs.len()), &text));
     let states =
-        of_states.into_iter().map(|(text, states)| titled(states_named(&states, &samples) + each(states.len()), text));
+        of_states.into_iter().map(|(text, states)| titled(states_named(&states, &samples) + each(states.len()), &text));
     runs.chain(states).chain(controls.iter().flat_map(of_control)).collect()
 }
 
@@ -46,10 +47,10 @@ fn named(text: &str) -> String {
 }
 
 /// Each text once, with all that have it, in the order in which it is first met.
-fn gathered<'a, T>(said: impl Iterator<Item = (&'a String, &'a T)>) -> Vec<(&'a str, Vec<&'a T>)> {
-    let mut out: Vec<(&str, Vec<&T>)> = Vec::new();
+fn gathered<'a, T>(said: impl Iterator<Item = (String, &'a T)>) -> Vec<(String, Vec<&'a T>)> {
+    let mut out: Vec<(String, Vec<&T>)> = Vec::new();
     for (text, of) in said {
-        match out.iter_mut().find(|(known, _)| known == text) {
+        match out.iter_mut().find(|(known, _)| *known == text) {
             Some((_, all)) => all.push(of),
             None => out.push((text, vec![of])),
         }
@@ -105,6 +106,7 @@ fn states_named(states: &[&State], all: &[String]) -> String {
 mod tests {
     use super::*;
     use crate::fixture;
+    use stages::states::result::Remark;
 
     fn states_at_first(sample: &str) -> String {
         let states = fixture::states().states;
@@ -115,11 +117,11 @@ mod tests {
     fn a_remark_is_said_once_with_all_that_it_is_of() {
         let mut states = fixture::states().states;
         for state in &mut states {
-            state.remarks = vec!["not resolved: 0 of 6".to_owned()];
+            state.remarks = vec![Remark::NotResolved { resolved: 0, usable: 6, loadings: 3 }];
         }
         let of_states = remarks(&[], &states, &[]);
         assert_eq!(of_states.len(), 1);
-        assert_eq!(of_states[0].text, "Not resolved: 0 of 6.");
+        assert_eq!(of_states[0].text, "Not resolved: 0 of 6 usable reversals give a contact share, from 3 loadings.");
         // Samples of which it is said at the same set-points share them.
         assert_eq!(of_states[0].title.matches(" at ").count(), 1, "{of_states:?}");
         states.retain(|state| state.sample != fixture::LONG || state.set_point != states_at_first(&state.sample));

@@ -2,9 +2,10 @@
 
 use super::printed::{Printed, or_missing, printed};
 use crate::text::numbers;
+use crate::text::remarks::states::choice;
 use crate::text::words::{among_first, shortened};
 use stages::states::result::{Interval, States, Thickening, Verdict};
-use stages::uncertainty::result::{IN_FORCE, SensitivityRow};
+use stages::uncertainty::result::SensitivityRow;
 
 /// A line per headline number: as in force, the lowest and the highest that another choice gives, the verdicts. Other
 /// quantities that go by the same name are left to the figure.
@@ -19,7 +20,7 @@ pub(super) fn sensitivity(rows: &[SensitivityRow], thickening: &[Thickening]) ->
         ("verdicts", "text"),
     ];
     let same = |a: &SensitivityRow, b: &SensitivityRow| {
-        (&a.quantity, &a.sample, &a.set_point) == (&b.quantity, &b.sample, &b.set_point)
+        (a.quantity, &a.sample, &a.set_point) == (b.quantity, &b.sample, &b.set_point)
     };
     let headline = rows.chunk_by(same).filter(|rows| is_headline(&rows[0], thickening));
     let mut lines: Vec<Vec<String>> = headline.filter_map(line).collect();
@@ -36,21 +37,21 @@ fn is_headline(row: &SensitivityRow, thickening: &[Thickening]) -> bool {
 }
 
 fn line(rows: &[SensitivityRow]) -> Option<Vec<String>> {
-    let base = rows.iter().find(|r| r.choice == IN_FORCE)?.interval?;
+    let base = rows.iter().find(|r| r.in_force())?.interval?;
     let others: Vec<(&SensitivityRow, Interval)> =
-        rows.iter().filter(|r| r.choice != IN_FORCE && r.decides).filter_map(|r| Some((r, r.interval?))).collect();
+        rows.iter().filter(|r| !r.in_force() && r.decides()).filter_map(|r| Some((r, r.interval?))).collect();
     let lowest = others.iter().min_by(|a, b| a.1.value.total_cmp(&b.1.value))?;
     let highest = others.iter().max_by(|a, b| a.1.value.total_cmp(&b.1.value))?;
-    let told = |(row, i): &(&SensitivityRow, Interval)| {
-        format!("{} {}", numbers::like(i.value, base.value, base.u), row.choice)
+    let value_and_choice = |(row, i): &(&SensitivityRow, Interval)| {
+        format!("{} {}", numbers::like(i.value, base.value, base.u), choice(row.choice.as_ref()))
     };
     let at = rows[0].set_point.as_ref();
     Some(vec![
         rows[0].sample.clone(),
         at.map_or_else(|| "share of the rise".to_owned(), |at| format!("contact share, {at}")),
         numbers::concise(base.value, base.u),
-        told(lowest),
-        told(highest),
+        value_and_choice(lowest),
+        value_and_choice(highest),
         numbers::significant((highest.1.value - lowest.1.value) / base.u, 2),
         verdicts(rows),
     ])
@@ -60,8 +61,8 @@ fn line(rows: &[SensitivityRow]) -> Option<Vec<String>> {
 /// moves the share by more than its standard uncertainty; samples of which the same is said share a line. One line where
 /// no choice does, nothing where nothing was chosen otherwise.
 pub(super) fn that_matter(rows: &[SensitivityRow]) -> Vec<String> {
-    let shares: Vec<&SensitivityRow> = rows.iter().filter(|r| r.set_point.is_none() && r.decides).collect();
-    if !shares.iter().any(|r| r.choice != IN_FORCE) {
+    let shares: Vec<&SensitivityRow> = rows.iter().filter(|r| r.set_point.is_none() && r.decides()).collect();
+    if !shares.iter().any(|r| !r.in_force()) {
         return Vec::new();
     }
     let mut said: Vec<(String, Vec<String>)> = Vec::new();
@@ -84,23 +85,20 @@ pub(super) fn that_matter(rows: &[SensitivityRow]) -> Vec<String> {
 
 /// Sample and what is said of it.
 fn matters(rows: &[&SensitivityRow]) -> Vec<(String, String)> {
-    let Some(base) = rows.iter().find(|r| r.choice == IN_FORCE) else { return Vec::new() };
-    let choice = |n: usize| if n == 1 { "choice" } else { "sensitivity" };
-    let told = |words: &str, matters: &dyn Fn(&SensitivityRow) -> bool| {
-        let sensitivity: Vec<String> = rows.iter().filter(|r| matters(r)).map(|r| format!("“{}”", r.choice)).collect();
-        (!sensitivity.is_empty()).then(|| {
-            (
-                rows[0].sample.clone(),
-                format!("{words} under the {} {}", choice(sensitivity.len()), shortened(sensitivity.into_iter())),
-            )
-        })
+    let Some(base) = rows.iter().find(|r| r.in_force()) else { return Vec::new() };
+    let noun = |n: usize| if n == 1 { "choice" } else { "choices" };
+    let under = |words: &str, matters: &dyn Fn(&SensitivityRow) -> bool| {
+        let named = |r: &&SensitivityRow| format!("“{}”", choice(r.choice.as_ref()));
+        let choices: Vec<String> = rows.iter().copied().filter(|r| matters(r)).map(|r| named(&r)).collect();
+        let what = || format!("{words} under the {} {}", noun(choices.len()), shortened(choices.iter().cloned()));
+        (!choices.is_empty()).then(|| (rows[0].sample.clone(), what()))
     };
     let other = |r: &SensitivityRow| r.verdict != base.verdict;
     let far = |r: &SensitivityRow| r.interval.zip(base.interval).is_some_and(|(i, b)| (i.value - b.value).abs() > b.u);
     let found = [
-        told("the share of the rise has no value", &|r| other(r) && r.interval.is_none()),
-        told("another verdict", &|r| other(r) && r.interval.is_some()),
-        told("the share of the rise moves by more than its standard uncertainty", &far),
+        under("the share of the rise has no value", &|r| other(r) && r.interval.is_none()),
+        under("another verdict", &|r| other(r) && r.interval.is_some()),
+        under("the share of the rise moves by more than its standard uncertainty", &far),
     ];
     found.into_iter().flatten().collect()
 }
@@ -108,7 +106,7 @@ fn matters(rows: &[&SensitivityRow]) -> Vec<(String, String)> {
 /// Which verdicts are met, each with how many choices give it; one word where all agree.
 fn verdicts(rows: &[SensitivityRow]) -> String {
     let mut met: Vec<(Verdict, usize)> = Vec::new();
-    for verdict in rows.iter().filter(|r| r.decides).filter_map(|r| r.verdict) {
+    for verdict in rows.iter().filter(|r| r.decides()).filter_map(|r| r.verdict) {
         match met.iter_mut().find(|(v, _)| *v == verdict) {
             Some((_, n)) => *n += 1,
             None => met.push((verdict, 1)),
@@ -147,8 +145,8 @@ fn moved(name: &str, main: &States, variant: &States, row: &Thickening) -> Vec<V
         state.and_then(|s| s.contact_share)
     };
     let verdict = match other {
-        Some(t) if t.verdict == row.verdict => format!("{}, as before{}", t.verdict.name(), other_ends(t, row)),
-        Some(t) => format!("{}, instead of {}{}", t.verdict.name(), row.verdict.name(), other_ends(t, row)),
+        Some(t) if t.verdict() == row.verdict() => format!("{}, as before{}", t.verdict().name(), other_ends(t, row)),
+        Some(t) => format!("{}, instead of {}{}", t.verdict().name(), row.verdict().name(), other_ends(t, row)),
         None => String::new(),
     };
     let share = row.contact_share_of_rise;
@@ -188,28 +186,30 @@ fn other_ends(variant: &Thickening, main: &Thickening) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use stages::states::result::Choice;
+    use stages::uncertainty::result::HeadlineQuantity;
 
-    fn row(sample: &str, choice: &str, value: Option<f64>) -> SensitivityRow {
+    fn row(sample: &str, choice: Option<Choice>, value: Option<f64>) -> SensitivityRow {
         SensitivityRow {
             sample: sample.into(),
-            choice: choice.into(),
-            quantity: "contact_share_of_rise".into(),
+            choice,
+            quantity: HeadlineQuantity::ContactShareOfRise,
             set_point: None,
             interval: value.map(|value| Interval { value, u: 0.02, low: None, high: None }),
             verdict: Some(if value.is_some() { Verdict::ContactsDominate } else { Verdict::NotResolved }),
-            decides: true,
         }
     }
 
     #[test]
     fn what_is_said_of_many_samples_and_choices_stays_short() {
         let names: Vec<String> = (1..=20).map(|i| format!("S{i:02}")).collect();
+        let alone = |i: i32| Choice::FormAlone { form: format!("c{i}") };
         let of_sample = |name: &String| {
-            let others = (1..=9).map(|i| row(name, &format!("c{i}"), (name != "S03").then_some(0.95)));
-            [row(name, IN_FORCE, Some(0.9))].into_iter().chain(others).collect::<Vec<_>>()
+            let others = (1..=9).map(|i| row(name, Some(alone(i)), (name != "S03").then_some(0.95)));
+            [row(name, None, Some(0.9))].into_iter().chain(others).collect::<Vec<_>>()
         };
         let said = that_matter(&names.iter().flat_map(of_sample).collect::<Vec<_>>());
-        let all = "“c1”, “c2”, “c3”, “c4”, “c5” and four others";
+        let all = "“form c1 alone”, “form c2 alone”, “form c3 alone”, “form c4 alone”, “form c5 alone” and four others";
         assert_eq!(
             said,
             [

@@ -11,7 +11,7 @@ use plotters::prelude::{Color, RGBColor, Rectangle};
 use plotters::style::text_anchor::{HPos, VPos};
 use stages::states::result::Thickening;
 use stages::table::Table;
-use stages::uncertainty::result::{Budget, BudgetRow};
+use stages::uncertainty::result::{Budget, BudgetRow, HeadlineQuantity};
 
 /// Step from bar to bar, pt.
 const STEP: f64 = 12.5;
@@ -61,18 +61,18 @@ pub fn draw(budget: &Budget, thickening: &[Thickening]) -> Result<Figure, DrawEr
 }
 
 fn bars<'a>(t: &Thickening, budget: &'a Budget) -> Vec<Bar<'a>> {
-    let of = |quantity: &str, set_point: Option<&String>| -> Vec<&'a BudgetRow> {
+    let of = |quantity: HeadlineQuantity, set_point: Option<&String>| -> Vec<&'a BudgetRow> {
         let fits = |r: &&BudgetRow| r.quantity == quantity && r.sample == t.sample && r.set_point.as_ref() == set_point;
         let rows: Vec<&BudgetRow> = budget.rows.iter().filter(fits).collect();
         if rows.iter().any(|r| r.u > 0.0) { rows } else { Vec::new() }
     };
     let high = t.set_point_high.as_ref();
     let at = high.map_or_else(String::new, |label| format!(" at {label}"));
-    let share_of_rise = ("share of the rise".to_owned(), of("contact_share_of_rise", None));
+    let share_of_rise = ("share of the rise".to_owned(), of(HeadlineQuantity::ContactShareOfRise, None));
     let mut found = vec![share_of_rise];
     if high.is_some() {
-        found.push((format!("contact share{at}"), of("contact_share", high)));
-        found.push((format!("relative viscosity{at}"), of("relative_viscosity", high)));
+        found.push((format!("contact share{at}"), of(HeadlineQuantity::ContactShare, high)));
+        found.push((format!("relative viscosity{at}"), of(HeadlineQuantity::RelativeViscosity, high)));
     }
     found.retain(|(_, rows)| !rows.is_empty());
     found.into_iter().map(|(name, rows)| Bar { name: format!("{}, {name}", t.sample), rows }).collect()
@@ -141,7 +141,7 @@ fn table(samples: &[Vec<Bar<'_>>]) -> Table {
     Table::new()
         .text("quantity", lines.iter().map(|l| Some(l.0.to_owned())))
         .text("kind", lines.iter().map(|l| Some(sources::KINDS[sources::kind(&l.1.source)].to_owned())))
-        .text("source", lines.iter().map(|l| Some(l.1.source.clone())))
+        .text("source", lines.iter().map(|l| Some(sources::name(&l.1.source))))
         .float("u", lines.iter().map(|l| Some(l.1.u)))
         .float("share", lines.iter().map(|l| Some(l.1.share)))
 }

@@ -1,4 +1,4 @@
-//! What the analyst's choices move: for each sample the share of the rise, and the contact share at its upper end,
+//! Sensitivity to analysis choices: for each sample the share of the rise, and the contact share at its upper end,
 //! under every defensible choice of settings, sorted. It must not analyse.
 
 use super::axes::Axis;
@@ -7,11 +7,12 @@ use super::style::{CONTACT, GREY, Series, Shape, TOTAL, TWO_COLUMNS, pen};
 use super::svg::{literal, stacked};
 use super::{Caption, Figure, nothing, picture};
 use crate::text::captions;
+use crate::text::remarks::states::choice;
 use plotters::prelude::RGBColor;
 use plotters::style::text_anchor::HPos;
-use stages::states::result::Thickening;
+use stages::states::result::{Choice, MOST_OF_THE_RISE, Thickening};
 use stages::table::Table;
-use stages::uncertainty::result::{IN_FORCE, SensitivityRow};
+use stages::uncertainty::result::{HeadlineQuantity, SensitivityRow};
 
 /// Step from row to row, pt.
 const STEP: f64 = 8.2;
@@ -38,7 +39,7 @@ struct Block<'a> {
 pub fn draw(rows: &[SensitivityRow], thickening: &[Thickening]) -> Result<Figure, DrawError> {
     let blocks: Vec<Block<'_>> = thickening.iter().filter_map(|t| block(t, rows)).collect();
     let data = table(&blocks);
-    let title = "What hangs on choices";
+    let title = "Sensitivity to analysis choices";
     if blocks.is_empty() {
         return nothing(title, "no sample of this study has a share of a rise", data);
     }
@@ -55,16 +56,17 @@ pub fn draw(rows: &[SensitivityRow], thickening: &[Thickening]) -> Result<Figure
 }
 
 fn block<'a>(t: &Thickening, rows: &'a [SensitivityRow]) -> Option<Block<'a>> {
-    let of = |quantity: &'static str, set_point: Option<&String>, choice: &str| {
+    let of = |quantity: HeadlineQuantity, set_point: Option<&String>, choice: Option<&Choice>| {
         let fits = |r: &&SensitivityRow| {
-            r.quantity == quantity && r.sample == t.sample && r.set_point.as_ref() == set_point && r.choice == choice
+            let same = (r.quantity, &r.sample, r.set_point.as_ref(), r.choice.as_ref());
+            same == (quantity, &t.sample, set_point, choice)
         };
         rows.iter().find(fits)
     };
     let high = t.set_point_high.as_ref()?;
-    let rises = rows.iter().filter(|r| r.quantity == "contact_share_of_rise" && r.sample == t.sample);
+    let rises = rows.iter().filter(|r| r.quantity == HeadlineQuantity::ContactShareOfRise && r.sample == t.sample);
     let mut sorted: Vec<[Option<&SensitivityRow>; 2]> =
-        rises.map(|r| [Some(r), of("contact_share", Some(high), &r.choice)]).collect();
+        rises.map(|r| [Some(r), of(HeadlineQuantity::ContactShare, Some(high), r.choice.as_ref())]).collect();
     let value = |row: &[Option<&SensitivityRow>; 2]| row[0].and_then(|r| r.interval).map_or(f64::INFINITY, |i| i.value);
     sorted.sort_by(|a, b| value(a).total_cmp(&value(b)));
     let titles = [format!("{}: share of the rise", t.sample), format!("contact share at {high}")];
@@ -84,24 +86,24 @@ fn panel(area: &Area<'_>, place: Place, block: &Block<'_>, k: usize, color: RGBC
     let all = || block.rows.iter().filter_map(|r| r[k]);
     let ends = all().filter_map(|r| r.interval).flat_map(|i| [Some(i.value), i.low, i.high]).flatten();
     let values: Vec<f64> = ends.map(|v| v.clamp(-0.5, 1.5)).collect();
-    let middle = values.first().copied().unwrap_or(0.5);
-    // One half decides the verdict, so it is always in the picture of the rise.
-    let inside = if k == 0 { [0.5, middle] } else { [middle, middle] };
+    let middle = values.first().copied().unwrap_or(MOST_OF_THE_RISE);
+    // Where the verdict turns is always in the picture of the rise.
+    let inside = if k == 0 { [MOST_OF_THE_RISE, middle] } else { [middle, middle] };
     let x = Axis::linear_around(values, inside, "");
     let lowest = x.lo;
     let mut panel = Panel::new(area, place, x, Axis::linear(-0.6, block.rows.len() as f64 - 0.2, ""))?;
     panel.labels.left = false;
-    let in_force = all().find(|r| r.choice == IN_FORCE).and_then(|r| r.interval);
+    let in_force = all().find(|r| r.in_force()).and_then(|r| r.interval);
     if let Some((low, high)) = in_force.and_then(|i| Some((i.low?, i.high?))) {
         panel.shade(low, high, GREY)?;
     }
     if k == 0 {
-        panel.upright(0.5, pen(GREY, 0.7))?;
+        panel.upright(MOST_OF_THE_RISE, pen(GREY, 0.7))?;
     }
     for (at, row) in block.rows.iter().enumerate() {
         let at = at as f64;
         if let Some(row) = row[0].filter(|_| k == 0) {
-            panel.note((lowest, at), (-5.0, 0.0), &literal(&row.choice), HPos::Right)?;
+            panel.note((lowest, at), (-5.0, 0.0), &literal(&choice(row.choice.as_ref())), HPos::Right)?;
         }
         let Some(interval) = row[k].and_then(|r| r.interval) else {
             panel.note((lowest, at), (4.0, 0.0), "no value", HPos::Left)?;
@@ -109,8 +111,8 @@ fn panel(area: &Area<'_>, place: Place, block: &Block<'_>, k: usize, color: RGBC
         };
         let (low, high) = (interval.low.unwrap_or(interval.value), interval.high.unwrap_or(interval.value));
         panel.bar_across(at, low, high, pen(color, 0.7))?;
-        let filled = row[k].is_some_and(|r| r.choice == IN_FORCE);
-        let shape = if row[k].is_some_and(|r| r.decides) { Shape::Circle } else { Shape::Square };
+        let filled = row[k].is_some_and(SensitivityRow::in_force);
+        let shape = if row[k].is_some_and(SensitivityRow::decides) { Shape::Circle } else { Shape::Square };
         panel.marker((interval.value, at), Series { color, shape }, filled, 2.0)?;
     }
     panel.frame(&literal(&block.titles[k]))

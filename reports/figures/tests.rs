@@ -5,7 +5,7 @@ use super::*;
 use crate::fixture::{self, HOSTILE, LONG};
 use stages::fit::result::Fits;
 use stages::reversal::result::Control;
-use stages::states::result::{States, Verdict};
+use stages::states::result::{Reason, States};
 use stages::uncertainty::result::Budget;
 
 fn all(states: &States, fits: &Fits, control: &Control, sums: &Budget) -> Vec<(&'static str, Figure)> {
@@ -81,10 +81,10 @@ fn the_typical_reversal_is_of_the_best_grade_and_no_control() {
 #[test]
 fn a_sample_that_does_not_thicken_is_typical_only_where_none_does() {
     let mut states = fixture::states();
-    states.thickening[0].verdict = Verdict::NoThickening;
+    states.thickening[0].reason = Reason::RiseReachesZero;
     let chosen = typical::chosen(&states).unwrap();
     assert!(chosen.thickens && chosen.reversal.identity.sample == LONG);
-    states.thickening[1].verdict = Verdict::NoThickening;
+    states.thickening[1].reason = Reason::RiseReachesZero;
     let chosen = typical::chosen(&states).unwrap();
     assert!(!chosen.thickens);
     assert!(typical::draw(&states).unwrap().caption.text.contains("no sample is shown to thicken"));

@@ -55,7 +55,7 @@ fn narrow(reversals: &mut Vec<&StudyReversal>, fits: impl Fn(&StudyReversal) -> 
 }
 
 fn rises(t: &Thickening) -> bool {
-    !matches!(t.verdict, Verdict::NoThickening | Verdict::NotResolved)
+    !matches!(t.verdict(), Verdict::NoThickening | Verdict::NotResolved)
 }
 
 fn bins(r: &StudyReversal) -> Option<&After> {

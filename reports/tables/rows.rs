@@ -2,6 +2,9 @@
 //! are there all the same.
 
 use super::column::{Column, float, joined, table, text, truth};
+use crate::text::remarks::claims as claim_words;
+use crate::text::remarks::states::choice;
+use crate::text::sources;
 use stages::claims::result::ClaimRow;
 use stages::earlier_results::result::EarlierRow;
 use stages::fit::result::FitRow;
@@ -35,10 +38,10 @@ pub fn fits_table(rows: &[FitRow]) -> Table {
 /// Columns of `budget`.
 pub fn budget() -> Vec<Column<BudgetRow>> {
     vec![
-        text("quantity", "The quantity, named as its column", |r: &BudgetRow| Some(r.quantity.clone())),
+        text("quantity", "The quantity, named as its column", |r: &BudgetRow| Some(r.quantity.column().to_owned())),
         text("sample", "Sample", |r| Some(r.sample.clone())),
         text("set_point", "Set-point; null for quantities of a sample", |r| r.set_point.clone()),
-        text("source", "Where the uncertainty comes from", |r| Some(r.source.clone())),
+        text("source", "Where the uncertainty comes from", |r| Some(sources::name(&r.source))),
         float("u", "", "Standard uncertainty from this source alone, in the unit of the quantity", |r| Some(r.u)),
         float("share", "", "Part of the variance, 0 to 1", |r| Some(r.share)),
     ]
@@ -52,12 +55,14 @@ pub fn budget_table(rows: &[BudgetRow]) -> Table {
 /// Columns of `sensitivity`.
 pub fn sensitivity() -> Vec<Column<SensitivityRow>> {
     vec![
-        text("quantity", "The quantity, named as its column", |r: &SensitivityRow| Some(r.quantity.clone())),
+        text("quantity", "The quantity, named as its column", |r: &SensitivityRow| {
+            Some(r.quantity.column().to_owned())
+        }),
         text("sample", "Sample", |r| Some(r.sample.clone())),
         text("set_point", "Set-point; null for quantities of a sample", |r| r.set_point.clone()),
-        text("choice", "The settings in force, or what was chosen instead", |r| Some(r.choice.clone())),
+        text("choice", "The settings in force, or what was chosen instead", |r| Some(choice(r.choice.as_ref()))),
         truth("decides", "Whether the verdict must stand under it; not under another quantity of the same name", |r| {
-            Some(r.decides)
+            Some(r.decides())
         }),
         float("value", "", "Value under this choice; null where it leaves none", |r| r.interval.map(|i| i.value)),
         float("u_value", "", "Standard uncertainty of value", |r| r.interval.map(|i| i.u)),
@@ -83,7 +88,9 @@ pub fn claims() -> Vec<Column<ClaimRow>> {
         float("u_found", "", "Standard uncertainty of found", |c| c.u_found),
         float("within", "", "How far found may lie from value", |c| Some(c.within)),
         truth("holds", "Whether it lies within", |c| Some(c.holds)),
-        text("remarks", "Why it does not hold", |c| Some(c.remarks.clone()).filter(|r| !r.is_empty())),
+        text("remarks", "Why it does not hold, or what speaks against it", |c| {
+            c.remark.as_ref().map(claim_words::words)
+        }),
     ]
 }
 

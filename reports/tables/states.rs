@@ -1,6 +1,7 @@
 //! Rows of `states` and `thickening`, with null and a bound wherever a state is not resolved.
 
 use super::column::{Column, float, int, interval, joined, table, text};
+use crate::text::remarks::states as words;
 use stages::states::result::{State, Thickening};
 use stages::table::Table;
 
@@ -40,7 +41,7 @@ pub fn states() -> Vec<Column<State>> {
         int("loadings", "Loadings that enter contact_share", |s| Some(i64::from(s.loadings))),
         int("reversals", "Reversals that enter contact_share", |s| Some(i64::from(s.reversals))),
         int("reversals_found", "All reversals of the state", |s| Some(i64::from(s.reversals_found))),
-        text("remarks", "What else was seen", |s| joined(&s.remarks)),
+        text("remarks", "What else was seen", |s| joined(&s.remarks.iter().map(words::words).collect::<Vec<_>>())),
     ]);
     columns
 }
@@ -92,9 +93,9 @@ pub fn thickening() -> Vec<Column<Thickening>> {
             t.degrees_of_freedom
         }),
         int("loadings", "Loadings that have both ends", |t| Some(i64::from(t.loadings))),
-        text("verdict", "The answer for the sample", |t| Some(t.verdict.name().to_owned())),
-        text("reason", "Why this verdict", |t| Some(t.reason.clone())),
-        text("remarks", "What speaks against it or limits it", |t| joined(&t.remarks)),
+        text("verdict", "The answer for the sample", |t| Some(t.verdict().name().to_owned())),
+        text("reason", "Why this verdict", |t| Some(words::reason(&t.reason))),
+        text("remarks", "What speaks against it or limits it", words::read_up_to),
     ]);
     columns
 }

@@ -9,7 +9,7 @@ use stages::fit::result::Fits;
 use stages::reversal::result::GradedRun;
 use stages::states::result::States;
 use stages::table::Table;
-use stages::uncertainty::result::{Budget, SensitivityRow};
+use stages::uncertainty::result::{Budget, Remark, SensitivityRow};
 
 type Made = Result<Produced, Vec<Diagnostic>>;
 
@@ -78,9 +78,13 @@ pub fn flow_states(context: &Context<'_>) -> Made {
     written(&models::flow_states_table(&optional::<Fits>(context, "fits")?.flow_states))
 }
 
-/// `table budget`, from the input `budget` where there is one.
+/// `table budget`, from the input `budget` where there is one. Terms that are left out are a remark.
 pub fn budget(context: &Context<'_>) -> Made {
-    written(&rows::budget_table(&optional::<Budget>(context, "budget")?.rows))
+    let budget: Budget = optional(context, "budget")?;
+    let mut produced = written(&rows::budget_table(&budget.rows))?;
+    let left_out = budget.remarks.iter().filter(|remark| **remark == Remark::TermsLeftOut);
+    produced.remarks = left_out.map(crate::text::remarks::uncertainty::words).collect();
+    Ok(produced)
 }
 
 /// `table sensitivity`, from the input `sensitivity` where there is one.
@@ -92,7 +96,7 @@ pub fn sensitivity(context: &Context<'_>) -> Made {
 pub fn claims(context: &Context<'_>) -> Made {
     let rows: Vec<ClaimRow> = optional(context, "claims")?;
     let mut produced = written(&rows::claims_table(&rows))?;
-    produced.remarks = rows.iter().filter(|r| !r.holds).map(crate::text::claims::miss).collect();
+    produced.remarks = rows.iter().filter(|r| !r.holds).map(crate::text::remarks::claims::miss).collect();
     Ok(produced)
 }
 

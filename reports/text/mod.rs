@@ -2,12 +2,12 @@
 
 pub mod captions;
 pub mod cautions;
-pub mod claims;
 pub mod methods;
 pub mod models;
 pub mod numbers;
 pub mod protocol;
 pub mod quantities;
+pub mod remarks;
 pub mod said;
 pub mod slug;
 pub mod sources;

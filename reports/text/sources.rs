@@ -1,5 +1,7 @@
 //! Sources of uncertainty as they are printed: their kinds, and a source in words. The tables keep the plain names.
 
+use stages::uncertainty::result::UncertaintySource;
+
 /// Kinds of sources in the order in which they are shown.
 pub const KINDS: [&str; 7] = [
     "scatter of the data",
@@ -12,23 +14,36 @@ pub const KINDS: [&str; 7] = [
 ];
 
 /// The kind of a source, as a place in [`KINDS`].
-pub fn kind(source: &str) -> usize {
-    let begins = [
-        ("scatter", 0),
-        ("shared", 1),
-        ("instruments.", 2),
-        ("geometries.", 3),
-        ("liquids.", 4),
-        ("samples.", 5),
-        ("particles.", 5),
-    ];
-    begins.iter().find(|(start, _)| source.starts_with(start)).map_or(KINDS.len() - 1, |(_, kind)| *kind)
+pub fn kind(source: &UncertaintySource) -> usize {
+    match source {
+        UncertaintySource::ScatterBetweenLoadings | UncertaintySource::ScatterWithinLoading => 0,
+        UncertaintySource::SharedByReversals => 1,
+        // A place in the study file begins with the section that declares it.
+        UncertaintySource::Term { place } => match place.split_once('.').map(|(section, _)| section) {
+            Some("instruments") => 2,
+            Some("geometries") => 3,
+            Some("liquids") => 4,
+            Some("samples" | "particles") => 5,
+            _ => KINDS.len() - 1,
+        },
+    }
 }
 
-/// `instruments.NAME.torque_calibration` as `torque calibration of NAME`; other words as they are.
-pub fn words(source: &str) -> String {
-    let parts = source.split_once('.').and_then(|(_, rest)| rest.rsplit_once('.'));
-    parts.map_or_else(|| source.to_owned(), |(name, what)| format!("{} of {name}", what.replace('_', " ")))
+/// As it stands in the tables.
+pub fn name(source: &UncertaintySource) -> String {
+    match source {
+        UncertaintySource::Term { place } => place.clone(),
+        UncertaintySource::ScatterBetweenLoadings => "scatter between loadings".to_owned(),
+        UncertaintySource::ScatterWithinLoading => "scatter within the loading".to_owned(),
+        UncertaintySource::SharedByReversals => "shared by all reversals".to_owned(),
+    }
+}
+
+/// As it is printed: `instruments.NAME.torque_calibration` as `torque calibration of NAME`.
+pub fn words(source: &UncertaintySource) -> String {
+    let name = name(source);
+    let parts = name.split_once('.').and_then(|(_, rest)| rest.rsplit_once('.'));
+    parts.map_or_else(|| name.clone(), |(of, what)| format!("{} of {of}", what.replace('_', " ")))
 }
 
 #[cfg(test)]
@@ -37,9 +52,10 @@ mod tests {
 
     #[test]
     fn a_source_is_told_in_words_and_a_name_keeps_its_stops() {
-        assert_eq!(words("instruments.hall.torque_calibration"), "torque calibration of hall");
-        assert_eq!(words("liquids.oil 1.5.viscosity"), "viscosity of oil 1.5");
-        assert_eq!(words("scatter between loadings"), "scatter between loadings");
-        assert_eq!(KINDS[kind("samples.A.volume_fraction")], "particles and solid fraction");
+        let term = |place: &str| UncertaintySource::Term { place: place.to_owned() };
+        assert_eq!(words(&term("instruments.hall.torque_calibration")), "torque calibration of hall");
+        assert_eq!(words(&term("liquids.oil 1.5.viscosity")), "viscosity of oil 1.5");
+        assert_eq!(words(&UncertaintySource::ScatterBetweenLoadings), "scatter between loadings");
+        assert_eq!(KINDS[kind(&term("samples.A.volume_fraction"))], "particles and solid fraction");
     }
 }

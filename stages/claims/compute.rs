@@ -1,128 +1,122 @@
 //! Finds the row that a claim means and holds its number against it; pure.
 
 use super::params::Claim;
-use super::result::ClaimRow;
+use super::result::{ClaimRow, Offer, Remark};
 use crate::physics::set_point;
 use crate::table::{Table, Values};
 use std::collections::BTreeMap;
 
 /// The row of one claim.
 pub(super) fn check(claim: &Claim, tables: &BTreeMap<String, Table>) -> ClaimRow {
-    let found = match find(claim, tables) {
-        Ok(found) => found,
-        Err(remarks) => return row(claim, None, None, false, remarks),
+    let (found, remark) = match find(claim, tables) {
+        Err(remark) => (None, Some(remark)),
+        Ok(found) if within(claim, found.value) => (Some(found), misses_under(claim, &found, tables)),
+        Ok(found) => (Some(found), Some(Remark::Differs)),
     };
-    let holds = within(claim, found.value);
-    let remarks = if holds { against(claim, &found, tables) } else { "differs by more than stated".to_owned() };
-    row(claim, Some(found.value), found.u, holds, remarks)
+    ClaimRow {
+        says: claim.says.clone(),
+        value: claim.value,
+        found: found.map(|f| f.value),
+        u_found: found.and_then(|f| f.u),
+        within: claim.within,
+        holds: found.is_some_and(|f| within(claim, f.value)),
+        remark,
+    }
 }
 
 fn within(claim: &Claim, value: f64) -> bool {
     (value - claim.value).abs() <= claim.within
 }
 
-fn row(claim: &Claim, found: Option<f64>, u_found: Option<f64>, holds: bool, remarks: String) -> ClaimRow {
-    ClaimRow { says: claim.says.clone(), value: claim.value, found, u_found, within: claim.within, holds, remarks }
-}
-
 /// The one row that fits.
+#[derive(Clone, Copy)]
 struct Found<'a> {
     table: &'a Table,
-    at: usize,
+    row: usize,
     value: f64,
     u: Option<f64>,
 }
 
 impl Found<'_> {
-    fn text(&self, column: &str) -> Option<&str> {
-        self.table.texts(column)?[self.at].as_deref()
+    fn text_in(&self, column: &str) -> Option<&str> {
+        self.table.texts(column)?[self.row].as_deref()
     }
 }
 
 /// The one row that fits, or why there is none.
-fn find<'a>(claim: &Claim, tables: &'a BTreeMap<String, Table>) -> Result<Found<'a>, String> {
-    let table = tables.get(&claim.table).ok_or_else(|| {
-        let names: Vec<&str> = tables.keys().map(String::as_str).collect();
-        format!("there is no table {}; there are {}", claim.table, names.join(", "))
-    })?;
+fn find<'a>(claim: &Claim, tables: &'a BTreeMap<String, Table>) -> Result<Found<'a>, Remark> {
+    let no_table = || Remark::NoTable { table: claim.table.clone(), known: tables.keys().cloned().collect() };
+    let table = tables.get(&claim.table).ok_or_else(no_table)?;
     let value = number_column(table, &claim.column)?;
-    let rows = fitting_rows(claim, table)?;
-    match rows[..] {
+    match fitting_rows(claim, table)?[..] {
         [] => Err(no_row(claim, table)),
-        [at] => {
-            let value = value[at].ok_or("the study gives no value there (not resolved)")?;
-            let u = number_column(table, &format!("u_{}", claim.column)).ok().and_then(|u| u[at]);
-            Ok(Found { table, at, value, u })
+        [row] => {
+            let value = value[row].ok_or(Remark::NotResolved)?;
+            let u = number_column(table, &format!("u_{}", claim.column)).ok().and_then(|u| u[row]);
+            Ok(Found { table, row, value, u })
         }
-        _ => Err(format!("{} rows fit; name more columns under `where`", rows.len())),
+        ref many => Err(Remark::ManyRows { rows: many.len() as u64 }),
     }
 }
 
-/// Under which other choices of settings the claim would miss; empty where it stands under all.
-fn against(claim: &Claim, found: &Found<'_>, tables: &BTreeMap<String, Table>) -> String {
-    let Some(table) = tables.get("sensitivity").filter(|_| claim.hangs_on_sensitivity()) else { return String::new() };
-    let text = |column: &str, at: usize| table.texts(column).and_then(|t| t[at].as_deref());
-    let same = |at: &usize| {
-        text("quantity", *at) == Some(&claim.column)
-            && text("sample", *at) == found.text("sample")
-            && text("set_point", *at) == found.text("set_point")
+/// Under which other choices of settings the claim would miss; none where it stands under all.
+fn misses_under(claim: &Claim, found: &Found<'_>, tables: &BTreeMap<String, Table>) -> Option<Remark> {
+    let table = tables.get("sensitivity").filter(|_| claim.hangs_on_sensitivity())?;
+    let text = |column: &str, row: usize| table.texts(column).and_then(|t| t[row].as_deref());
+    let same = |row: &usize| {
+        text("quantity", *row) == Some(&claim.column)
+            && text("sample", *row) == found.text_in("sample")
+            && text("set_point", *row) == found.text_in("set_point")
     };
-    let decides = |at: &usize| matches!(table.column("decides"), Some(Values::Bool(v)) if v[*at] == Some(true));
+    let decides = |row: &usize| matches!(table.column("decides"), Some(Values::Bool(v)) if v[*row] == Some(true));
     let values = number_column(table, "value").unwrap_or_default();
     let own = (0..table.height()).filter(same).filter(decides);
-    let misses = own.filter(|at| values.get(*at).copied().flatten().is_some_and(|v| !within(claim, v)));
-    let names: Vec<String> = misses.filter_map(|at| Some(format!("“{}”", text("choice", at)?))).collect();
-    match names.len() {
-        0 => String::new(),
-        1 => format!("would miss under the choice {}", names[0]),
-        _ => format!("would miss under the choices {}", names.join(", ")),
-    }
+    let misses = own.filter(|row| values.get(*row).copied().flatten().is_some_and(|v| !within(claim, v)));
+    let choices: Vec<String> = misses.filter_map(|row| text("choice", row).map(str::to_owned)).collect();
+    (!choices.is_empty()).then_some(Remark::MissesUnder { choices })
 }
 
-fn number_column(table: &Table, name: &str) -> Result<Vec<Option<f64>>, String> {
+fn number_column(table: &Table, name: &str) -> Result<Vec<Option<f64>>, Remark> {
     match table.column(name) {
         Some(Values::Float(values)) => Ok(values.clone()),
         Some(Values::Int(values)) => Ok(values.iter().map(|v| v.map(|v| v as f64)).collect()),
-        Some(_) => Err(format!("column {name} holds no numbers")),
-        None => Err(format!("there is no column {name}")),
+        Some(_) => Err(Remark::NoNumbers { column: name.to_owned() }),
+        None => Err(Remark::NoColumn { column: name.to_owned() }),
     }
 }
 
-fn fitting_rows(claim: &Claim, table: &Table) -> Result<Vec<usize>, String> {
+fn fitting_rows(claim: &Claim, table: &Table) -> Result<Vec<usize>, Remark> {
     let mut rows: Vec<usize> = (0..table.height()).collect();
     for (name, wanted) in &claim.filter {
-        let column = table.column(name).ok_or_else(|| format!("there is no column {name} to pick a row by"))?;
-        rows.retain(|at| fits(column, *at, wanted));
+        let column = table.column(name).ok_or_else(|| Remark::NoColumn { column: name.clone() })?;
+        rows.retain(|row| fits(column, *row, wanted));
     }
     Ok(rows)
 }
 
-fn fits(column: &Values, at: usize, wanted: &str) -> bool {
+fn fits(column: &Values, row: usize, wanted: &str) -> bool {
     match column {
         Values::Text(values) => {
-            values[at].as_deref().is_some_and(|text| text == wanted || set_point::same(text, wanted))
+            values[row].as_deref().is_some_and(|text| text == wanted || set_point::same(text, wanted))
         }
-        Values::Int(values) => values[at].is_some_and(|v| wanted.parse() == Ok(v)),
-        Values::Bool(values) => values[at].is_some_and(|v| wanted.parse() == Ok(v)),
-        Values::Float(values) => values[at].is_some_and(|v| wanted.parse() == Ok(v)),
+        Values::Int(values) => values[row].is_some_and(|v| wanted.parse() == Ok(v)),
+        Values::Bool(values) => values[row].is_some_and(|v| wanted.parse() == Ok(v)),
+        Values::Float(values) => values[row].is_some_and(|v| wanted.parse() == Ok(v)),
     }
 }
 
 /// What the rows offer instead, column by column.
-fn no_row(claim: &Claim, table: &Table) -> String {
+fn no_row(claim: &Claim, table: &Table) -> Remark {
     if table.height() == 0 {
-        return format!("table {} has no rows in this study", claim.table);
+        return Remark::EmptyTable { table: claim.table.clone() };
     }
-    let mut offers = Vec::new();
-    for name in claim.filter.keys() {
-        if let Some(texts) = table.texts(name) {
-            let mut there: Vec<&str> = texts.iter().flatten().map(String::as_str).collect();
-            there.sort_unstable();
-            there.dedup();
-            offers.push(format!("{name}: {}", there.join(", ")));
-        }
-    }
-    format!("no row fits; there are {}", offers.join("; "))
+    let offer = |column: &String| {
+        let mut texts: Vec<String> = table.texts(column)?.iter().flatten().cloned().collect();
+        texts.sort_unstable();
+        texts.dedup();
+        Some(Offer { column: column.clone(), texts })
+    };
+    Remark::NoRow { offers: claim.filter.keys().filter_map(offer).collect() }
 }
 
 #[cfg(test)]
@@ -179,8 +173,9 @@ mod tests {
         tables.insert("sensitivity".to_owned(), sensitivity);
         let row = check(&claim("A", "100 Pa", 0.86), &tables);
         // 0.90 is further than 0.03 from 0.86; the minimum is another quantity.
-        assert_eq!((row.holds, row.remarks.as_str()), (true, "would miss under the choice “straight line”"));
-        assert_eq!(check(&claim("A", "10 Pa", 0.5), &tables).remarks, "");
+        let misses = Remark::MissesUnder { choices: vec!["straight line".to_owned()] };
+        assert_eq!((row.holds, row.remark), (true, Some(misses)));
+        assert_eq!(check(&claim("A", "10 Pa", 0.5), &tables).remark, None);
     }
 
     #[test]
@@ -202,16 +197,17 @@ mod tests {
         };
         let row = check(&of("starts_agreeing"), &tables);
         assert_eq!((row.found, row.u_found, row.holds), (Some(9.0), None, true));
-        assert!(check(&of("ending"), &tables).remarks.contains("holds no numbers"));
+        assert_eq!(check(&of("ending"), &tables).remark, Some(Remark::NoNumbers { column: "ending".into() }));
     }
 
     #[test]
     fn what_cannot_be_found_says_what_there_is() {
         let row = check(&claim("C", "100 Pa", 0.5), &tables());
-        assert!(row.remarks.contains("sample: A, B"), "{}", row.remarks);
-        assert!(check(&claim("B", "100 Pa", 0.5), &tables()).remarks.contains("not resolved"));
+        let Some(Remark::NoRow { offers }) = row.remark else { panic!("{row:?}") };
+        assert!(offers.contains(&Offer { column: "sample".into(), texts: vec!["A".into(), "B".into()] }), "{offers:?}");
+        assert_eq!(check(&claim("B", "100 Pa", 0.5), &tables()).remark, Some(Remark::NotResolved));
         let mut many = claim("A", "100 Pa", 0.5);
         many.filter.remove("set_point");
-        assert!(check(&many, &tables()).remarks.contains("2 rows"));
+        assert_eq!(check(&many, &tables()).remark, Some(Remark::ManyRows { rows: 2 }));
     }
 }

@@ -6,6 +6,7 @@
 
 mod compute;
 pub mod params;
+mod remark;
 pub mod result;
 
 use crate::claims::params::Claim;

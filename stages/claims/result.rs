@@ -2,6 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
+pub use super::remark::{Offer, Remark};
+
 /// A claim and what the study gives for it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ClaimRow {
@@ -17,6 +19,6 @@ pub struct ClaimRow {
     pub within: f64,
     /// Whether |found − value| ≤ within.
     pub holds: bool,
-    /// Why not, in words.
-    pub remarks: String,
+    /// Why not, or what speaks against it; none where there is nothing to say.
+    pub remark: Option<Remark>,
 }

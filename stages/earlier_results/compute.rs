@@ -1,68 +1,112 @@
-//! Matches old rows with ours and holds number against number; pure.
+//! Matches earlier rows with ours and holds number against number; pure.
 
-use super::file::Sheet;
+use super::file::{Cells, Sheet};
 use super::params::{EarlierTable, Key, Number};
-use super::result::{Agreement, EarlierRow, Outcome};
+use super::result::{Agreement, DIFFERS_BEYOND, EarlierRow, Outcome, ROUNDED};
+use crate::numerics::interval::quadrature;
+use crate::numerics::normal::Z_95;
 use crate::physics::set_point;
 use crate::physics::units::parse_unit;
 use crate::table::{Table, Values};
 use std::collections::BTreeMap;
 
-/// More standard uncertainties of the difference than this are a difference (common practice, about 95 %).
-const WITHIN: f64 = 2.0;
-/// Where neither side has an uncertainty, numbers agree within this part of themselves (empirical: a table of three
-/// digits).
-const ROUNDED: f64 = 5e-3;
+/// Fewest pairs that have limits of agreement: two have one difference between them, which says nothing of a spread.
+const LEAST_PAIRS: usize = 3;
 
 /// Holds the earlier table against ours. `units` are those of our columns.
 pub(super) fn hold(
     name: &str,
-    old: &EarlierTable,
+    earlier: &EarlierTable,
     sheet: &Sheet,
     table: &Table,
     units: &BTreeMap<String, String>,
 ) -> Result<Vec<EarlierRow>, String> {
-    let keys = keys(old, sheet)?;
-    let numbers = numbers(old, sheet, units)?;
+    let pairing = Pairing { name, sheet, table, keys: keys(earlier, sheet)?, numbers: numbers(earlier, sheet, units)? };
     let mut taken = vec![false; table.height()];
     let mut rows = Vec::new();
-    for (line, cells) in &sheet.rows {
-        if cells.iter().all(String::is_empty) {
-            continue;
+    for cells in sheet.rows.iter().filter(|cells| !cells.texts.iter().all(String::is_empty)) {
+        let wanted = pairing.wanted(cells);
+        let label = wanted.join(", ");
+        let ours = pairing.our_row(&wanted).map_err(|found| {
+            format!("row {} ({label}) fits {found} of our rows; map more columns under `rows`", cells.line)
+        })?;
+        if ours.is_some_and(|row| std::mem::replace(&mut taken[row], true)) {
+            return Err(format!("row {} ({label}) is there twice", cells.line));
         }
-        let wanted: Vec<(&String, String)> =
-            keys.iter().map(|(ours, column, key)| (*ours, key_text(cells, *column, key))).collect();
-        let fits = |at: &usize| wanted.iter().all(|(ours, text)| same(table, ours, *at, text, sheet.decimal));
-        let found: Vec<usize> = (0..table.height()).filter(fits).collect();
-        let label = wanted.iter().map(|(_, text)| text.clone()).collect::<Vec<_>>().join(", ");
-        let at = match found[..] {
-            [] => None,
-            [at] => Some(at),
-            _ => {
-                return Err(format!(
-                    "row {line} ({label}) fits {} of our rows; map more columns under `rows`",
-                    found.len()
-                ));
-            }
-        };
-        if at.is_some_and(|at| std::mem::replace(&mut taken[at], true)) {
-            return Err(format!("row {line} ({label}) is there twice"));
-        }
-        for column in &numbers {
-            let there = column.read(cells, *line, sheet.decimal)?;
-            rows.extend(row(name, &label, column.ours, there, at.map(|at| ours(table, column.ours, at))));
+        for column in &pairing.numbers {
+            let theirs = column.read(cells, sheet.decimal)?;
+            rows.extend(pairing.compared(&label, column, theirs, ours));
         }
     }
-    for at in (0..table.height()).filter(|at| !taken[*at]) {
-        let label =
-            keys.iter().map(|(name, ..)| text(table, name, at).unwrap_or_default()).collect::<Vec<_>>().join(", ");
-        rows.extend(
-            numbers
-                .iter()
-                .filter_map(|column| row(name, &label, column.ours, (None, None), Some(ours(table, column.ours, at)))),
-        );
+    for row in (0..table.height()).filter(|row| !taken[*row]) {
+        let label = pairing.label_of_ours(row);
+        let alone = |column| pairing.compared(&label, column, Side::default(), Some(row));
+        rows.extend(pairing.numbers.iter().filter_map(alone));
     }
     Ok(rows)
+}
+
+/// Both tables, and how their columns go together.
+struct Pairing<'a> {
+    name: &'a str,
+    sheet: &'a Sheet,
+    table: &'a Table,
+    keys: Vec<FoundKey<'a>>,
+    numbers: Vec<Column<'a>>,
+}
+
+/// A column that picks a row: ours, and where the earlier table has it.
+struct FoundKey<'a> {
+    ours: &'a str,
+    place: usize,
+    key: &'a Key,
+}
+
+/// A column of numbers: ours, and where the earlier table has it.
+struct Column<'a> {
+    ours: &'a str,
+    place: usize,
+    u_place: Option<usize>,
+    to_ours: Box<dyn Fn(f64) -> f64>,
+    /// One of their units in ours, for a difference.
+    step: f64,
+}
+
+/// A number of one of the two tables with its standard uncertainty, in our unit.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+struct Side {
+    value: Option<f64>,
+    u: Option<f64>,
+}
+
+impl Pairing<'_> {
+    /// What picks our row for one of theirs, key by key.
+    fn wanted(&self, cells: &Cells) -> Vec<String> {
+        self.keys.iter().map(|found| key_text(&cells.texts, found.place, found.key)).collect()
+    }
+
+    /// Our row for these texts, if there is one.
+    ///
+    /// # Errors
+    /// How many rows fit, where it is more than one.
+    fn our_row(&self, wanted: &[String]) -> Result<Option<usize>, usize> {
+        let fits = |row: &usize| {
+            let mut pairs = self.keys.iter().zip(wanted);
+            pairs.all(|(found, text)| same(self.table, found.ours, *row, text, self.sheet.decimal))
+        };
+        let found: Vec<usize> = (0..self.table.height()).filter(fits).collect();
+        if found.len() > 1 { Err(found.len()) } else { Ok(found.first().copied()) }
+    }
+
+    fn label_of_ours(&self, row: usize) -> String {
+        let text = |found: &FoundKey<'_>| cell_text(self.table, found.ours, row).unwrap_or_default();
+        self.keys.iter().map(text).collect::<Vec<_>>().join(", ")
+    }
+
+    fn compared(&self, label: &str, column: &Column<'_>, theirs: Side, ours: Option<usize>) -> Option<EarlierRow> {
+        let ours = ours.map_or_else(Side::default, |row| our_number(self.table, column.ours, row));
+        compared(self.name, label, column.ours, theirs, ours)
+    }
 }
 
 fn find(sheet: &Sheet, name: &str) -> Result<usize, String> {
@@ -70,23 +114,12 @@ fn find(sheet: &Sheet, name: &str) -> Result<usize, String> {
     found.ok_or_else(|| format!("there is no column `{name}`; there are {}", sheet.head.join(", ")))
 }
 
-type FoundKey<'a> = (&'a String, usize, &'a Key);
-
-fn keys<'a>(old: &'a EarlierTable, sheet: &Sheet) -> Result<Vec<FoundKey<'a>>, String> {
-    old.rows.iter().map(|(ours, key)| Ok((ours, find(sheet, &key.column)?, key))).collect()
-}
-
-/// A column of numbers, found.
-struct Column<'a> {
-    ours: &'a str,
-    at: usize,
-    u: Option<usize>,
-    to_ours: Box<dyn Fn(f64) -> f64>,
-    spread: f64,
+fn keys<'a>(earlier: &'a EarlierTable, sheet: &Sheet) -> Result<Vec<FoundKey<'a>>, String> {
+    earlier.rows.iter().map(|(ours, key)| Ok(FoundKey { ours, place: find(sheet, &key.column)?, key })).collect()
 }
 
 fn numbers<'a>(
-    old: &'a EarlierTable,
+    earlier: &'a EarlierTable,
     sheet: &Sheet,
     units: &BTreeMap<String, String>,
 ) -> Result<Vec<Column<'a>>, String> {
@@ -100,34 +133,33 @@ fn numbers<'a>(
         }
         let (zero, one) = (unit.to_si(0.0), unit.to_si(1.0));
         let to_ours = move |x: f64| (theirs.to_si(x) - zero) / (one - zero);
-        let spread = to_ours(1.0) - to_ours(0.0);
-        let u = number.u.as_ref().map(|name| find(sheet, name)).transpose()?;
-        Ok(Column { ours, at: find(sheet, &number.column)?, u, to_ours: Box::new(to_ours), spread })
+        let step = to_ours(1.0) - to_ours(0.0);
+        let u_place = number.u.as_ref().map(|name| find(sheet, name)).transpose()?;
+        Ok(Column { ours, place: find(sheet, &number.column)?, u_place, to_ours: Box::new(to_ours), step })
     };
-    old.numbers.iter().map(column).collect()
+    earlier.numbers.iter().map(column).collect()
 }
 
 impl Column<'_> {
-    /// Number and uncertainty of a row, in our unit.
-    fn read(&self, cells: &[String], line: u64, decimal: char) -> Result<(Option<f64>, Option<f64>), String> {
-        let value = number(cells.get(self.at), line, decimal)?.map(|x| (self.to_ours)(x));
-        let u = match self.u {
-            Some(at) => number(cells.get(at), line, decimal)?.map(|u| u * self.spread),
+    fn read(&self, cells: &Cells, decimal: char) -> Result<Side, String> {
+        let value = number(cells, self.place, decimal)?.map(|x| (self.to_ours)(x));
+        let u = match self.u_place {
+            Some(place) => number(cells, place, decimal)?.map(|u| u * self.step),
             None => None,
         };
-        Ok((value, u))
+        Ok(Side { value, u })
     }
 }
 
 /// A cell as a number; empty, or a dash, is none.
-fn number(cell: Option<&String>, line: u64, decimal: char) -> Result<Option<f64>, String> {
-    let text = cell.map_or("", |text| text.trim());
+fn number(cells: &Cells, place: usize, decimal: char) -> Result<Option<f64>, String> {
+    let text = cells.texts.get(place).map_or("", |text| text.trim());
     if matches!(text, "" | "-" | "–" | "—" | "n/a" | "N/A" | "NA" | "nan" | "NaN") {
         return Ok(None);
     }
     match plain(text, decimal) {
         Some(value) => Ok(Some(value)),
-        None => Err(format!("`{text}` in row {line} is no number with the decimal sign `{decimal}`")),
+        None => Err(format!("`{text}` in row {} is no number with the decimal sign `{decimal}`", cells.line)),
     }
 }
 
@@ -139,9 +171,9 @@ fn plain(text: &str, decimal: char) -> Option<f64> {
     value.filter(|value| value.is_finite())
 }
 
-/// What an old row says for a key: under our name, and with its unit.
-fn key_text(cells: &[String], column: usize, key: &Key) -> String {
-    let text = cells.get(column).cloned().unwrap_or_default();
+/// What an earlier row says for a key: under our name, and with its unit.
+fn key_text(cells: &[String], place: usize, key: &Key) -> String {
+    let text = cells.get(place).cloned().unwrap_or_default();
     let text = key.names.get(&text).cloned().unwrap_or(text);
     match &key.unit {
         Some(unit) => format!("{} {unit}", text.replace(',', ".")),
@@ -149,66 +181,73 @@ fn key_text(cells: &[String], column: usize, key: &Key) -> String {
     }
 }
 
-fn text(table: &Table, name: &str, at: usize) -> Option<String> {
+fn cell_text(table: &Table, name: &str, row: usize) -> Option<String> {
     match table.column(name)? {
-        Values::Text(values) => values[at].clone(),
-        Values::Int(values) => values[at].map(|v| v.to_string()),
-        Values::Float(values) => values[at].map(|v| v.to_string()),
-        Values::Bool(values) => values[at].map(|v| v.to_string()),
+        Values::Text(values) => values[row].clone(),
+        Values::Int(values) => values[row].map(|v| v.to_string()),
+        Values::Float(values) => values[row].map(|v| v.to_string()),
+        Values::Bool(values) => values[row].map(|v| v.to_string()),
     }
 }
 
-fn same(table: &Table, name: &str, at: usize, wanted: &str, decimal: char) -> bool {
+fn same(table: &Table, name: &str, row: usize, wanted: &str, decimal: char) -> bool {
     if let Some(Values::Float(values)) = table.column(name) {
-        return values[at].zip(plain(wanted, decimal)).is_some_and(|(ours, theirs)| ours == theirs);
+        return values[row].zip(plain(wanted, decimal)).is_some_and(|(ours, theirs)| ours == theirs);
     }
-    text(table, name, at).is_some_and(|ours| ours == wanted || (name == "set_point" && set_point::same(&ours, wanted)))
+    cell_text(table, name, row)
+        .is_some_and(|ours| ours == wanted || (name == "set_point" && set_point::same(&ours, wanted)))
 }
 
-fn ours(table: &Table, name: &str, at: usize) -> (Option<f64>, Option<f64>) {
+fn our_number(table: &Table, name: &str, row: usize) -> Side {
     let get = |name: &str| match table.column(name) {
-        Some(Values::Float(values)) => values[at],
-        Some(Values::Int(values)) => values[at].map(|v| v as f64),
+        Some(Values::Float(values)) => values[row],
+        Some(Values::Int(values)) => values[row].map(|v| v as f64),
         _ => None,
     };
-    (get(name), get(&format!("u_{name}")))
+    Side { value: get(name), u: get(&format!("u_{name}")) }
 }
 
-type Side = (Option<f64>, Option<f64>);
-
 /// The row of two sides; none where neither has a number.
-fn row(name: &str, label: &str, column: &str, old: Side, new: Option<Side>) -> Option<EarlierRow> {
-    let (new, u_new) = new.unwrap_or((None, None));
-    let (old, u_old) = old;
-    let difference = old.zip(new).map(|(old, new)| old - new);
-    let u = match (u_old, u_new) {
+fn compared(name: &str, label: &str, column: &str, theirs: Side, ours: Side) -> Option<EarlierRow> {
+    let difference = theirs.value.zip(ours.value).map(|(theirs, ours)| theirs - ours);
+    let u = match (theirs.u, ours.u) {
         (None, None) => None,
-        (a, b) => Some((a.unwrap_or(0.0) * a.unwrap_or(0.0) + b.unwrap_or(0.0) * b.unwrap_or(0.0)).sqrt()),
+        (a, b) => Some(quadrature(a.unwrap_or(0.0), b.unwrap_or(0.0))),
     };
     let in_u = difference.zip(u).filter(|(_, u)| *u > 0.0).map(|(d, u)| d.abs() / u);
-    let outcome = match (old, new) {
+    let outcome = match (theirs.value, ours.value) {
         (None, None) => return None,
         (Some(_), None) => Outcome::OnlyOld,
         (None, Some(_)) => Outcome::OnlyNew,
         (Some(old), Some(new)) => {
-            let agrees = in_u.map_or((old - new).abs() <= ROUNDED * old.abs().max(new.abs()), |d| d <= WITHIN);
-            if agrees { Outcome::Matched } else { Outcome::Differs }
+            let alike = (old - new).abs() <= ROUNDED * old.abs().max(new.abs());
+            if in_u.map_or(alike, |d| d <= DIFFERS_BEYOND) { Outcome::Matched } else { Outcome::Differs }
         }
     };
-    let (name, row, column) = (name.to_owned(), label.to_owned(), column.to_owned());
-    Some(EarlierRow { name, row, column, old, u_old, new, u_new, difference, in_u, outcome })
+    Some(EarlierRow {
+        name: name.to_owned(),
+        row: label.to_owned(),
+        column: column.to_owned(),
+        old: theirs.value,
+        u_old: theirs.u,
+        new: ours.value,
+        u_new: ours.u,
+        difference,
+        in_u,
+        outcome,
+    })
 }
 
 /// Mean difference and limits of agreement, bias ± 1.96 standard deviations of the differences
 /// (Bland & Altman 1986, Lancet 327, 307–310).
 pub(super) fn agreement(column: &str, rows: &[EarlierRow]) -> Agreement {
-    let differences: Vec<f64> =
-        rows.iter().filter(|row| row.column == column).filter_map(|row| row.difference).collect();
+    let own = rows.iter().filter(|row| row.column == column);
+    let differences: Vec<f64> = own.filter_map(|row| row.difference).collect();
     let n = differences.len() as f64;
-    let bias = (n > 0.0).then(|| differences.iter().sum::<f64>() / n);
-    let spread = bias.filter(|_| n >= 3.0).map(|bias| {
+    let bias = (!differences.is_empty()).then(|| differences.iter().sum::<f64>() / n);
+    let spread = bias.filter(|_| differences.len() >= LEAST_PAIRS).map(|bias| {
         let squares: f64 = differences.iter().map(|d| (d - bias) * (d - bias)).sum();
-        1.96 * (squares / (n - 1.0)).sqrt()
+        Z_95 * (squares / (n - 1.0)).sqrt()
     });
     let limit = |sign: f64| bias.zip(spread).map(|(bias, spread)| bias + sign * spread);
     Agreement { column: column.to_owned(), pairs: differences.len(), bias, low: limit(-1.0), high: limit(1.0) }
@@ -323,14 +362,13 @@ mod tests {
     /// Differences 1, 2, 3, 4: mean 2.5, standard deviation √(5/3).
     #[test]
     fn limits_of_agreement_are_those_of_the_formula() {
-        let pair = |d: f64| row("t", "r", "c", (Some(10.0 + d), None), Some((Some(10.0), None))).unwrap();
+        let known = |value| Side { value: Some(value), u: None };
+        let pair = |d: f64| compared("t", "r", "c", known(10.0 + d), known(10.0)).unwrap();
         let rows: Vec<EarlierRow> = [1.0, 2.0, 3.0, 4.0].map(pair).into();
         let found = agreement("c", &rows);
-        let half = 1.96 * (5.0_f64 / 3.0).sqrt();
+        let half = 1.959_964 * (5.0_f64 / 3.0).sqrt();
         assert_eq!((found.pairs, found.bias), (4, Some(2.5)));
-        assert!(
-            (found.low.unwrap() - (2.5 - half)).abs() < 1e-12 && (found.high.unwrap() - (2.5 + half)).abs() < 1e-12
-        );
+        assert!((found.low.unwrap() - (2.5 - half)).abs() < 1e-6 && (found.high.unwrap() - (2.5 + half)).abs() < 1e-6);
         assert_eq!(agreement("c", &rows[..2]).low, None);
     }
 

@@ -9,10 +9,19 @@ use std::io::Cursor;
 pub(super) struct Sheet {
     /// Names of the columns.
     pub head: Vec<String>,
-    /// Number in the file, from 1, and cells.
-    pub rows: Vec<(u64, Vec<String>)>,
+    /// The rows below the head.
+    pub rows: Vec<Cells>,
     /// Decimal sign of its numbers.
     pub decimal: char,
+}
+
+/// A row of cells.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Cells {
+    /// Number of the row in the file, from 1.
+    pub line: u64,
+    /// Its cells as text.
+    pub texts: Vec<String>,
 }
 
 /// Reads the old file; a workbook is known by its first bytes.
@@ -40,7 +49,7 @@ fn csv(bytes: &[u8], old: &EarlierTable) -> Result<Sheet, String> {
     for record in reader.records() {
         let record = record.map_err(|e| e.to_string())?;
         let line = record.position().map_or(0, csv::Position::line);
-        rows.push((line, record.iter().map(str::to_owned).collect()));
+        rows.push(Cells { line, texts: record.iter().map(str::to_owned).collect() });
     }
     Ok(Sheet { head, rows, decimal })
 }
@@ -70,8 +79,11 @@ fn workbook(bytes: &[u8], old: &EarlierTable) -> Result<Sheet, String> {
     let range = book.worksheet_range(&name).map_err(|e| e.to_string())?;
     let first = range.start().map_or(0, |(row, _)| u64::from(row));
     let decimal = decimal(old)?;
-    let cells = |row: &[Data]| row.iter().map(|c| cell(c, decimal)).collect::<Vec<_>>();
-    let mut rows = range.rows().enumerate().map(|(at, row)| (first + at as u64 + 1, cells(row)));
-    let (_, head) = rows.next().ok_or_else(|| format!("sheet `{name}` is empty"))?;
-    Ok(Sheet { head, rows: rows.collect(), decimal })
+    let cells = |(at, row): (usize, &[Data])| Cells {
+        line: first + at as u64 + 1,
+        texts: row.iter().map(|c| cell(c, decimal)).collect(),
+    };
+    let mut rows = range.rows().enumerate().map(cells);
+    let head = rows.next().ok_or_else(|| format!("sheet `{name}` is empty"))?;
+    Ok(Sheet { head: head.texts, rows: rows.collect(), decimal })
 }

@@ -28,9 +28,9 @@ pub fn work(cx: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
     let name: String = cx.settings("name")?;
     let units = cx.settings("units")?;
     let table = Table::from_parquet(&cx.input("table")?)?;
-    let told = |message: String| vec![Diagnostic::new(message).at(Place::file("raw"))];
-    let sheet = file::read(&cx.input("raw")?, &old).map_err(told)?;
-    let rows = compute::hold(&name, &old, &sheet, &table, &units).map_err(told)?;
+    let wrong = |message: String| vec![Diagnostic::new(message).at(Place::file("raw"))];
+    let sheet = file::read(&cx.input("raw")?, &old).map_err(wrong)?;
+    let rows = compute::hold(&name, &old, &sheet, &table, &units).map_err(wrong)?;
     let agreements = old.numbers.keys().map(|column| compute::agreement(column, &rows)).collect();
     Produced::default().with_json("held", &Held { rows, agreements })
 }

@@ -2,6 +2,13 @@
 
 use serde::{Deserialize, Serialize};
 
+/// Numbers further apart than this many standard uncertainties of their difference differ (common practice, about 95 %).
+pub const DIFFERS_BEYOND: f64 = 2.0;
+
+/// Where neither side has an uncertainty, numbers agree within this part of themselves (empirical: a table of three
+/// digits).
+pub const ROUNDED: f64 = 5e-3;
+
 /// How an old number and a new one go together.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]

@@ -59,7 +59,7 @@ impl Rise {
     ///
     /// `shared` holds the variances of N̄ and D̄ that no scatter between loadings shows; `within` those of a single
     /// loading, used where there is no second.
-    pub fn of(pairs: &[Ends], within: Spread, shared: Spread) -> Option<Self> {
+    pub fn from_pairs(pairs: &[Ends], within: Spread, shared: Spread) -> Option<Self> {
         let column = |f: fn(Ends) -> f64| pairs.iter().map(|p| f(*p)).collect::<Vec<f64>>();
         let (n, d) = (column(Ends::contact_rise), column(Ends::rise));
         let ln_ratio = Mean::of(&column(|p| p.ln_ratio), 0.0, 0.0)?;
@@ -114,7 +114,8 @@ mod tests {
     #[test]
     fn a_rise_by_contacts_alone_has_share_one() {
         // η_H = 6 at both ends, η = 10 and 20: N = 14/10 − 4/10 = 1 = D.
-        let rise = Rise::of(&[ends(2.0, 0.4, 0.7), ends(2.0, 0.4, 0.7)], Spread::default(), Spread::default()).unwrap();
+        let rise = Rise::from_pairs(&[ends(2.0, 0.4, 0.7), ends(2.0, 0.4, 0.7)], Spread::default(), Spread::default())
+            .unwrap();
         assert!((rise.share - 1.0).abs() < 1e-14);
         assert!((rise.rise - 1.0).abs() < 1e-14);
     }
@@ -123,7 +124,7 @@ mod tests {
     fn the_interval_by_hand_for_two_loadings() {
         // N = (1, 1.2), D = (2, 2): se of N̄ = 0.1, t₀.₉₇₅(1) = 12.7062047: (1.1 ± 1.27062)/2.
         let pairs = [ends(3.0, 0.0, 1.0 / 3.0), ends(3.0, 0.0, 0.4)];
-        let rise = Rise::of(&pairs, Spread::default(), Spread::default()).unwrap();
+        let rise = Rise::from_pairs(&pairs, Spread::default(), Spread::default()).unwrap();
         let (low, high) = rise.interval.unwrap();
         assert!((low - (1.1 - 1.270_620_47) / 2.0).abs() < 1e-8);
         assert!((high - (1.1 + 1.270_620_47) / 2.0).abs() < 1e-8);
@@ -133,12 +134,13 @@ mod tests {
     #[test]
     fn a_rise_that_may_be_none_leaves_the_share_unbounded() {
         let pairs = [ends(1.02, 0.3, 0.3), ends(0.99, 0.3, 0.3), ends(1.03, 0.3, 0.35)];
-        assert_eq!(Rise::of(&pairs, Spread::default(), Spread::default()).unwrap().interval, None);
+        assert_eq!(Rise::from_pairs(&pairs, Spread::default(), Spread::default()).unwrap().interval, None);
     }
 
     #[test]
     fn one_loading_has_a_value_and_no_interval() {
-        let rise = Rise::of(&[ends(2.0, 0.4, 0.7)], spread_of_shares(2.0, 0.03, 0.02), Spread::default()).unwrap();
+        let rise =
+            Rise::from_pairs(&[ends(2.0, 0.4, 0.7)], spread_of_shares(2.0, 0.03, 0.02), Spread::default()).unwrap();
         assert_eq!(rise.interval, None);
         assert!((rise.u - 0.05).abs() < 1e-14);
     }

@@ -82,7 +82,8 @@ fn usable_share(read: &ReversalRead, remarks: &mut Vec<Remark>) -> Option<Estima
     if read.dead.control <= own {
         return Some(headline);
     }
-    let later = read.sensitivity.iter().find(|c| c.later.is_some_and(|f| f * own >= read.dead.control));
+    let later =
+        read.sensitivity.iter().find(|c| c.setting.strain_factor().is_some_and(|f| f * own >= read.dead.control));
     match later.and_then(|c| c.contact_share) {
         Some(share) => {
             remarks.push(Remark::ReadLater);
@@ -260,7 +261,7 @@ fn forms_differ(read: &ReversalRead, limit: f64) -> bool {
 #[allow(clippy::unwrap_used, clippy::disallowed_methods)]
 mod tests {
     use super::super::params::Params;
-    use super::super::result::{After, SensitivityReading};
+    use super::super::result::{After, OtherSetting, SensitivityReading};
     use super::*;
 
     fn estimate(value: f64, u: f64) -> Estimate {
@@ -318,8 +319,7 @@ mod tests {
             normal_stress_after_pa: None,
             sensitivity_coefficients: Vec::new(),
             sensitivity: vec![SensitivityReading {
-                choice: "first usable strain × 2".to_owned(),
-                later: Some(2.0),
+                setting: OtherSetting::FirstUsableStrain { factor: 2.0 },
                 contact_share: Some(estimate(0.48, 0.02)),
             }],
             torque_residual: Vec::new(),

@@ -12,7 +12,7 @@ use super::params::{Fit, Reading as Settings, Sensitivity};
 use super::remark::{Remark, RunRemark};
 use super::restart;
 use super::result::{
-    After, Before, Controlled, DeadStrain, Estimate, FormFit, Noise, Restart, ReversalRead, RunRead,
+    After, Before, Controlled, DeadStrain, Estimate, FormFit, Noise, OtherSetting, Restart, ReversalRead, RunRead,
     SensitivityCoefficient, SensitivityReading,
 };
 use super::rules::{ALIKE, ARRIVED, RECOVERED, TWO_SIDED};
@@ -418,41 +418,36 @@ impl Run<'_> {
         found: &Found,
     ) -> Vec<SensitivityReading> {
         let fit = &self.setup.settings.fit;
-        let again = |choice: String, fit: &Fit, first: f64| {
+        let again = |setting: OtherSetting, fit: &Fit, first: f64| {
             let change = Change { first, ..Change::default() };
-            SensitivityReading {
-                choice,
-                later: None,
-                contact_share: estimator.run(fit, &change, Some(base)).map(|f| f.share(estimator)),
-            }
+            let contact_share = estimator.run(fit, &change, Some(base)).map(|f| f.share(estimator));
+            SensitivityReading { setting, contact_share }
         };
-        let with = |choice: String, fit: Fit| again(choice, &fit, 1.0);
-        let dead = sensitivity
-            .dead_strain
-            .iter()
-            .map(|f| SensitivityReading { later: Some(*f), ..again(format!("first usable strain × {f}"), fit, *f) });
-        let priors = sensitivity
-            .prior_width
-            .iter()
-            .map(|f| with(format!("prior width × {f}"), Fit { prior_width: fit.prior_width * f, ..fit.clone() }));
-        let bins = sensitivity
-            .bin_width
-            .iter()
-            .map(|f| with(format!("bin width × {f}"), Fit { bin_width: fit.bin_width * f, ..fit.clone() }));
+        let with = |setting: OtherSetting, fit: Fit| again(setting, &fit, 1.0);
+        let later = |factor: &f64| again(OtherSetting::FirstUsableStrain { factor: *factor }, fit, *factor);
+        let prior = |factor: &f64| {
+            let prior_width = fit.prior_width * factor;
+            with(OtherSetting::PriorWidth { factor: *factor }, Fit { prior_width, ..fit.clone() })
+        };
+        let bin = |factor: &f64| {
+            let bin_width = fit.bin_width * factor;
+            with(OtherSetting::BinWidth { factor: *factor }, Fit { bin_width, ..fit.clone() })
+        };
+        let dead = sensitivity.dead_strain.iter().map(later);
+        let (priors, bins) = (sensitivity.prior_width.iter().map(prior), sensitivity.bin_width.iter().map(bin));
         let release = (sensitivity.without_release && fit.release)
-            .then(|| with("without release".to_owned(), Fit { release: false, ..fit.clone() }));
-        let windows = sensitivity.window.iter().map(|length| {
+            .then(|| with(OtherSetting::WithoutRelease, Fit { release: false, ..fit.clone() }));
+        let windows = sensitivity.window.iter().map(|strain| {
             let steady =
-                before::window(self.trace, found.stretches.before.clone(), *length, &self.setup.settings.before);
+                before::window(self.trace, found.stretches.before.clone(), *strain, &self.setup.settings.before);
             let contact_share = steady.and_then(|steady| {
                 let other = Estimator { steady: &steady, ..estimator.clone() };
                 other.run(fit, &Change::default(), Some(base)).map(|f| f.share(&other))
             });
-            SensitivityReading { choice: format!("window before {length}"), later: None, contact_share }
+            SensitivityReading { setting: OtherSetting::WindowBefore { strain: *strain }, contact_share }
         });
         let spikes = sensitivity.with_spikes.then(|| SensitivityReading {
-            choice: "spikes kept".to_owned(),
-            later: None,
+            setting: OtherSetting::SpikesKept,
             contact_share: self.with_spikes(estimator, base, turn, found),
         });
         dead.chain(windows).chain(priors).chain(release).chain(bins).chain(spikes).collect()

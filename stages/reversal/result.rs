@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 /// Which quantity the instrument held.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Controlled {
     /// Shear rate.
@@ -160,14 +160,52 @@ pub struct SensitivityCoefficient {
     pub plus: (f64, f64),
 }
 
-/// Contact share under another defensible choice of settings.
+/// A setting of the reading that could be defended as well as the one in force.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "setting", rename_all = "kebab-case")]
+pub enum OtherSetting {
+    /// The first usable strain, times `factor`.
+    FirstUsableStrain {
+        /// Factor on the one in force.
+        factor: f64,
+    },
+    /// Another length of the window before.
+    WindowBefore {
+        /// Its strain.
+        strain: f64,
+    },
+    /// The width of the priors, times `factor`.
+    PriorWidth {
+        /// Factor on the one in force.
+        factor: f64,
+    },
+    /// Forms with an elastic release left out.
+    WithoutRelease,
+    /// The width of the strain bins, times `factor`.
+    BinWidth {
+        /// Factor on the one in force.
+        factor: f64,
+    },
+    /// Readings that count as spikes left in.
+    SpikesKept,
+}
+
+impl OtherSetting {
+    /// Factor on the first usable strain, where that is what was chosen.
+    pub fn strain_factor(self) -> Option<f64> {
+        match self {
+            Self::FirstUsableStrain { factor } => Some(factor),
+            _ => None,
+        }
+    }
+}
+
+/// Contact share under another defensible setting.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct SensitivityReading {
-    /// What was chosen, for example `first usable strain × 1.5`.
-    pub choice: String,
-    /// Factor on the first usable strain, where that is what was chosen.
-    pub later: Option<f64>,
-    /// Contact share; none where the choice leaves too little to fit.
+    /// The setting.
+    pub setting: OtherSetting,
+    /// Contact share; none where the setting leaves too little to fit.
     pub contact_share: Option<Estimate>,
 }
 

@@ -64,6 +64,12 @@ fn unknown_samples(samples: &[Sample], params: &Params) -> Vec<Diagnostic> {
         .collect()
 }
 
+/// All reversals of one sample at one set-point.
+struct Condition<'a> {
+    given: &'a Given,
+    members: Vec<&'a StudyReversal>,
+}
+
 /// The states of one sample, in order of stress.
 pub(super) fn states_of(
     sample: &Sample,
@@ -71,20 +77,20 @@ pub(super) fn states_of(
     given: &[Option<Given>],
     params: &Params,
 ) -> Vec<State> {
-    let mut groups: Vec<(&Given, Vec<&StudyReversal>)> = Vec::new();
+    let mut conditions: Vec<Condition<'_>> = Vec::new();
     let own = reversals.iter().zip(given).filter(|(r, _)| r.identity.sample == sample.name && !r.identity.control);
     for (reversal, given) in own {
         let Some(given) = given else { continue };
-        match groups.iter_mut().find(|(g, _)| *g == given) {
-            Some((_, members)) => members.push(reversal),
-            None => groups.push((given, vec![reversal])),
+        match conditions.iter_mut().find(|c| c.given == given) {
+            Some(known) => known.members.push(reversal),
+            None => conditions.push(Condition { given, members: vec![reversal] }),
         }
     }
-    groups.sort_by(|a, b| {
-        let order = hierarchy::order(&a.1).total_cmp(&hierarchy::order(&b.1));
-        order.then(a.0.controlled.name().cmp(b.0.controlled.name())).then(a.0.value.total_cmp(&b.0.value))
+    conditions.sort_by(|a, b| {
+        let order = hierarchy::ln_stress(&a.members).total_cmp(&hierarchy::ln_stress(&b.members));
+        order.then(a.given.controlled.cmp(&b.given.controlled)).then(a.given.value.total_cmp(&b.given.value))
     });
-    groups.into_iter().map(|(given, members)| hierarchy::state(sample, given, &members, params)).collect()
+    conditions.iter().map(|c| hierarchy::state(sample, c.given, &c.members, params)).collect()
 }
 
 fn loadings(reversals: &[StudyReversal], sample: &Sample) -> u32 {

@@ -1,12 +1,12 @@
 //! From the reversals of one condition to a state: repeats → loadings → state.
 
 use super::params::{LowestGrade, Params};
-use super::result::{Interval, LoadingMean, State, StudyReversal};
+use super::result::{Interval, LoadingMean, Remark, State, StudyReversal};
 use super::set_points::Given;
 use crate::numerics::float;
 use crate::numerics::interval::{Mean, mean, median, z_of};
 use crate::physics::materials::Sample;
-use crate::physics::shares::{self, Shares};
+use crate::physics::shares::{self, Shares, Within};
 use crate::reversal::result::{Before, Estimate, Grade, Graded};
 use std::collections::BTreeMap;
 
@@ -14,7 +14,8 @@ use std::collections::BTreeMap;
 pub(super) fn state(sample: &Sample, given: &Given, members: &[&StudyReversal], params: &Params) -> State {
     let means = loading_means(members, params);
     let mut state = empty(sample, given, members);
-    (state.u_ln_viscosity_within, state.u_z_within) = within(members, params);
+    let within = within(members, params);
+    (state.u_ln_viscosity_within, state.u_z_within) = (within.ln_viscosity, within.z);
     state.u_z_shared = params.shared_part * median_u_z(members, params);
     state.loading_means = means;
     fill_means(&mut state, sample, members, params);
@@ -107,8 +108,8 @@ fn median_u_z(members: &[&StudyReversal], params: &Params) -> f64 {
     if all.is_empty() { 0.0 } else { median(&all) }
 }
 
-/// Standard uncertainties of the mean over all repeats, as the repeats state them: of ln η and of z.
-fn within(members: &[&StudyReversal], params: &Params) -> (f64, f64) {
+/// Standard uncertainties of the mean over all repeats, as the repeats state them.
+fn within(members: &[&StudyReversal], params: &Params) -> Within {
     let of_mean = |u: Vec<f64>| match u.len() {
         0 => 0.0,
         n => u.iter().map(|u| u * u).sum::<f64>().sqrt() / n as f64,
@@ -116,7 +117,7 @@ fn within(members: &[&StudyReversal], params: &Params) -> (f64, f64) {
     let before = members.iter().filter_map(|m| entering_before(&m.graded, params));
     let ln_viscosity = before.map(|b| b.viscosity_pa_s.u / b.viscosity_pa_s.value).collect();
     let z = members.iter().filter_map(|m| entering_z(&m.graded, params)).map(|z| z.u).collect();
-    (of_mean(ln_viscosity), of_mean(z))
+    Within { ln_viscosity: of_mean(ln_viscosity), z: of_mean(z) }
 }
 
 /// Viscosity, relative viscosity, stress and rate.
@@ -162,13 +163,15 @@ fn fill_shares(state: &mut State, members: &[&StudyReversal], params: &Params) {
         }
     } else {
         state.contact_share_bound = largest_bound(members);
-        state.remarks.push(unresolved(entering, usable, loadings));
+        let [resolved, usable, loadings] = [entering, usable, loadings].map(|n| n as u32);
+        state.remarks.push(Remark::NotResolved { resolved, usable, loadings });
     }
     if only_loading && usable > 0 {
-        state.remarks.push("scatter between loadings unknown: one loading".to_owned());
+        state.remarks.push(Remark::OneLoading);
     }
     if members.len() > usable {
-        state.remarks.push(format!("{} of {} reversals not usable (grade F)", members.len() - usable, members.len()));
+        let [reversals, found] = [members.len() - usable, members.len()].map(|n| n as u32);
+        state.remarks.push(Remark::NotUsable { reversals, found });
     }
 }
 
@@ -185,16 +188,8 @@ fn largest_bound(members: &[&StudyReversal]) -> Option<f64> {
     unresolved.filter_map(|m| m.graded.contact_share_low).max_by(f64::total_cmp)
 }
 
-fn unresolved(entering: usize, usable: usize, loadings: usize) -> String {
-    let counts = format!("{entering} of {usable} usable reversals give a contact share");
-    match loadings {
-        1 => format!("not resolved: {counts}, from one loading"),
-        n => format!("not resolved: {counts}, from {n} loadings"),
-    }
-}
-
-/// Geometric mean of the stress before over all reversals that have one: the order of states, not a result.
-pub(super) fn order(members: &[&StudyReversal]) -> f64 {
+/// Mean logarithm of the stress before over all reversals that have one: the order of states, not a result.
+pub(super) fn ln_stress(members: &[&StudyReversal]) -> f64 {
     let before = members.iter().filter_map(|m| m.graded.read.before.as_ref());
     let ln: Vec<f64> = before.map(|b| float::ln(b.stress_pa.value.abs())).filter(|l| l.is_finite()).collect();
     if ln.is_empty() { f64::INFINITY } else { mean(&ln) }

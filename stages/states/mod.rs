@@ -14,14 +14,17 @@
 //!
 //! Instrument and sample terms are joined by the stage `uncertainty`: intervals here hold the scatter of the data.
 
+mod choice;
 mod compute;
 mod hierarchy;
 pub mod params;
 mod readings;
+mod remark;
 pub mod result;
 mod sensitivity;
 mod set_points;
 mod thickening;
+mod verdict;
 
 #[cfg(test)]
 #[allow(clippy::unwrap_used, clippy::disallowed_methods)]

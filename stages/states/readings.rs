@@ -1,38 +1,23 @@
 //! The contact share of one reversal as other defensible settings, forms and estimators would read it, from what is
 //! stored with it. It fits no trace.
 
-use super::result::{LEAST_FORM_WEIGHT, LINE_STRAIN, StudyReversal};
+use super::result::{Choice, LEAST_FORM_WEIGHT, LINE_STRAIN, StudyReversal};
 use crate::numerics::interval::{mean, quadrature};
-use crate::reversal::result::{After, Estimate, Graded, SensitivityReading};
+use crate::reversal::result::{After, Estimate, Graded, OtherSetting, SensitivityReading};
 
 /// Fewest bins of a straight line.
 const LEAST_BINS: usize = 4;
 
-/// Another reading of every reversal.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) enum Reading {
-    /// Under other settings of the fit: the name of the choice that is stored.
-    Stored(String),
-    /// By one form of the recovery alone, where the trace allows it.
-    Form(String),
-    /// By a straight line through strain 0.02–0.2, drawn back to zero.
-    Line,
-    /// The early plateau instead of the value at zero strain.
-    Plateau,
-    /// The minimum instead of the value at zero strain.
-    Minimum,
-}
-
-/// All other readings: stored choices in the order in which they are first met, forms, estimators.
-pub(super) fn all(reversals: &[StudyReversal]) -> Vec<Reading> {
+/// All other readings: stored settings in the order in which they are first met, forms, estimators.
+pub(super) fn choices(reversals: &[StudyReversal]) -> Vec<Choice> {
     let reads = || reversals.iter().filter(|r| !r.identity.control).map(|r| &r.graded.read);
-    let mut found: Vec<Reading> = Vec::new();
-    let mut add = |reading: Reading| {
-        if !found.contains(&reading) {
-            found.push(reading);
+    let mut found: Vec<Choice> = Vec::new();
+    let stored = reads().flat_map(|r| &r.sensitivity).map(|stored| Choice::Setting(stored.setting));
+    stored.for_each(|choice| {
+        if !found.contains(&choice) {
+            found.push(choice);
         }
-    };
-    reads().flat_map(|r| &r.sensitivity).for_each(|c| add(Reading::Stored(c.choice.clone())));
+    });
     if found.is_empty() {
         // The study asked for no grid.
         return found;
@@ -41,60 +26,42 @@ pub(super) fn all(reversals: &[StudyReversal]) -> Vec<Reading> {
     let mut forms: Vec<&str> = forms.map(|f| f.form.as_str()).collect();
     forms.sort_unstable();
     forms.dedup();
-    found.extend(forms.into_iter().map(|form| Reading::Form(form.to_owned())));
-    found.extend([Reading::Line, Reading::Plateau, Reading::Minimum]);
+    found.extend(forms.into_iter().map(|form| Choice::FormAlone { form: form.to_owned() }));
+    found.extend([Choice::StraightLine, Choice::EarlyPlateau, Choice::Minimum]);
     found
 }
 
-impl Reading {
-    /// As it stands in tables and figures.
-    pub(super) fn name(&self) -> String {
-        match self {
-            Self::Stored(name) => name.clone(),
-            Self::Form(form) => format!("form {form} alone"),
-            Self::Line => "straight line".to_owned(),
-            Self::Plateau => "early plateau".to_owned(),
-            Self::Minimum => "minimum".to_owned(),
-        }
-    }
-
-    /// Whether a verdict must stand under it. The plateau and the minimum are other quantities than the value at zero
-    /// strain: the liquid's own share falls by then, so that both call a part of it contacts.
-    pub(super) fn decides(&self) -> bool {
-        !matches!(self, Self::Plateau | Self::Minimum)
-    }
-
-    /// The contact share; none where this reading leaves none.
-    pub(super) fn share(&self, graded: &Graded) -> Option<Estimate> {
-        let (in_force, after) = (graded.contact_share?, graded.read.after.as_ref()?);
-        let error = |value: f64| Some(Estimate { value, u: in_force.u });
-        match self {
-            Self::Stored(name) => stored(name, graded, in_force, after),
-            Self::Form(form) => Some(of_form(form, after).map_or(in_force, |x| moved(in_force, after, x))),
-            Self::Line => line(graded, after),
-            Self::Plateau => error(after.plateau?.1),
-            Self::Minimum => error(1.0 - after.minimum_pa_s / graded.read.before.as_ref()?.viscosity_pa_s.value),
-        }
+/// The contact share as a choice would read it; none where it leaves none.
+pub(super) fn share_under(choice: &Choice, graded: &Graded) -> Option<Estimate> {
+    let (in_force, after) = (graded.contact_share?, graded.read.after.as_ref()?);
+    let same_error = |value: f64| Some(Estimate { value, u: in_force.u });
+    match choice {
+        Choice::Setting(setting) => stored(*setting, graded, in_force, after),
+        Choice::FormAlone { form } => Some(of_form(form, after).map_or(in_force, |x| moved(in_force, after, x))),
+        Choice::StraightLine => straight_line(graded, after),
+        Choice::EarlyPlateau => same_error(after.plateau?.1),
+        Choice::Minimum => same_error(1.0 - after.minimum_pa_s / graded.read.before.as_ref()?.viscosity_pa_s.value),
+        Choice::LowestGrade { .. } => Some(in_force),
     }
 }
 
-/// Under the stored choice of this name.
-fn stored(name: &str, graded: &Graded, in_force: Estimate, after: &After) -> Option<Estimate> {
-    let choice: &SensitivityReading = graded.read.sensitivity.iter().find(|c| c.choice == name)?;
-    let chosen = choice.contact_share?;
-    match choice.later {
+/// Under this setting, as it is stored.
+fn stored(setting: OtherSetting, graded: &Graded, in_force: Estimate, after: &After) -> Option<Estimate> {
+    let reading: &SensitivityReading = graded.read.sensitivity.iter().find(|c| c.setting == setting)?;
+    let chosen = reading.contact_share?;
+    match setting.strain_factor() {
         None => Some(moved(in_force, after, chosen)),
         // The control forbids to read from there.
-        Some(_) if graded.read.dead.control > 0.0 && earlier(graded, choice) => Some(in_force),
+        Some(factor) if graded.read.dead.control > 0.0 && earlier(graded, factor) => Some(in_force),
         Some(_) => Some(Estimate { u: joined(in_force, after, chosen.u), ..chosen }),
     }
 }
 
-/// Whether a choice of the first usable strain lies before the control's.
-fn earlier(graded: &Graded, choice: &SensitivityReading) -> bool {
+/// Whether this factor on the first usable strain leaves it before the control's.
+fn earlier(graded: &Graded, factor: f64) -> bool {
     let dead = &graded.read.dead;
     let own = [dead.speed, dead.inertia, dead.momentum, dead.sampling].into_iter().fold(0.0, f64::max);
-    choice.later.is_some_and(|factor| factor * own < dead.control)
+    factor * own < dead.control
 }
 
 /// The value in force, moved by as much as the choice moves the headline: the two differ where the control asks for a
@@ -126,11 +93,11 @@ fn of_form(form: &str, after: &After) -> Option<Estimate> {
 }
 
 /// Straight line through the bins, by least squares; its error from the scatter about it.
-fn line(graded: &Graded, after: &After) -> Option<Estimate> {
+fn straight_line(graded: &Graded, after: &After) -> Option<Estimate> {
     let before = graded.read.before.as_ref()?.viscosity_pa_s;
-    let first = graded.read.dead.first_usable().max(LINE_STRAIN.0);
-    let bins: Vec<(f64, f64)> =
-        after.bins.iter().filter(|b| (first..=LINE_STRAIN.1).contains(&b.0)).map(|b| (b.0, b.1)).collect();
+    let first = graded.read.dead.first_usable();
+    let enters = |strain: f64| strain >= first && LINE_STRAIN.contains(&strain);
+    let bins: Vec<(f64, f64)> = after.bins.iter().filter(|b| enters(b.0)).map(|b| (b.0, b.1)).collect();
     let n = bins.len() as f64;
     if bins.len() < LEAST_BINS {
         return None;

@@ -10,7 +10,11 @@ use crate::physics::rise::{self, Ends, Rise};
 use crate::physics::shares::{Loading, Shared, Within};
 use crate::reversal::result::{Controlled, Graded, Identity};
 use serde::{Deserialize, Serialize};
+use std::ops::RangeInclusive;
 
+pub use super::choice::Choice;
+pub use super::remark::Remark;
+pub use super::verdict::{MOST_OF_THE_RISE, OtherVerdict, Reason, Verdict};
 pub use crate::numerics::interval::Interval;
 
 /// Weight below which a form of the recovery is no defensible choice, because the trace itself speaks against it: odds of
@@ -18,7 +22,7 @@ pub use crate::numerics::interval::Interval;
 pub const LEAST_FORM_WEIGHT: f64 = 0.01;
 
 /// Strain over which a straight line is drawn back to zero: after the drive, before many contacts return (common practice).
-pub const LINE_STRAIN: (f64, f64) = (0.02, 0.2);
+pub const LINE_STRAIN: RangeInclusive<f64> = 0.02..=0.2;
 
 /// A reversal within the study.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -72,8 +76,8 @@ pub struct State {
     pub reversals: u32,
     /// All reversals of the state.
     pub reversals_found: u32,
-    /// Remarks.
-    pub remarks: Vec<String>,
+    /// Remarks, gravest first.
+    pub remarks: Vec<Remark>,
     /// Loading means behind the state, in order of loading.
     pub loading_means: Vec<LoadingMean>,
     /// Standard uncertainty of z = −ln(1 − X) that all loadings share, instrument and sample left out.
@@ -123,39 +127,6 @@ pub struct LoadingMean {
     pub share_from: Vec<String>,
 }
 
-/// The answer to the question of the study for one sample.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub enum Verdict {
-    /// Interval above ½.
-    #[serde(rename = "contacts dominate")]
-    ContactsDominate,
-    /// Interval below ½.
-    #[serde(rename = "hydrodynamics dominate")]
-    HydrodynamicsDominate,
-    /// Interval covers ½ or is unbounded.
-    #[serde(rename = "not decided")]
-    NotDecided,
-    /// Rise below 10 % or not significant.
-    #[serde(rename = "no thickening to explain")]
-    NoThickening,
-    /// Fewer than two loadings with both ends.
-    #[serde(rename = "not resolved")]
-    NotResolved,
-}
-
-impl Verdict {
-    /// As it stands in tables and in print.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::ContactsDominate => "contacts dominate",
-            Self::HydrodynamicsDominate => "hydrodynamics dominate",
-            Self::NotDecided => "not decided",
-            Self::NoThickening => "no thickening to explain",
-            Self::NotResolved => "not resolved",
-        }
-    }
-}
-
 /// Share of the rise for one sample.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Thickening {
@@ -181,12 +152,8 @@ pub struct Thickening {
     pub degrees_of_freedom: Option<f64>,
     /// Loadings with both ends.
     pub loadings: u32,
-    /// The verdict.
-    pub verdict: Verdict,
-    /// Why this verdict, in words.
-    pub reason: String,
-    /// What else is to be said: how far the rise could be read, which states have no value.
-    pub remarks: Vec<String>,
+    /// The verdict and why.
+    pub reason: Reason,
     /// Loadings of the sample.
     pub loadings_of_sample: u32,
     /// Relative rise below which there is nothing to explain, as set.
@@ -194,10 +161,15 @@ pub struct Thickening {
 }
 
 impl Thickening {
+    /// The verdict.
+    pub fn verdict(&self) -> Verdict {
+        self.reason.verdict()
+    }
+
     /// Fills in share and verdict from the rise.
     pub fn settle(&mut self, rise: Option<&Rise>) {
-        let (verdict, reason) = verdict(rise, self.loadings_of_sample, self.smallest_rise);
-        let shown = rise.filter(|_| !matches!(verdict, Verdict::NoThickening | Verdict::NotResolved));
+        self.reason = reason(rise, self.loadings_of_sample, self.smallest_rise);
+        let shown = rise.filter(|_| !matches!(self.verdict(), Verdict::NoThickening | Verdict::NotResolved));
         self.contact_share_of_rise = shown.map(|r| Interval {
             value: r.share,
             u: r.u,
@@ -206,7 +178,6 @@ impl Thickening {
         });
         self.degrees_of_freedom = rise.and_then(|r| r.ln_ratio.degrees_of_freedom);
         self.loadings = rise.map_or(0, |r| r.loadings as u32);
-        (self.verdict, self.reason) = (verdict, reason);
     }
 }
 
@@ -222,7 +193,7 @@ pub fn pairs(low: &State, high: &State) -> Vec<Ends> {
 
 /// The rise between two states; none if no loading has both ends. `joined` holds the variances of the means of
 /// N and D that instrument and sample add.
-pub fn rise(low: &State, high: &State, joined: Spread) -> Option<Rise> {
+pub fn rise_between(low: &State, high: &State, joined: Spread) -> Option<Rise> {
     let pairs = pairs(low, high);
     let ratio = float::exp(mean(&pairs.iter().map(|p| p.ln_ratio).collect::<Vec<_>>()));
     let u_share = |state: &State, u_z: f64| {
@@ -230,38 +201,26 @@ pub fn rise(low: &State, high: &State, joined: Spread) -> Option<Rise> {
         float::exp(-mean(&z)) * u_z
     };
     let spread = |u: fn(&State) -> f64| rise::spread_of_shares(ratio, u_share(low, u(low)), u_share(high, u(high)));
-    Rise::of(&pairs, spread(|s| s.u_z_within), spread(|s| s.u_z_shared).plus(joined))
+    Rise::from_pairs(&pairs, spread(|s| s.u_z_within), spread(|s| s.u_z_shared).plus(joined))
 }
 
-/// The verdict by the printed rules, in their order, with its reason.
-pub fn verdict(rise: Option<&Rise>, loadings_of_sample: u32, smallest_rise: f64) -> (Verdict, String) {
-    let Some(rise) = rise else {
-        return (Verdict::NotResolved, "no loading has a contact share at both ends of a rise".to_owned());
-    };
+/// Why which verdict is given, by the printed rules in their order.
+pub fn reason(rise: Option<&Rise>, loadings_of_sample: u32, smallest_rise: f64) -> Reason {
+    let Some(rise) = rise else { return Reason::NoPair };
     if rise.loadings < 2 {
-        return if loadings_of_sample == 1 {
-            (Verdict::NotDecided, "one loading only: the scatter between loadings is unknown".to_owned())
-        } else {
-            (Verdict::NotResolved, "only one loading has a contact share at both ends".to_owned())
-        };
+        return if loadings_of_sample == 1 { Reason::OneLoading } else { Reason::OnePair };
     }
-    let reaches_zero = rise.ln_ratio.half_width.is_none_or(|h| rise.ln_ratio.value - h <= 0.0);
-    if reaches_zero {
-        return (Verdict::NoThickening, "the interval of the rise reaches zero".to_owned());
+    if rise.ln_ratio.half_width.is_none_or(|h| rise.ln_ratio.value - h <= 0.0) {
+        return Reason::RiseReachesZero;
     }
     if float::expm1(rise.ln_ratio.value) < smallest_rise {
-        let percent = 100.0 * smallest_rise;
-        return (Verdict::NoThickening, format!("the viscosity rises by less than {percent} %"));
+        return Reason::SmallRise { smallest_rise };
     }
     match rise.interval {
-        None => (Verdict::NotDecided, "the interval of the share is unbounded".to_owned()),
-        Some((low, _)) if low > 0.5 => {
-            (Verdict::ContactsDominate, "the interval of the share lies above one half".to_owned())
-        }
-        Some((_, high)) if high < 0.5 => {
-            (Verdict::HydrodynamicsDominate, "the interval of the share lies below one half".to_owned())
-        }
-        Some(_) => (Verdict::NotDecided, "the interval of the share covers one half".to_owned()),
+        None => Reason::Unbounded,
+        Some((low, _)) if low > MOST_OF_THE_RISE => Reason::AboveHalf,
+        Some((_, high)) if high < MOST_OF_THE_RISE => Reason::BelowHalf,
+        Some(_) => Reason::CoversHalf,
     }
 }
 
@@ -281,9 +240,7 @@ pub struct States {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Alternative {
     /// What was chosen.
-    pub choice: String,
-    /// Whether a verdict must stand under it; not where it is another quantity that goes by the same name.
-    pub decides: bool,
+    pub choice: Choice,
     /// States, in the order of those of the study.
     pub states: Vec<State>,
     /// Rises of the samples that have one in the study.

@@ -3,16 +3,16 @@
 //! the study.
 
 use super::params::{Ends, LowestGrade, Params, SetPoint};
-use super::readings::{self, Reading};
-use super::result::{Alternative, State, States, StudyReversal};
+use super::readings;
+use super::result::{Alternative, Choice, State, States, StudyReversal};
 use super::set_points::{self, Given};
 use super::{compute, thickening};
 use crate::physics::materials::Sample;
 use pipeline::diagnostic::Diagnostic;
 use std::collections::BTreeMap;
 
-/// Other limits of what enters than those in force, each with its name.
-const GRADES: [(&str, LowestGrade); 2] = [("grade A only", LowestGrade::A), ("grade C as well", LowestGrade::C)];
+/// Other lowest grades that may enter.
+const GRADES: [LowestGrade; 2] = [LowestGrade::A, LowestGrade::C];
 
 /// The study under every choice, in the order in which reversals store them.
 ///
@@ -27,13 +27,13 @@ pub fn alternatives(
     let given = set_points::give_out(&states.reversals, listed, params)?;
     let study = Study { states, samples, given: &given };
     let mut found = Vec::new();
-    for reading in readings::all(&states.reversals) {
-        let moved: Vec<StudyReversal> = states.reversals.iter().map(|r| under(r, &reading)).collect();
-        found.push(study.under(reading.name(), reading.decides(), &moved, params)?);
+    for choice in readings::choices(&states.reversals) {
+        let moved: Vec<StudyReversal> = states.reversals.iter().map(|r| read_under(&choice, r)).collect();
+        found.push(study.under(choice, &moved, params)?);
     }
-    for (name, lowest_grade) in GRADES.into_iter().filter(|(_, grade)| *grade != params.lowest_grade) {
-        let other = Params { lowest_grade, ..params.clone() };
-        found.push(study.under(name.to_owned(), true, &states.reversals, &other)?);
+    for grade in GRADES.into_iter().filter(|grade| *grade != params.lowest_grade) {
+        let other = Params { lowest_grade: grade, ..params.clone() };
+        found.push(study.under(Choice::LowestGrade { grade }, &states.reversals, &other)?);
     }
     Ok(found)
 }
@@ -48,8 +48,7 @@ struct Study<'a> {
 impl Study<'_> {
     fn under(
         &self,
-        choice: String,
-        decides: bool,
+        choice: Choice,
         reversals: &[StudyReversal],
         params: &Params,
     ) -> Result<Alternative, Vec<Diagnostic>> {
@@ -65,13 +64,13 @@ impl Study<'_> {
             }
             states.extend(own);
         }
-        Ok(Alternative { choice, decides, states, thickening: rises })
+        Ok(Alternative { choice, states, thickening: rises })
     }
 }
 
-/// The reversal as read otherwise; without a contact share where that leaves none.
-fn under(reversal: &StudyReversal, reading: &Reading) -> StudyReversal {
+/// The reversal as a choice would read it; without a contact share where that leaves none.
+fn read_under(choice: &Choice, reversal: &StudyReversal) -> StudyReversal {
     let mut moved = reversal.clone();
-    moved.graded.contact_share = reading.share(&reversal.graded);
+    moved.graded.contact_share = readings::share_under(choice, &reversal.graded);
     moved
 }

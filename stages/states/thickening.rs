@@ -1,7 +1,7 @@
 //! The question of the study for one sample: which two states are the ends of the rise, and what it says.
 
 use super::params::Ends;
-use super::result::{State, Thickening, Verdict, rise};
+use super::result::{Reason, State, Thickening, rise_between};
 use crate::numerics::fieller::Spread;
 use crate::numerics::float;
 use crate::physics::materials::Sample;
@@ -29,13 +29,12 @@ pub(super) fn thickening(
         let valued = states.iter().filter(|s| viscosity_of_valued(s).is_some()).count();
         // An end that was set and has no value leaves the question open; it does not answer it.
         if valued >= 2 && loadings_of_sample >= 2 && ends.is_none_or(|ends| ends.can_be_read(sample, states)) {
-            row.verdict = Verdict::NoThickening;
-            row.reason = "no state has a larger viscosity than one at a lower set-point".to_owned();
+            row.reason = Reason::NoLargerViscosity;
         }
         return Ok(row);
     };
     fill_ends(&mut row, states, low, high);
-    row.settle(rise(states[low], states[high], Spread::default()).as_ref());
+    row.settle(rise_between(states[low], states[high], Spread::default()).as_ref());
     Ok(row)
 }
 
@@ -52,9 +51,7 @@ fn empty(sample: &Sample, loadings_of_sample: u32, smallest_rise: f64) -> Thicke
         contact_share_of_rise: None,
         degrees_of_freedom: None,
         loadings: 0,
-        verdict: Verdict::NotResolved,
-        reason: String::new(),
-        remarks: Vec::new(),
+        reason: Reason::NoPair,
         loadings_of_sample,
         smallest_rise,
     }
@@ -119,9 +116,4 @@ fn fill_ends(row: &mut Thickening, states: &[&State], low: usize, high: usize) {
     row.stress_low_pa = low.stress_pa.map(|s| s.value);
     row.stress_high_pa = high.stress_pa.map(|s| s.value);
     row.viscosity_rise_pa_s = high.viscosity_pa_s.zip(low.viscosity_pa_s).map(|(h, l)| h.value - l.value);
-    if row.states_without_value > 0 {
-        let n = row.states_without_value;
-        let states = if n == 1 { "1 state" } else { &format!("{n} states") };
-        row.remarks.push(format!("holds up to {}: {states} above it without a value", high.set_point));
-    }
 }

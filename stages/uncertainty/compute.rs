@@ -7,9 +7,9 @@
 //! stays with the scatter between loadings alone, and `degrees_of_freedom` stays n − 1 (rule and reason in
 //! `numerics::interval`).
 
-use super::effects::{Effect, Terms, liquid};
+use super::effects::{Effect, LiquidTerm, Terms};
 use super::params::Params;
-use super::result::{Budget, BudgetRow, SensitivityRow};
+use super::result::{Budget, BudgetRow, Remark, SensitivityRow};
 use super::settled::settled;
 use super::spread::{self, Intervals, Pair, StateSpread};
 use super::trials::{BLOCK, Block, Trials};
@@ -18,7 +18,7 @@ use crate::numerics::fieller::Spread;
 use crate::numerics::interval::Interval;
 use crate::physics::geometry::Geometry;
 use crate::physics::materials::Sample;
-use crate::states::result::{Alternative, State, States, Thickening, rise};
+use crate::states::result::{Alternative, State, States, Thickening, rise_between};
 use std::collections::BTreeMap;
 
 /// Blocks that are drawn for what is only shown beside the results: single terms of a rise, and other choices.
@@ -45,17 +45,17 @@ pub fn joined(
     params: &Params,
 ) -> Joined {
     let (mut states, mut alternatives) = (states.clone(), alternatives.to_vec());
-    let mut told = Budget { skipped: params.skip, ..Budget::default() };
+    let mut budget = Budget { skipped: params.skip, ..Budget::default() };
     if params.skip {
-        told.remarks.push("terms of instrument and sample were left out by the study file".to_owned());
+        budget.remarks.push(Remark::TermsLeftOut);
     } else {
         let reversals = std::mem::take(&mut states.reversals);
-        let terms = Terms::of(&reversals, geometries);
+        let terms = Terms::of_study(&reversals, geometries);
         let mut jobs = vec![Jobs::new(&states.states, &states.thickening, &terms, samples)];
         jobs.extend(alternatives.iter().map(|a| Jobs::new(&a.states, &a.thickening, &terms, samples)));
-        told.remarks.push(run(&mut jobs, Trials::new(&terms.names, samples, seed), params));
-        told.rows = jobs[0].budget(&states.states, &states.thickening, &terms.names);
-        let results: Vec<(Vec<Intervals>, Vec<Spread>)> = jobs.iter().map(Jobs::results).collect();
+        budget.remarks.push(run(&mut jobs, Trials::new(&terms.names, samples, seed), params));
+        budget.rows = jobs[0].budget(&states.states, &states.thickening, &terms.names);
+        let results: Vec<Results> = jobs.iter().map(Jobs::results).collect();
         drop(jobs);
         apply(&mut states.states, &mut states.thickening, &results[0]);
         for (alternative, results) in alternatives.iter_mut().zip(&results[1..]) {
@@ -65,7 +65,7 @@ pub fn joined(
     }
     sensitivity::settle(&mut states, &alternatives);
     let sensitivity = sensitivity::rows(&states, &alternatives);
-    Joined { states, budget: told, sensitivity }
+    Joined { states, budget, sensitivity }
 }
 
 /// What is drawn for: the states and rises of the study, or of one alternative to it.
@@ -74,10 +74,18 @@ struct Jobs<'a> {
     rises: Vec<Option<RiseJob<'a>>>,
 }
 
+/// What was drawn for the states and rises of the study, or of one alternative to it.
+struct Results {
+    /// Joined intervals of every state.
+    intervals: Vec<Intervals>,
+    /// What the terms add to N and D of every rise.
+    rises: Vec<Spread>,
+}
+
 struct StateJob<'a> {
     state: &'a State,
     effects: Vec<Effect>,
-    liquid: Option<(String, f64)>,
+    liquid: Option<LiquidTerm>,
     blocks: Vec<StateSpread>,
     done: bool,
 }
@@ -97,7 +105,7 @@ impl<'a> Jobs<'a> {
         let job = |state: &'a State| StateJob {
             state,
             effects: terms.on_state(state),
-            liquid: liquid(samples.iter().find(|s| s.name == state.sample)),
+            liquid: LiquidTerm::under(samples.iter().find(|s| s.name == state.sample)),
             blocks: Vec::new(),
             done: false,
         };
@@ -113,7 +121,7 @@ impl<'a> Jobs<'a> {
     /// Takes a block in, as far as results still wait for it; `ready` where they may be settled with it.
     fn draw(&mut self, block: &Block, with_parts: bool, ready: bool) {
         for job in self.states.iter_mut().filter(|j| !j.done) {
-            job.blocks.push(StateSpread::of(job.state, &job.effects, job.liquid.as_ref(), block));
+            job.blocks.push(StateSpread::of_block(job.state, &job.effects, job.liquid.as_ref(), block));
             job.done = ready && job.settled();
         }
         let all: Vec<usize> = (0..block.terms.len()).collect();
@@ -131,10 +139,10 @@ impl<'a> Jobs<'a> {
     }
 
     /// Joined intervals of every state, and what the terms add to every rise.
-    fn results(&self) -> (Vec<Intervals>, Vec<Spread>) {
-        let states = self.states.iter().map(|j| StateSpread::mean(&j.blocks).intervals(j.state)).collect();
+    fn results(&self) -> Results {
+        let intervals = self.states.iter().map(|j| StateSpread::mean(&j.blocks).intervals(j.state)).collect();
         let rise = |job: &Option<RiseJob<'_>>| job.as_ref().map_or_else(Spread::default, RiseJob::spread);
-        (states, self.rises.iter().map(rise).collect())
+        Results { intervals, rises: self.rises.iter().map(rise).collect() }
     }
 
     fn budget(&self, states: &[State], rises: &[Thickening], names: &[String]) -> Vec<BudgetRow> {
@@ -144,7 +152,7 @@ impl<'a> Jobs<'a> {
         for (row, job) in rises.iter().zip(&self.rises) {
             let Some(job) = job.as_ref().filter(|_| row.contact_share_of_rise.is_some()) else { continue };
             let parts: Vec<Spread> = job.parts.iter().map(|blocks| spread::mean_spread(blocks)).collect();
-            let alone = rise(job.low, job.high, Spread::default());
+            let alone = rise_between(job.low, job.high, Spread::default());
             rows.extend(alone.map_or_else(Vec::new, |a| budget::of_rise(&row.sample, &a, names, &parts)));
         }
         rows
@@ -155,8 +163,8 @@ impl StateJob<'_> {
     fn settled(&self) -> bool {
         let blocks: Vec<Intervals> = self.blocks.iter().map(|b| b.intervals(self.state)).collect();
         let joined = StateSpread::mean(&self.blocks).intervals(self.state);
-        let of = |k: usize| blocks.iter().filter_map(|b| b[k]).collect::<Vec<Interval>>();
-        joined.iter().enumerate().all(|(k, i)| i.is_none_or(|i| settled(&of(k), i.u)))
+        let of = |k: usize| blocks.iter().filter_map(|b| b.list()[k]).collect::<Vec<Interval>>();
+        joined.list().iter().enumerate().all(|(k, i)| i.is_none_or(|i| settled(&of(k), i.u)))
     }
 }
 
@@ -167,7 +175,7 @@ impl RiseJob<'_> {
 
     fn settled(&self) -> bool {
         let interval = |spread: Spread| {
-            let rise = rise(self.low, self.high, spread)?;
+            let rise = rise_between(self.low, self.high, spread)?;
             let (low, high) = (rise.interval.map(|i| i.0), rise.interval.map(|i| i.1));
             Some(Interval { value: rise.share, u: rise.u, low, high })
         };
@@ -185,7 +193,7 @@ fn ends<'a>(states: &'a [State], row: &Thickening) -> Option<(&'a State, &'a Sta
 }
 
 /// Draws until the results of the study have settled; says how many trials that took.
-fn run(jobs: &mut [Jobs<'_>], mut trials: Trials, params: &Params) -> String {
+fn run(jobs: &mut [Jobs<'_>], mut trials: Trials, params: &Params) -> Remark {
     let fewest = (params.trials as usize).div_ceil(BLOCK).max(FEW_BLOCKS);
     let most = (params.most_trials as usize / BLOCK).max(fewest);
     let mut blocks = 0;
@@ -198,18 +206,18 @@ fn run(jobs: &mut [Jobs<'_>], mut trials: Trials, params: &Params) -> String {
         }
         let settled = jobs.first().is_none_or(Jobs::done);
         if settled || blocks >= most {
-            let words = if settled { "the ends of all intervals have settled" } else { "not all ends have settled" };
-            return format!("at most {} Monte Carlo trials: {words} to the printed digits", blocks * BLOCK);
+            let trials = (blocks * BLOCK) as u64;
+            return if settled { Remark::Settled { trials } } else { Remark::NotSettled { trials } };
         }
     }
 }
 
 /// Writes joined intervals, and gives shares of rises and verdicts again with the terms joined.
-fn apply(states: &mut [State], rises: &mut [Thickening], (intervals, spreads): &(Vec<Intervals>, Vec<Spread>)) {
-    states.iter_mut().zip(intervals).for_each(|(state, i)| spread::fill(state, *i));
-    for (row, joined) in rises.iter_mut().zip(spreads) {
+fn apply(states: &mut [State], rises: &mut [Thickening], results: &Results) {
+    states.iter_mut().zip(&results.intervals).for_each(|(state, intervals)| intervals.write_into(state));
+    for (row, joined) in rises.iter_mut().zip(&results.rises) {
         if let Some((low, high)) = ends(states, row) {
-            let rise = rise(low, high, *joined);
+            let rise = rise_between(low, high, *joined);
             row.settle(rise.as_ref());
         }
     }

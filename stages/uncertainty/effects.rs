@@ -1,6 +1,7 @@
-//! What every instrument and sample term does to a state, from the responses that were stored with each reversal.
+//! What every instrument and sample term does to a state, from the sensitivity coefficients that were stored with each
+//! reversal.
 //!
-//! A response is known at −u, 0 and +u of its term; between and beyond, the parabola through the three. Responses are
+//! A coefficient is known at −u, 0 and +u of its term; between and beyond, the parabola through the three. Coefficients are
 //! averaged as the values are: over repeats, then over loadings, in ln η and in z = −ln(1 − X). What a dimension of the
 //! geometry does to the rate follows from its formula; the stress is viscosity times rate.
 
@@ -29,8 +30,8 @@ impl Parabola {
         Self { a, b: 0.0 }
     }
 
-    /// At a draw.
-    pub(super) fn at(self, draw: f64) -> f64 {
+    /// What a draw does.
+    pub(super) fn moved_by(self, draw: f64) -> f64 {
         draw * (self.a + self.b * draw)
     }
 
@@ -62,7 +63,7 @@ pub(super) struct Effect {
 }
 
 /// Effects of all terms on one loading of a state.
-pub(super) type OfLoading = Vec<Effect>;
+pub(super) type LoadingEffects = Vec<Effect>;
 
 /// Terms of the study by name, with the reversals at hand by number.
 pub(super) struct Terms<'a> {
@@ -74,7 +75,7 @@ pub(super) struct Terms<'a> {
 
 impl<'a> Terms<'a> {
     /// From the reversals of the study.
-    pub(super) fn of(reversals: &'a [StudyReversal], geometries: &'a BTreeMap<String, Geometry>) -> Self {
+    pub(super) fn of_study(reversals: &'a [StudyReversal], geometries: &'a BTreeMap<String, Geometry>) -> Self {
         let entering = reversals.iter().filter(|r| !r.identity.control);
         let names: BTreeSet<String> =
             entering.flat_map(|r| r.graded.read.sensitivity_coefficients.iter().map(|x| x.term.clone())).collect();
@@ -86,12 +87,12 @@ impl<'a> Terms<'a> {
     }
 
     /// Effects of every term on one loading, in the order of the names.
-    pub(super) fn on_loading(&self, loading: &LoadingMean) -> OfLoading {
+    pub(super) fn on_loading(&self, loading: &LoadingMean) -> LoadingEffects {
         self.names
             .iter()
             .map(|term| Effect {
-                ln_viscosity: self.average(&loading.viscosity_from, |r| response(r, term, ln_viscosity)),
-                z: self.average(&loading.share_from, |r| response(r, term, z)),
+                ln_viscosity: self.average(&loading.viscosity_from, |r| stored_effect(r, term, ln_viscosity)),
+                z: self.average(&loading.share_from, |r| stored_effect(r, term, z)),
                 ln_rate: self.average(&loading.viscosity_from, |r| self.rate(r, term)),
             })
             .collect()
@@ -99,12 +100,12 @@ impl<'a> Terms<'a> {
 
     /// Effects of every term on a state.
     pub(super) fn on_state(&self, state: &State) -> Vec<Effect> {
-        let all: Vec<(OfLoading, bool)> =
-            state.loading_means.iter().map(|l| (self.on_loading(l), l.z.is_some())).collect();
+        let every: Vec<LoadingEffects> = state.loading_means.iter().map(|l| self.on_loading(l)).collect();
         let of_term = |term: usize| {
-            let every = |of: fn(&Effect) -> Parabola| all.iter().map(|(l, _)| of(&l[term])).collect::<Vec<_>>();
-            let z: Vec<Parabola> = all.iter().filter(|(_, has)| *has).map(|(l, _)| l[term].z).collect();
-            let (ln_viscosity, ln_rate) = (every(|e| e.ln_viscosity), every(|e| e.ln_rate));
+            let all = |of: fn(&Effect) -> Parabola| every.iter().map(|l| of(&l[term])).collect::<Vec<_>>();
+            let with_share = every.iter().zip(&state.loading_means).filter(|(_, mean)| mean.z.is_some());
+            let z: Vec<Parabola> = with_share.map(|(l, _)| l[term].z).collect();
+            let (ln_viscosity, ln_rate) = (all(|e| e.ln_viscosity), all(|e| e.ln_rate));
             Effect {
                 ln_viscosity: Parabola::mean(&ln_viscosity),
                 z: Parabola::mean(&z),
@@ -129,8 +130,8 @@ impl<'a> Terms<'a> {
     }
 }
 
-/// What a stored response says; nothing where the term was not stored.
-fn response(
+/// What a stored coefficient says; nothing where the term was not stored.
+fn stored_effect(
     reversal: &StudyReversal,
     term: &str,
     of: fn(&StudyReversal, &SensitivityCoefficient) -> Parabola,
@@ -139,25 +140,37 @@ fn response(
     stored.map_or_else(Parabola::default, |x| of(reversal, x))
 }
 
-fn ln_viscosity(_: &StudyReversal, response: &SensitivityCoefficient) -> Parabola {
-    Parabola::through(response.minus.0, response.plus.0)
+fn ln_viscosity(_: &StudyReversal, stored: &SensitivityCoefficient) -> Parabola {
+    Parabola::through(stored.minus.0, stored.plus.0)
 }
 
-fn z(reversal: &StudyReversal, response: &SensitivityCoefficient) -> Parabola {
+fn z(reversal: &StudyReversal, stored: &SensitivityCoefficient) -> Parabola {
     let Some(share) = reversal.graded.contact_share.map(|x| x.value) else { return Parabola::default() };
-    let (minus, plus) = (share + response.minus.1, share + response.plus.1);
+    let (minus, plus) = (share + stored.minus.1, share + stored.plus.1);
     if share < 1.0 && minus < 1.0 && plus < 1.0 {
         Parabola::through(z_of(minus) - z_of(share), z_of(plus) - z_of(share))
     } else {
         // At X = 1 z is infinite; the slope is all that is left.
-        Parabola::line(0.5 * (response.plus.1 - response.minus.1) / (1.0 - share).max(f64::EPSILON))
+        Parabola::line(0.5 * (stored.plus.1 - stored.minus.1) / (1.0 - share).max(f64::EPSILON))
     }
 }
 
-/// The liquid under a sample: the place of its viscosity in the study file, and its relative standard uncertainty.
-pub(super) fn liquid(sample: Option<&Sample>) -> Option<(String, f64)> {
-    let liquid = &sample?.liquid;
-    Some((format!("liquids.{}.viscosity", liquid.name), liquid.viscosity?.relative()))
+/// The viscosity of the liquid under a sample, as a term.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct LiquidTerm {
+    /// Its place in the study file.
+    pub place: String,
+    /// Its relative standard uncertainty.
+    pub relative_u: f64,
+}
+
+impl LiquidTerm {
+    /// None where the sample or the viscosity is not known.
+    pub(super) fn under(sample: Option<&Sample>) -> Option<Self> {
+        let liquid = &sample?.liquid;
+        let relative_u = liquid.viscosity?.relative();
+        Some(Self { place: format!("liquids.{}.viscosity", liquid.name), relative_u })
+    }
 }
 
 #[cfg(test)]

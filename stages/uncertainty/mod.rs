@@ -17,6 +17,7 @@ mod budget;
 mod compute;
 mod effects;
 pub mod params;
+mod remark;
 pub mod result;
 mod sensitivity;
 mod settled;
@@ -54,7 +55,6 @@ pub fn work(cx: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
     let geometries = cx.settings::<BTreeMap<String, Geometry>>("geometries")?;
     let (seed, params) = (cx.settings("seed")?, cx.settings("uncertainty")?);
     let Joined { states, budget, sensitivity } = joined(&states, &alternatives, &samples, &geometries, seed, &params);
-    let remarks = if budget.skipped { budget.remarks.clone() } else { Vec::new() };
     let produced = Produced::default().with_json("states", &states)?.with_json("budget", &budget)?;
-    Ok(Produced { remarks, ..produced.with_json("sensitivity", &sensitivity)? })
+    produced.with_json("sensitivity", &sensitivity)
 }

@@ -1,6 +1,6 @@
 //! What the draws of one block do to a state and to a rise: variances, and the intervals that follow from them.
 
-use super::effects::{Effect, OfLoading, Parabola, Terms};
+use super::effects::{Effect, LiquidTerm, LoadingEffects, Parabola, Terms};
 use super::trials::{BLOCK, Block};
 use crate::numerics::fieller::Spread;
 use crate::numerics::float;
@@ -23,13 +23,21 @@ pub(super) struct StateSpread {
     contact: f64,
 }
 
-/// Intervals of a state, in the order viscosity, relative viscosity, contact share, hydrodynamic and contact
-/// viscosity, rate, stress.
-pub(super) type Intervals = [Option<Interval>; 7];
+/// Joined intervals of a state; none of what it does not have.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Intervals {
+    viscosity: Option<Interval>,
+    relative_viscosity: Option<Interval>,
+    contact_share: Option<Interval>,
+    hydrodynamic_viscosity: Option<Interval>,
+    contact_viscosity: Option<Interval>,
+    rate: Option<Interval>,
+    stress: Option<Interval>,
+}
 
 impl StateSpread {
-    /// Over the trials of one block. `liquid`: its place in the study file and relative standard uncertainty.
-    pub(super) fn of(state: &State, effects: &[Effect], liquid: Option<&(String, f64)>, block: &Block) -> Self {
+    /// Over the trials of one block.
+    pub(super) fn of_block(state: &State, effects: &[Effect], liquid: Option<&LiquidTerm>, block: &Block) -> Self {
         let ln_viscosity = block.sum(effects, |e| e.ln_viscosity);
         let z = block.sum(effects, |e| e.z);
         let ln_stress = block.sum(effects, |e| e.ln_viscosity.plus(e.ln_rate));
@@ -37,10 +45,10 @@ impl StateSpread {
         let hydrodynamic: Vec<f64> = pairs().map(|(v, z)| v - z).collect();
         let z_value = state.contact_share.map_or(0.0, |x| z_of(x.value));
         let contact: Vec<f64> = pairs().map(|(v, z)| float::exp(*v) * share_of(z_value + z)).collect();
-        let relative = liquid.and_then(|(name, u)| Some((block.liquids.get(name)?, Parabola::line(-u))));
+        let relative = liquid.and_then(|l| Some((block.liquids.get(&l.place)?, Parabola::line(-l.relative_u))));
         let ln_relative = relative.map_or_else(
             || ln_viscosity.clone(),
-            |(draws, line)| ln_viscosity.iter().zip(draws).map(|(v, d)| v + line.at(*d)).collect(),
+            |(draws, line)| ln_viscosity.iter().zip(draws).map(|(v, d)| v + line.moved_by(*d)).collect(),
         );
         Self {
             ln_viscosity: variance(&ln_viscosity),
@@ -83,38 +91,59 @@ impl StateSpread {
         };
         let both = || shares::shares(&loadings, within, state.shared().plus(terms));
         let found = state.contact_share.and_then(|_| both());
-        [
-            one(self.ln_viscosity).map(Mean::exponential),
-            relative,
-            found.map(|s| s.contact_share),
-            found.map(|s| s.hydrodynamic),
-            found.map(|s| s.contact),
-            state.rate_per_s.map(|r| r.widened(self.ln_rate.sqrt())),
-            state.stress_pa.map(|s| s.widened(self.ln_stress.sqrt())),
-        ]
+        Intervals {
+            viscosity: one(self.ln_viscosity).map(Mean::exponential),
+            relative_viscosity: relative,
+            contact_share: found.map(|s| s.contact_share),
+            hydrodynamic_viscosity: found.map(|s| s.hydrodynamic),
+            contact_viscosity: found.map(|s| s.contact),
+            rate: state.rate_per_s.map(|r| r.widened(self.ln_rate.sqrt())),
+            stress: state.stress_pa.map(|s| s.widened(self.ln_stress.sqrt())),
+        }
     }
 }
 
-/// Writes joined intervals into the state.
-pub(super) fn fill(state: &mut State, intervals: Intervals) {
-    let [viscosity, relative, share, hydrodynamic, contact, rate, stress] = intervals;
-    state.viscosity_pa_s = viscosity;
-    state.relative_viscosity = relative;
-    state.rate_per_s = rate;
-    state.stress_pa = stress;
-    if share.is_some() {
-        state.contact_share = share;
-        state.hydrodynamic_viscosity_pa_s = hydrodynamic;
-        state.contact_viscosity_pa_s = contact;
+impl Intervals {
+    /// All of them, in one order.
+    pub(super) fn list(&self) -> [Option<Interval>; 7] {
+        [
+            self.viscosity,
+            self.relative_viscosity,
+            self.contact_share,
+            self.hydrodynamic_viscosity,
+            self.contact_viscosity,
+            self.rate,
+            self.stress,
+        ]
     }
+
+    /// Writes them into the state.
+    pub(super) fn write_into(self, state: &mut State) {
+        state.viscosity_pa_s = self.viscosity;
+        state.relative_viscosity = self.relative_viscosity;
+        state.rate_per_s = self.rate;
+        state.stress_pa = self.stress;
+        if self.contact_share.is_some() {
+            state.contact_share = self.contact_share;
+            state.hydrodynamic_viscosity_pa_s = self.hydrodynamic_viscosity;
+            state.contact_viscosity_pa_s = self.contact_viscosity;
+        }
+    }
+}
+
+/// ln η and z = −ln(1 − X) of one loading in one state.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Point {
+    ln_viscosity: f64,
+    z: f64,
 }
 
 /// A loading with both ends of a rise, and what every term does to each.
 pub(super) struct Pair {
-    low: (f64, f64),
-    high: (f64, f64),
-    effects_low: OfLoading,
-    effects_high: OfLoading,
+    low: Point,
+    high: Point,
+    effects_low: LoadingEffects,
+    effects_high: LoadingEffects,
 }
 
 /// Loadings that have both ends.
@@ -122,8 +151,8 @@ pub(super) fn pairs(low: &State, high: &State, terms: &Terms<'_>) -> Vec<Pair> {
     let pair = |l: &LoadingMean| {
         let h = high.loading_means.iter().find(|h| h.loading == l.loading)?;
         Some(Pair {
-            low: (l.ln_viscosity, l.z?),
-            high: (h.ln_viscosity, h.z?),
+            low: Point { ln_viscosity: l.ln_viscosity, z: l.z? },
+            high: Point { ln_viscosity: h.ln_viscosity, z: h.z? },
             effects_low: terms.on_loading(l),
             effects_high: terms.on_loading(h),
         })
@@ -148,14 +177,21 @@ pub(super) fn of_rise(pairs: &[Pair], block: &Block, terms: &[usize]) -> Spread 
     let (mut n, mut d) = (vec![0.0; BLOCK], vec![0.0; BLOCK]);
     for pair in pairs {
         for trial in 0..BLOCK {
-            let moved = |value: (f64, f64), effects: &[Effect]| {
-                terms.iter().fold(value, |(v, z), k| {
-                    let draw = block.terms[*k][trial];
-                    (v + effects[*k].ln_viscosity.at(draw), z + effects[*k].z.at(draw))
+            let moved = |point: Point, effects: &[Effect]| {
+                terms.iter().fold(point, |Point { ln_viscosity, z }, k| {
+                    let (effect, draw) = (&effects[*k], block.terms[*k][trial]);
+                    Point {
+                        ln_viscosity: ln_viscosity + effect.ln_viscosity.moved_by(draw),
+                        z: z + effect.z.moved_by(draw),
+                    }
                 })
             };
             let (low, high) = (moved(pair.low, &pair.effects_low), moved(pair.high, &pair.effects_high));
-            let ends = Ends { ln_ratio: high.0 - low.0, share_low: share_of(low.1), share_high: share_of(high.1) };
+            let ends = Ends {
+                ln_ratio: high.ln_viscosity - low.ln_viscosity,
+                share_low: share_of(low.z),
+                share_high: share_of(high.z),
+            };
             n[trial] += ends.contact_rise() / pairs.len() as f64;
             d[trial] += ends.rise() / pairs.len() as f64;
         }

@@ -2,13 +2,16 @@
 
 use super::compute::{Joined, joined};
 use super::params::Params;
-use super::result::{Budget, BudgetRow};
+use super::result::{Budget, BudgetRow, HeadlineQuantity, Remark, UncertaintySource};
 use crate::fixture::{self, sample};
 use crate::numerics::interval::{covariance_of_means, mean};
 use crate::physics::geometry::{Geometry, Shape};
 use crate::physics::quantity::Quantity;
-use crate::reversal::result::{Estimate, SensitivityCoefficient};
-use crate::states::result::{Interval, LoadingMean, State, States, StudyReversal, Thickening, Verdict};
+use crate::reversal::result::{Estimate, OtherSetting, SensitivityCoefficient};
+use crate::states::result::{
+    Alternative, Choice, Interval, LoadingMean, Reason, State, States, StudyReversal, Thickening, Verdict, rise_between,
+};
+use HeadlineQuantity::{ContactShare, ContactShareOfRise, RelativeViscosity, ViscosityPaS};
 use std::collections::BTreeMap;
 
 const CALIBRATION: &str = "instruments.bench.torque_calibration";
@@ -82,13 +85,11 @@ fn study(low: &[(f64, f64)], high: &[(f64, f64)], inertia: f64) -> States {
         contact_share_of_rise: None,
         degrees_of_freedom: None,
         loadings: 0,
-        verdict: Verdict::NotResolved,
-        reason: String::new(),
-        remarks: Vec::new(),
+        reason: Reason::NoPair,
         loadings_of_sample: low.len() as u32,
         smallest_rise: 0.1,
     };
-    row.settle(crate::states::result::rise(&states[0], &states[1], Default::default()).as_ref());
+    row.settle(rise_between(&states[0], &states[1], Default::default()).as_ref());
     States { reversals, states, thickening: vec![row] }
 }
 
@@ -100,28 +101,37 @@ fn join(states: &States) -> (States, Budget) {
     (joined.states, joined.budget)
 }
 
-fn source<'a>(budget: &'a Budget, quantity: &str, set_point: Option<&str>, source: &str) -> &'a BudgetRow {
-    let fits = |r: &&BudgetRow| r.quantity == quantity && r.set_point.as_deref() == set_point && r.source == source;
+fn part<'a>(
+    budget: &'a Budget,
+    quantity: HeadlineQuantity,
+    set_point: Option<&str>,
+    source: &UncertaintySource,
+) -> &'a BudgetRow {
+    let fits = |r: &&BudgetRow| r.quantity == quantity && r.set_point.as_deref() == set_point && r.source == *source;
     budget.rows.iter().find(fits).unwrap()
+}
+
+fn source<'a>(budget: &'a Budget, quantity: HeadlineQuantity, set_point: Option<&str>, place: &str) -> &'a BudgetRow {
+    part(budget, quantity, set_point, &UncertaintySource::Term { place: place.to_owned() })
 }
 
 #[test]
 fn calibration_cancels_in_the_contact_share_and_not_in_the_relative_viscosity() {
     let (_, budget) = join(&study(&LOW, &HIGH, 0.01));
     let at = Some("1 1/s");
-    assert_eq!(source(&budget, "contact_share", at, CALIBRATION).u, 0.0);
+    assert_eq!(source(&budget, ContactShare, at, CALIBRATION).u, 0.0);
     // u(η_r) by calibration is 2 % of η_r = 5; 20,000 draws know a standard deviation to 0.5 %, here three times.
-    let of = source(&budget, "relative_viscosity", at, CALIBRATION).u;
+    let of = source(&budget, RelativeViscosity, at, CALIBRATION).u;
     assert!((of / (0.02 * 4.99983) - 1.0).abs() < 0.015, "{of}");
-    assert!((source(&budget, "relative_viscosity", at, LIQUID).u / (0.015 * 4.99983) - 1.0).abs() < 1e-4);
+    assert!((source(&budget, RelativeViscosity, at, LIQUID).u / (0.015 * 4.99983) - 1.0).abs() < 1e-4);
     // It cancels in the share of the rise too: both ends move by the same factor.
-    assert!(source(&budget, "contact_share_of_rise", None, CALIBRATION).u < 1e-12);
+    assert!(source(&budget, ContactShareOfRise, None, CALIBRATION).u < 1e-12);
 }
 
 #[test]
 fn the_inertia_moves_the_contact_share_of_every_loading_together() {
     let (with, budget) = join(&study(&LOW, &HIGH, 0.01));
-    let row = source(&budget, "contact_share", Some("1 1/s"), INERTIA);
+    let row = source(&budget, ContactShare, Some("1 1/s"), INERTIA);
     // Shared by all loadings: not divided by √3. Three times the error of a standard deviation.
     assert!((row.u / 0.01 - 1.0).abs() < 0.015, "{row:?}");
     let (without, _) = join(&study(&LOW, &HIGH, 0.0));
@@ -170,26 +180,26 @@ fn the_angle_moves_rate_and_viscosity_and_leaves_the_stress() {
 #[test]
 fn parts_of_a_budget_add_up_to_the_standard_uncertainty() {
     let (states, budget) = join(&study(&LOW, &HIGH, 0.01));
-    let mut sums: BTreeMap<(String, Option<String>), (f64, f64)> = BTreeMap::new();
+    let mut sums: BTreeMap<(HeadlineQuantity, Option<String>), (f64, f64)> = BTreeMap::new();
     for row in &budget.rows {
-        let sum = sums.entry((row.quantity.clone(), row.set_point.clone())).or_default();
+        let sum = sums.entry((row.quantity, row.set_point.clone())).or_default();
         (sum.0, sum.1) = (sum.0 + row.share, sum.1 + row.u * row.u);
     }
     assert_eq!(sums.len(), 3 * 2 + 1);
     assert!(sums.values().all(|(share, _)| (share - 1.0).abs() < 1e-12));
     let state = &states.states[0];
     let all = [
-        ("viscosity_pa_s", state.viscosity_pa_s),
-        ("relative_viscosity", state.relative_viscosity),
-        ("contact_share", state.contact_share),
+        (ViscosityPaS, state.viscosity_pa_s),
+        (RelativeViscosity, state.relative_viscosity),
+        (ContactShare, state.contact_share),
     ];
     for (quantity, interval) in all {
-        let squares = sums[&(quantity.to_owned(), Some("1 1/s".to_owned()))].1;
+        let squares = sums[&(quantity, Some("1 1/s".to_owned()))].1;
         // Draws of different terms are uncorrelated to 1/√20000, which is 0.7 % of their product.
-        assert!((squares.sqrt() / interval.unwrap().u - 1.0).abs() < 0.01, "{quantity}");
+        assert!((squares.sqrt() / interval.unwrap().u - 1.0).abs() < 0.01, "{quantity:?}");
     }
     let rise = states.thickening[0].contact_share_of_rise.unwrap();
-    let squares = sums[&("contact_share_of_rise".to_owned(), None)].1;
+    let squares = sums[&(ContactShareOfRise, None)].1;
     assert!((squares.sqrt() / rise.u - 1.0).abs() < 0.01);
 }
 
@@ -199,9 +209,9 @@ fn a_verdict_that_hangs_on_the_instrument_is_taken_back() {
     let low = [(10.0, 0.4), (10.0, 0.4), (10.0, 0.4001)];
     let high = [(20.0, 0.475), (20.0, 0.475), (20.0, 0.4751)];
     let before = study(&low, &high, 0.05);
-    assert_eq!(before.thickening[0].verdict, Verdict::ContactsDominate);
+    assert_eq!(before.thickening[0].verdict(), Verdict::ContactsDominate);
     let (after, _) = join(&before);
-    assert_eq!(after.thickening[0].verdict, Verdict::NotDecided);
+    assert_eq!(after.thickening[0].verdict(), Verdict::NotDecided);
     assert_eq!(
         after.thickening[0].contact_share_of_rise.unwrap().value,
         before.thickening[0].contact_share_of_rise.unwrap().value
@@ -212,8 +222,8 @@ fn a_verdict_that_hangs_on_the_instrument_is_taken_back() {
 fn one_loading_still_claims_no_interval() {
     let (states, budget) = join(&study(&LOW[..1], &HIGH[..1], 0.01));
     assert_eq!(states.states[0].contact_share.map(|x| (x.low, x.high)), Some((None, None)));
-    assert_eq!(states.thickening[0].verdict, Verdict::NotDecided);
-    assert!(source(&budget, "contact_share", Some("1 1/s"), "scatter within the loading").u > 0.0);
+    assert_eq!(states.thickening[0].verdict(), Verdict::NotDecided);
+    assert!(part(&budget, ContactShare, Some("1 1/s"), &UncertaintySource::ScatterWithinLoading).u > 0.0);
 }
 
 #[test]
@@ -229,7 +239,7 @@ fn another_term_does_not_change_the_draws_of_the_first() {
             .insert(0, SensitivityCoefficient { term, minus: (0.01, 0.0), plus: (-0.01, 0.0) });
     }
     let (_, with) = join(&more);
-    for quantity in ["relative_viscosity", "viscosity_pa_s"] {
+    for quantity in [RelativeViscosity, ViscosityPaS] {
         let of = |b: &Budget| source(b, quantity, Some("9 1/s"), CALIBRATION).u;
         assert_eq!(of(&plain), of(&with));
     }
@@ -242,7 +252,7 @@ fn left_out_means_the_states_as_they_were_and_said() {
     let skip = Params { skip: true, ..Params::default() };
     let Joined { states: same, budget, .. } = joined(&states, &[], &[sample("S")], &geometries(), 7, &skip);
     assert_eq!(same, states);
-    assert!(budget.skipped && budget.rows.is_empty() && budget.remarks[0].contains("left out"));
+    assert!(budget.skipped && budget.rows.is_empty() && budget.remarks == [Remark::TermsLeftOut]);
 }
 
 #[test]
@@ -314,19 +324,14 @@ fn enough_is_drawn_for_the_digits_that_are_printed() {
 }
 
 /// The study with every contact share of the thick state lower by `by`: the share of the rise falls by 2·`by`.
-fn moved(states: &States, choice: &str, by: f64) -> crate::states::result::Alternative {
+fn moved(states: &States, choice: Choice, by: f64) -> Alternative {
     let mut other = states.clone();
     for mean in &mut other.states[1].loading_means {
         mean.z = mean.z.map(|z| -(1.0 - (1.0 - (-z).exp() - by)).ln());
     }
     let mut row = states.thickening[0].clone();
-    row.settle(crate::states::result::rise(&other.states[0], &other.states[1], Default::default()).as_ref());
-    crate::states::result::Alternative {
-        choice: choice.to_owned(),
-        decides: true,
-        states: other.states,
-        thickening: vec![row],
-    }
+    row.settle(rise_between(&other.states[0], &other.states[1], Default::default()).as_ref());
+    Alternative { choice, states: other.states, thickening: vec![row] }
 }
 
 #[test]
@@ -334,19 +339,19 @@ fn a_verdict_that_hangs_on_a_choice_is_not_given() {
     let states = study(&LOW, &HIGH, 0.0);
     let with = |alternatives: &[_]| joined(&states, alternatives, &[sample("S")], &geometries(), 7, &Params::default());
     // Share of the rise 0.92 as in force; 0.25 less contact share of the thick state takes 0.5 away.
-    let small = moved(&states, "window before 4", 0.01);
+    let window = Choice::Setting(OtherSetting::WindowBefore { strain: 4.0 });
+    let twice = Choice::Setting(OtherSetting::FirstUsableStrain { factor: 2.0 });
+    let small = moved(&states, window.clone(), 0.01);
     let stands = with(std::slice::from_ref(&small));
-    assert_eq!(stands.states.thickening[0].verdict, Verdict::ContactsDominate);
-    let hangs = with(&[small, moved(&states, "first usable strain × 2", 0.25)]);
+    assert_eq!(stands.states.thickening[0].verdict(), Verdict::ContactsDominate);
+    let hangs = with(&[small, moved(&states, twice.clone(), 0.25)]);
     let row = &hangs.states.thickening[0];
-    assert_eq!(row.verdict, Verdict::NotDecided);
-    assert!(row.reason.contains("first usable strain × 2") && !row.reason.contains("window"), "{}", row.reason);
+    assert_eq!(row.verdict(), Verdict::NotDecided);
+    let Reason::ChoiceDecides { above_half: true, against } = &row.reason else { panic!("{:?}", row.reason) };
+    assert_eq!(against.iter().map(|a| a.choice.clone()).collect::<Vec<_>>(), [twice.clone()]);
     assert_eq!(row.contact_share_of_rise, stands.states.thickening[0].contact_share_of_rise);
-    let rises: Vec<_> = hangs.sensitivity.iter().filter(|r| r.quantity == "contact_share_of_rise").collect();
-    assert_eq!(
-        rises.iter().map(|r| r.choice.as_str()).collect::<Vec<_>>(),
-        [super::result::IN_FORCE, "window before 4", "first usable strain × 2"]
-    );
+    let rises: Vec<_> = hangs.sensitivity.iter().filter(|r| r.quantity == ContactShareOfRise).collect();
+    assert_eq!(rises.iter().map(|r| r.choice.clone()).collect::<Vec<_>>(), [None, Some(window), Some(twice)]);
     let values: Vec<f64> = rises.iter().map(|r| r.interval.unwrap().value).collect();
     assert!(values[2] < values[1] && values[1] < values[0], "{values:?}");
 }
@@ -354,11 +359,11 @@ fn a_verdict_that_hangs_on_a_choice_is_not_given() {
 #[test]
 fn another_quantity_of_the_same_name_is_shown_and_takes_no_verdict_away() {
     let states = study(&LOW, &HIGH, 0.0);
-    let minimum = crate::states::result::Alternative { decides: false, ..moved(&states, "minimum", 0.25) };
+    let minimum = moved(&states, Choice::Minimum, 0.25);
     let found = joined(&states, &[minimum], &[sample("S")], &geometries(), 7, &Params::default());
-    assert_eq!(found.states.thickening[0].verdict, Verdict::ContactsDominate);
-    let row = found.sensitivity.iter().find(|r| r.choice == "minimum" && r.set_point.is_none()).unwrap();
-    assert_eq!((row.decides, row.verdict), (false, Some(Verdict::HydrodynamicsDominate)));
+    assert_eq!(found.states.thickening[0].verdict(), Verdict::ContactsDominate);
+    let row = found.sensitivity.iter().find(|r| r.choice == Some(Choice::Minimum) && r.set_point.is_none()).unwrap();
+    assert_eq!((row.decides(), row.verdict), (false, Some(Verdict::HydrodynamicsDominate)));
 }
 
 #[test]

@@ -1,7 +1,7 @@
 //! Draws of every term, block by block. Every term is a stream of its own under its place in the study file, so that
 //! another file, sample or term moves no draw of this one.
 
-use super::effects::{Effect, Parabola, liquid};
+use super::effects::{Effect, LiquidTerm, Parabola};
 use crate::numerics::draws::Draws;
 use crate::physics::materials::Sample;
 use std::collections::BTreeMap;
@@ -24,10 +24,10 @@ pub(super) struct Block {
 impl Trials {
     /// Streams of the terms with these names, and of the liquids of the samples.
     pub(super) fn new(names: &[String], samples: &[Sample], seed: u64) -> Self {
-        let liquids = samples.iter().filter_map(|s| liquid(Some(s)));
+        let liquids = samples.iter().filter_map(|s| LiquidTerm::under(Some(s)));
         Self {
             terms: names.iter().map(|name| Draws::named(seed, name)).collect(),
-            liquids: liquids.map(|(name, _)| (name.clone(), Draws::named(seed, &name))).collect(),
+            liquids: liquids.map(|l| (l.place.clone(), Draws::named(seed, &l.place))).collect(),
         }
     }
 
@@ -47,7 +47,7 @@ impl Block {
         for (effect, draws) in effects.iter().zip(&self.terms) {
             let parabola = of(effect);
             if parabola != Parabola::default() {
-                sum.iter_mut().zip(draws).for_each(|(s, d)| *s += parabola.at(*d));
+                sum.iter_mut().zip(draws).for_each(|(s, d)| *s += parabola.moved_by(*d));
             }
         }
         sum

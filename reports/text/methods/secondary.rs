@@ -67,7 +67,6 @@ fn sensitivity(sensitivity: &Sensitivity, spikes: bool) -> Vec<Sentence> {
 
 /// What else is read from the same traces, beside the grid.
 fn other_readings() -> Sentence {
-    let (low, high) = LINE_STRAIN;
     say(
         format!(
             "Beside these stand every form of the recovery alone, where its weight is at least {}; a straight line \
@@ -75,8 +74,8 @@ fn other_readings() -> Sentence {
              grade C as well, the ends of the rise staying where they are. A verdict must stand under all of these. The early plateau and the minimum are other \
              quantities: they are shown with them and decide nothing.",
             setting(LEAST_FORM_WEIGHT),
-            setting(low),
-            setting(high)
+            setting(*LINE_STRAIN.start()),
+            setting(*LINE_STRAIN.end())
         ),
         &["stages.reversal.choices", "stages.reversal.states"],
     )
