@@ -47,7 +47,9 @@ pub fn work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
         set_aside: &set_aside,
     };
     let (cleaned, notes) = compute::cleaned(readings, &setup, &context.settings("clean")?)?;
-    let produced = Produced::default().with_remarks(&notes.remarks)?;
+    let failing: Vec<_> =
+        notes.validity.iter().filter(|c| c.holds == Some(false) && !c.check.told_by_flags()).collect();
+    let produced = Produced::default().with_remarks(&notes.remarks)?.with_remarks(&failing)?;
     produced.with("points", cleaned.to_parquet()?).with_json("notes", &notes)
 }
 

@@ -175,7 +175,7 @@ mod tests {
             ..Readings::default()
         };
         let motion = motion(readings);
-        assert_eq!((motion.source, motion.strain[2]), ("angle", 20.0));
+        assert_eq!((motion.source, motion.strain[2]), (MotionSource::Angle, 20.0));
         assert!(motion.speed.iter().all(|v| (v - 0.7).abs() < 1e-15));
         assert!(motion.acceleration.iter().all(|a| (a - 1.0).abs() < 1e-12));
     }
@@ -186,7 +186,7 @@ mod tests {
         let rate: Vec<f64> = time.iter().map(|t| if *t < 5.0 { 10.0 * t } else { 50.0 }).collect();
         let readings = Readings { time_s: time, rate_per_s: Some(rate), ..Readings::default() };
         let motion = motion(readings);
-        assert_eq!(motion.source, "rate");
+        assert_eq!(motion.source, MotionSource::Rate);
         assert!((motion.acceleration[1] - 1.0).abs() < 1e-12);
         assert!(motion.acceleration[8].abs() < 1e-12);
         assert!((motion.strain[5] - 125.0).abs() < 1e-12);

@@ -138,8 +138,8 @@ impl Flow<'_> {
             let excess = physics::secondary_torque(worst.1) - 1.0;
             held(if cylinders { Check::Taylor } else { Check::Reynolds { excess } }, worst, bound)
         });
-        let momentum = largest(self.levels, |l| self.momentum_time(l))
-            .map(|worst| held(Check::MomentumTime, worst, Bound::None));
+        let momentum =
+            largest(self.levels, |l| self.momentum_time(l)).map(|worst| held(Check::MomentumTime, worst, Bound::None));
         [inertia, momentum].into_iter().flatten().collect()
     }
 

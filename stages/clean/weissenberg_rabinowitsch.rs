@@ -98,7 +98,7 @@ mod tests {
         let found = Slopes::new(&thickening(&rates), &settings).unwrap();
         // d ln M/d ln γ̇ of the worked example at 5, 20 and 80 1/s; ten rates a decade.
         for (rate, expected) in [(5.0119, 1.1307), (19.953, 1.3744), (79.433, 1.7044)] {
-            let slope = found.at(rate, &settings).unwrap();
+            let slope = found.slope_at(rate, &settings).unwrap();
             assert!((slope - expected).abs() < 0.003, "{rate}: {slope} against {expected}");
         }
     }
@@ -111,7 +111,7 @@ mod tests {
         let found = Slopes::new(&thickening(&rates), &settings).unwrap();
         for g in rates {
             let truth = (0.8 * g + 0.03 * g * g) / (4.0 * (0.2 * g + 0.006 * g * g));
-            let factor = (3.0 + found.at(g, &settings).unwrap()) / 4.0;
+            let factor = (3.0 + found.slope_at(g, &settings).unwrap()) / 4.0;
             assert!((factor / truth - 1.0).abs() < 0.02, "{g}: {factor} against {truth}");
         }
     }
@@ -121,7 +121,7 @@ mod tests {
         let settings = WeissenbergRabinowitsch::default();
         let levels: Vec<Level> = [1.0, 1.01, 3.0, 3.02, 10.0].iter().map(|g| level(*g, 2.0 * g)).collect();
         let found = Slopes::new(&levels, &settings).unwrap();
-        assert!((found.at(3.0, &settings).unwrap() - 1.0).abs() < 1e-12);
+        assert!((found.slope_at(3.0, &settings).unwrap() - 1.0).abs() < 1e-12);
         assert_eq!(Slopes::new(&levels[..4], &settings), Err(NoSlope::FewRates(2)));
     }
 
@@ -131,6 +131,6 @@ mod tests {
         let folded = [level(1.0, 1.0), level(3.0, 4.0), level(3.05, 40.0), level(9.0, 90.0)];
         assert_eq!(Slopes::new(&folded, &settings), Err(NoSlope::Folded));
         let jump = [level(1.0, 1.0), level(3.0, 3.0), level(3.5, 30.0), level(4.0, 300.0)];
-        assert_eq!(Slopes::new(&jump, &settings).unwrap().at(3.5, &settings), None);
+        assert_eq!(Slopes::new(&jump, &settings).unwrap().slope_at(3.5, &settings), None);
     }
 }

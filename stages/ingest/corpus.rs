@@ -5,6 +5,7 @@ use super::compute::read;
 use super::layout::{Column, Columns, Decimal, Layout, Thousands};
 use super::made_workbook::workbook;
 use super::params::Params;
+use super::remark::Remark;
 use super::result::{Head, Readings};
 use proptest::prelude::*;
 use std::io::Write;

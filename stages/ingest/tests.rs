@@ -3,6 +3,7 @@
 use super::compute::read;
 use super::layout::{Column, Columns, Decimal, Encoding, Layout, Separator};
 use super::params::Params;
+use super::remark::Remark;
 use super::result::{Head, Readings};
 use proptest::prelude::*;
 

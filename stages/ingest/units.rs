@@ -2,8 +2,8 @@
 
 use super::header::{Header, split, without_comment};
 use super::layout::{Column, Layout, Role};
-use super::remark::Remark;
 use super::number::{Field, Format};
+use super::remark::Remark;
 use super::text::{RAW, shown};
 use super::times::TimeFormat;
 use crate::physics::units::{Dimension, Unit, code, parse_unit};

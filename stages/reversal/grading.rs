@@ -9,7 +9,7 @@
 use super::params::{Grade as Limits, GradingSettings as Settings, Resolved};
 use super::remark::{Remark, RunRemark};
 use super::result::{Before, Control, Controlled, DeadStrain, Estimate, Grade, Graded, ReversalRead};
-use super::rules::{FORM_COUNTS, TWO_SIDED};
+use super::rules::{EARLY, FORM_COUNTS, TWO_SIDED};
 use crate::numerics::float::{expm1, ln1p};
 
 /// Says once for the run what several of its reversals would repeat; `dead.control` of each has the strain.
@@ -121,11 +121,11 @@ fn with_control(share: Estimate, read: &ReversalRead, control: Option<&Control>)
     Estimate { value: share.value, u: (share.u * share.u + left * left + offset * offset).sqrt() }
 }
 
-/// Mean false torque between the first usable strain and strain 0.1 at this reversal's change of rate, N m; 0 where
+/// Mean false torque between the first usable strain and [`EARLY`] at this reversal's change of rate, N m; 0 where
 /// it is not significant.
 fn false_torque(read: &ReversalRead, before: &Before, control: &Control) -> f64 {
     let rate = before.rate_per_s.value * read.speed_ratio.unwrap_or(1.0);
-    let span = read.dead.first_usable() / rate..=0.1 / rate;
+    let span = read.dead.first_usable() / rate..=EARLY / rate;
     let inside: Vec<_> = control.false_torque.iter().filter(|f| span.contains(&f.time_s)).collect();
     let n = inside.len() as f64;
     let mean = inside.iter().map(|f| f.torque_n_m_s).sum::<f64>() / n;
@@ -202,10 +202,7 @@ fn unusable(read: &ReversalRead, limits: &Limits) -> Vec<Remark> {
             lowest.is_some_and(|l| l < limits.torque_floors),
             Remark::FewTorqueFloors { floors: lowest.unwrap_or(0.0), least: limits.torque_floors },
         ),
-        (
-            off > limits.speed_unusable && read.controlled == Controlled::Rate,
-            Remark::SpeedAfter { difference: off },
-        ),
+        (off > limits.speed_unusable && read.controlled == Controlled::Rate, Remark::SpeedAfter { difference: off }),
     ]);
     reasons.extend(read.set_aside.as_ref().map(|because| Remark::SetAside { because: because.clone() }));
     reasons
@@ -239,10 +236,7 @@ fn remarkable(read: &ReversalRead, share: Option<Estimate>, plates: bool, limits
         (misfit > limits.misfit, Remark::Misfit { squares: misfit }),
         (plates, Remark::WeightedByTorque),
         (forms_differ(read, limits.forms), Remark::FormsDiffer),
-        (
-            off > limits.speed_remarked && read.controlled == Controlled::Rate,
-            Remark::SpeedAfter { difference: off },
-        ),
+        (off > limits.speed_remarked && read.controlled == Controlled::Rate, Remark::SpeedAfter { difference: off }),
     ])
 }
 
@@ -344,30 +338,35 @@ mod tests {
     #[test]
     fn each_rule_gives_its_grade_and_its_reason() {
         type Change = fn(&mut ReversalRead);
-        let rules: [(Change, Grade, &str); 12] = [
-            (|_| {}, Grade::A, ""),
-            (|r| r.before = None, Grade::F, "no steady stretch"),
-            (|r| r.strain_after = 0.2, Grade::F, "aborted"),
-            (|r| r.torque_after_n_m = Some(4e-7), Grade::F, "floors"),
-            (|r| r.speed_ratio = Some(0.85), Grade::F, "speed after"),
-            (|r| r.set_aside = Some("bubble".into()), Grade::F, "set aside: bubble"),
-            (|r| r.before.as_mut().unwrap().steady = false, Grade::C, "not steady"),
-            (|r| r.dead.speed = 0.04, Grade::C, "first usable strain"),
-            (|r| r.after.as_mut().unwrap().early_bins = 2, Grade::C, "too few"),
-            (|r| r.dead.speed = 0.02, Grade::B, "first usable strain"),
-            (|r| r.before.as_mut().unwrap().record_strain = 3.0, Grade::B, "since the last change"),
-            (|r| r.speed_ratio = Some(1.05), Grade::B, "speed after"),
+        type Told = fn(&Remark) -> bool;
+        let rules: [(Change, Grade, Told); 12] = [
+            (|_| {}, Grade::A, |_| false),
+            (|r| r.before = None, Grade::F, |r| *r == Remark::NoSteadyStretch),
+            (|r| r.strain_after = 0.2, Grade::F, |r| *r == Remark::Aborted { strain: 0.2 }),
+            (
+                |r| r.torque_after_n_m = Some(4e-7),
+                Grade::F,
+                |r| matches!(r, Remark::FewTorqueFloors { least: 5.0, .. }),
+            ),
+            (|r| r.speed_ratio = Some(0.85), Grade::F, |r| matches!(r, Remark::SpeedAfter { .. })),
+            (|r| r.set_aside = Some("bubble".into()), Grade::F, |r| matches!(r, Remark::SetAside { .. })),
+            (|r| r.before.as_mut().unwrap().steady = false, Grade::C, |r| *r == Remark::NotSteady),
+            (|r| r.dead.speed = 0.04, Grade::C, |r| *r == Remark::LateFirstStrain { strain: 0.04, most: 0.03 }),
+            (|r| r.after.as_mut().unwrap().early_bins = 2, Grade::C, |r| *r == Remark::FewEarlyBins { bins: 2 }),
+            (|r| r.dead.speed = 0.02, Grade::B, |r| *r == Remark::FirstStrain { strain: 0.02 }),
+            (
+                |r| r.before.as_mut().unwrap().record_strain = 3.0,
+                Grade::B,
+                |r| *r == Remark::ShortBefore { strain: 3.0 },
+            ),
+            (|r| r.speed_ratio = Some(1.05), Grade::B, |r| matches!(r, Remark::SpeedAfter { .. })),
         ];
-        for (change, grade, reason) in rules {
+        for (at, (change, grade, told)) in rules.into_iter().enumerate() {
             let mut read = good(estimate(0.5, 0.01));
             change(&mut read);
             let found = graded(read, None);
-            assert_eq!(found.grade, grade, "{reason}: {:?}", found.remarks);
-            assert!(
-                reason.is_empty() || found.remarks.iter().any(|r| r.contains(reason)),
-                "{reason}: {:?}",
-                found.remarks
-            );
+            assert_eq!(found.grade, grade, "{at}: {:?}", found.remarks);
+            assert!(at == 0 || found.remarks.iter().any(told), "{at}: {:?}", found.remarks);
             assert_eq!(found.contact_share.is_some(), found.resolved);
         }
     }
@@ -389,7 +388,7 @@ mod tests {
     fn a_drop_within_its_uncertainty_keeps_its_value() {
         let found = graded(good(estimate(0.01, 0.01)), None);
         assert!(found.resolved && found.contact_share_low.unwrap() < 0.0);
-        assert!(found.remarks.iter().any(|r| r.contains("no drop beyond")));
+        assert!(found.remarks.contains(&Remark::NoDrop));
     }
 
     #[test]
@@ -412,12 +411,11 @@ mod tests {
         // One reversal keeps the remark; of two, the run has it.
         let mut run = vec![later.clone(), later.clone(), early.clone()];
         assert_eq!(said_once(&mut run[1..]), None);
-        let said = said_once(&mut run).unwrap();
-        assert!(said.starts_with("2 of 3 reversals were read from a later strain on"), "{said}");
-        assert!(run.iter().all(|j| !j.remarks.iter().any(|r| r == LATER)));
+        assert_eq!(said_once(&mut run), Some(RunRemark::ReadLater { reversals: 2, all: 3 }));
+        assert!(run.iter().all(|j| !j.remarks.contains(&Remark::ReadLater)));
         // Back at 0.02: nothing was read from there.
         let late = graded(good(estimate(0.5, 0.01)), Some(&control(0.04)));
-        assert!(!late.resolved && late.remarks.iter().any(|r| r.contains("comes back later")));
+        assert!(!late.resolved && late.remarks.contains(&Remark::ControlTooLate));
     }
 
     #[test]

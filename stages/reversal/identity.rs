@@ -1,5 +1,6 @@
 //! Who a run is: names from the study file, loading and repeat from there or from the export's preamble.
 
+use super::remark::RunRemark;
 use super::result::Identity;
 use crate::ingest::result::Head;
 use pipeline::diagnostic::{Diagnostic, Place};

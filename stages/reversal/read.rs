@@ -15,7 +15,7 @@ use super::result::{
     After, Before, Controlled, DeadStrain, Estimate, FormFit, Noise, OtherSetting, Restart, ReversalRead, RunRead,
     SensitivityCoefficient, SensitivityReading,
 };
-use super::rules::{ALIKE, ARRIVED, RECOVERED, TWO_SIDED};
+use super::rules::{ALIKE, ARRIVED, EARLY, RECOVERED, STRETCH, TWO_SIDED};
 use super::secondary;
 use super::trace::{Trace, median};
 use super::transient::Form;
@@ -355,7 +355,7 @@ impl Run<'_> {
             },
             forms: base.minima.iter().map(|m| form_fit(m, u_before)).collect(),
             squares_per_bin: best.squares * base.widening * base.widening / base.bins.len() as f64,
-            early_bins: base.bins.iter().filter(|b| b.strain < 0.1).count() as u32,
+            early_bins: base.bins.iter().filter(|b| b.strain < EARLY).count() as u32,
             plateau: secondary::plateau(&base.bins, noise, settings).map(|level| (eta * level, 1.0 - level)),
             minimum_pa_s: eta * minimum.1,
             strain_at_minimum: minimum.0,
@@ -532,9 +532,9 @@ fn too_early(strain: f64, dead: &DeadStrain) -> Vec<Reason> {
     causes.into_iter().filter(|(early, _)| *early).map(|(_, reason)| reason).collect()
 }
 
-/// Kept readings at strain 0.02–0.3.
+/// Kept readings over [`STRETCH`].
 fn early(trace: &Trace, turn: &Turn, after: Range<usize>) -> Vec<usize> {
-    trace.kept_in(after).into_iter().filter(|i| (0.02..=0.3).contains(&turn.strain(trace, *i))).collect()
+    trace.kept_in(after).into_iter().filter(|i| (STRETCH.0..=STRETCH.1).contains(&turn.strain(trace, *i))).collect()
 }
 
 fn form_fit(minimum: &Minimum, u_before: f64) -> FormFit {

@@ -1,7 +1,8 @@
 //! What the reversal stage hands on: `read` gives everything that a run says by itself, `control` what the
 //! instrument does, `grading` the rows that states are made of. All in SI; JSON between tasks.
 
-use crate::clean::result::{Account, ValidityCheck};
+use crate::clean::result::{Account, Reason, ValidityCheck};
+use crate::reversal::remark::{ControlRemark, Remark, RunRemark};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 

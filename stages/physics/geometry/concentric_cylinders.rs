@@ -3,7 +3,7 @@
 //! With δ = R_o/R_i: σ = (1 + δ²)/(2δ²) · M/(2πL R_i² c_L), γ̇ = Ω(1 + δ²)/(δ² − 1); ISO 3219:1993, annex B, and
 //! DIN 53019-1, where c_L is the end-effect factor of the torque (1.10 for the standard geometry).
 
-use super::{Constants, Term};
+use super::{Caution, Constants, Term};
 use crate::physics::quantity::Quantity;
 use std::f64::consts::PI;
 
