@@ -137,6 +137,6 @@ mod tests {
         assert!(of_runs[1].title.starts_with("raw/") && of_runs[0].title.starts_with("Seven runs of "), "{of_runs:?}");
         // The control is none of the samples that "all" would mean.
         assert!(of_runs[0].title.contains(fixture::CONTROL), "{of_runs:?}");
-        assert!(of_runs[0].text.ends_with("would feign: some steps are above 2×10⁻⁴: twist."), "{of_runs:?}");
+        assert!(of_runs[0].text.ends_with("would mimic: some steps are above 2×10⁻⁴: twist."), "{of_runs:?}");
     }
 }

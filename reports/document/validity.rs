@@ -69,7 +69,7 @@ pub(super) fn name(limit: &str) -> String {
     match limit {
         "torque-in-floors" => "torque over the smallest torque of the instrument",
         "torque-of-ceiling" => "torque over the largest torque of the instrument",
-        "strain-of-twist" => "strain that the twist of the instrument would feign",
+        "strain-of-twist" => "strain that the twist of the instrument would mimic",
         "inertial-normal-stress" => "inertial normal stress",
         "reynolds" => "Reynolds number of the gap",
         "taylor" => "Taylor number",
