@@ -34,7 +34,7 @@ struct Sample {
 
 impl Design {
     /// Counts reversals. Set-points stand in the order in which they come.
-    pub fn of(cells: impl IntoIterator<Item = Cell>) -> Self {
+    pub fn from_cells(cells: impl IntoIterator<Item = Cell>) -> Self {
         let mut design = Self::default();
         for cell in cells {
             let sample = design.samples.entry(cell.sample).or_default();
@@ -69,7 +69,7 @@ impl Design {
     }
 
     /// The table as text of equal columns, a line a row, indented by two blanks.
-    pub fn text(&self) -> String {
+    pub fn in_columns(&self) -> String {
         let (head, rows) = self.rows();
         let mut out = String::new();
         for line in columns(&[vec![head], rows].concat()) {
@@ -110,7 +110,7 @@ mod tests {
 
     #[test]
     fn counts_stand_by_loading_and_repeat() {
-        let design = Design::of([
+        let design = Design::from_cells([
             cell("B", "1 Pa", "2", None),
             cell("A", "10 Pa", "1", Some("1")),
             cell("A", "10 Pa", "1", Some("1")),
@@ -119,7 +119,7 @@ mod tests {
         ]);
         let expected = "  sample  set-point  loading 1  loading 2\n  A       10 Pa      2+1        ·\n  \
                         A       3 Pa       ·          1\n  B       1 Pa       ·          1\n";
-        assert_eq!(design.text(), expected);
-        assert!(Design::of([]).is_empty());
+        assert_eq!(design.in_columns(), expected);
+        assert!(Design::from_cells([]).is_empty());
     }
 }

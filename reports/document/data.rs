@@ -143,7 +143,7 @@ pub enum Section {
     Fits,
     /// Where uncertainty comes from.
     Budget,
-    /// What hangs on choices of the analyst.
+    /// Sensitivity to analysis choices.
     Sensitivity,
     /// The atlas at the end.
     Atlas,

@@ -7,8 +7,21 @@ use stages::reversal::result::GradedRun;
 use stages::states::result::{State, StudyReversal};
 use std::collections::BTreeMap;
 
-/// Reversals used and found, by loading and repeat.
-type Counts<'a> = BTreeMap<(&'a str, &'a str), (u32, u32)>;
+/// A loading and a repeat, empty where it is not known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+struct Place<'a> {
+    loading: &'a str,
+    repeat: &'a str,
+}
+
+/// Reversals used and found.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+struct Count {
+    used: u32,
+    found: u32,
+}
+
+type Counts<'a> = BTreeMap<Place<'a>, Count>;
 
 /// What was measured: a row for the set-points of a sample that have one design, then reversals without a state and
 /// runs without reversals.
@@ -26,7 +39,7 @@ pub(super) fn design(states: &[State], reversals: &[StudyReversal], graded: &[Gr
     ];
     let mut met: Vec<Design<'_>> = Vec::new();
     for state in states {
-        let found = Design::of(state, reversals);
+        let found = Design::of_state(state, reversals);
         match met.iter_mut().find(|d| d.same(&found)) {
             Some(known) => known.states.push(state),
             None => met.push(found),
@@ -47,7 +60,7 @@ struct Design<'a> {
 }
 
 impl<'a> Design<'a> {
-    fn of(state: &'a State, reversals: &'a [StudyReversal]) -> Self {
+    fn of_state(state: &'a State, reversals: &'a [StudyReversal]) -> Self {
         let mine = reversals.iter().filter(|r| belongs(r, state));
         Self { states: vec![state], told_by: told_by(state, reversals), counts: counts(mine, |r| enters(r, state)) }
     }
@@ -84,20 +97,22 @@ fn counts<'a>(reversals: impl Iterator<Item = &'a StudyReversal>, used: impl Fn(
     let mut counts = Counts::new();
     for r in reversals {
         let repeat = r.identity.repeat.as_deref().unwrap_or("");
-        let entry = counts.entry((&r.identity.loading, repeat)).or_default();
-        *entry = (entry.0 + u32::from(used(r)), entry.1 + 1);
+        let count = counts.entry(Place { loading: &r.identity.loading, repeat }).or_default();
+        count.used += u32::from(used(r));
+        count.found += 1;
     }
     counts
 }
 
 /// The cells from `loadings` on, of `n` set-points with these counts each.
 fn counted(counts: &Counts<'_>, n: u32) -> Vec<String> {
-    let loadings: std::collections::BTreeSet<&str> = counts.keys().map(|(loading, _)| *loading).collect();
-    let repeats = counts.keys().filter(|(_, repeat)| !repeat.is_empty()).count();
-    let (used, found) = counts.values().fold((0, 0), |(used, found), c| (used + c.0, found + c.1));
-    let one = |((loading, repeat), (used, found)): (&(&str, &str), &(u32, u32))| {
-        let repeat = if repeat.is_empty() { String::new() } else { format!(" / {repeat}") };
-        format!("{loading}{repeat}: {used} of {found}")
+    let loadings: std::collections::BTreeSet<&str> = counts.keys().map(|place| place.loading).collect();
+    let repeats = counts.keys().filter(|place| !place.repeat.is_empty()).count();
+    let used: u32 = counts.values().map(|count| count.used).sum();
+    let found: u32 = counts.values().map(|count| count.found).sum();
+    let one = |(place, count): (&Place<'_>, &Count)| {
+        let repeat = if place.repeat.is_empty() { String::new() } else { format!(" / {}", place.repeat) };
+        format!("{}{repeat}: {} of {}", place.loading, count.used, count.found)
     };
     vec![
         loadings.len().to_string(),

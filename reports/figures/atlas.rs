@@ -10,6 +10,7 @@ use super::{Caption, Figure, nothing, picture};
 use crate::tables::reversals::contact_share;
 use crate::text::captions;
 use plotters::style::text_anchor::{HPos, VPos};
+use stages::numerics::normal::Z_95;
 use stages::reversal::result::{After, Grade};
 use stages::states::result::StudyReversal;
 
@@ -104,7 +105,7 @@ fn trace(panel: &mut Panel<'_, '_>, reversal: &StudyReversal, after: &After, fir
     if let Some(share) = contact_share(reversal) {
         let zero = 1.0 - share.value;
         // On the left edge, where the log axis ends.
-        panel.bar(first, zero - 1.96 * share.u, zero + 1.96 * share.u, pen(AT_ZERO.color, 0.9))?;
+        panel.bar(first, zero - Z_95 * share.u, zero + Z_95 * share.u, pen(AT_ZERO.color, 0.9))?;
         panel.marker((first, zero), AT_ZERO, true, 2.0)?;
     }
     Ok(())

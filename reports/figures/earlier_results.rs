@@ -1,4 +1,4 @@
-//! Old numbers against new ones, with the identity line; and their differences against their means, with bias and
+//! Earlier numbers against new ones, with the identity line; and their differences against their means, with bias and
 //! limits of agreement (Bland & Altman 1986, Lancet 327, 307–310).
 
 use super::axes::Axis;
@@ -7,10 +7,8 @@ use super::style::{GREY, INK, TWO_COLUMNS, pen, series};
 use super::{Caption, Figure, nothing, picture};
 use crate::text::captions;
 use stages::earlier_results::result::{Agreement, EarlierRow, Held, Outcome};
+use stages::numerics::normal::Z_95;
 use stages::table::Table;
-
-/// Half of a 95 % interval, standard uncertainties.
-const HALF: f64 = 1.96;
 
 /// Draws one column of an earlier table.
 ///
@@ -35,7 +33,7 @@ pub fn draw(column: &str, held: &Held) -> Result<Figure, DrawError> {
     Ok(Figure { svg, data, caption: Caption { text, alt, empty: None, width: size.0, height: size.1, row: None } })
 }
 
-/// Old and new value of a pair.
+/// Earlier and new value of a pair.
 fn both(row: &EarlierRow) -> (f64, f64) {
     (row.old.unwrap_or(f64::NAN), row.new.unwrap_or(f64::NAN))
 }
@@ -54,7 +52,7 @@ fn against(area: &Area<'_>, place: Place, pairs: &[&EarlierRow]) -> Drawn {
     panel.curve(&[(ends.0, ends.0), (ends.1, ends.1)], pen(GREY, 0.6))?;
     for row in pairs {
         let ((old, new), look) = (both(row), series(usize::from(row.outcome == Outcome::Differs)));
-        let half = |u: Option<f64>| HALF * u.unwrap_or(0.0);
+        let half = |u: Option<f64>| Z_95 * u.unwrap_or(0.0);
         panel.bar(new, old - half(row.u_old), old + half(row.u_old), pen(look.color, 0.6))?;
         panel.bar_across(old, new - half(row.u_new), new + half(row.u_new), pen(look.color, 0.6))?;
         panel.marker((new, old), look, row.outcome == Outcome::Differs, 2.2)?;
@@ -73,7 +71,7 @@ fn apart(area: &Area<'_>, place: Place, pairs: &[&EarlierRow], agreement: &Agree
     } else {
         Axis::linear_around(means.iter().copied(), [low, high], "mean of both")
     };
-    let y = Axis::linear_around(differences, [0.0, 0.0], "old less new");
+    let y = Axis::linear_around(differences, [0.0, 0.0], "earlier minus new");
     let mut panel = Panel::new(area, place, x, y)?;
     panel.level(0.0, pen(GREY, 0.4))?;
     for (level, width) in levels.into_iter().zip([1.0, 0.6, 0.6]) {

@@ -9,6 +9,7 @@ use super::{Caption, Figure, Shown, nothing, picture, shown_table};
 use crate::text::{captions, models};
 use serde::{Deserialize, Serialize};
 use stages::fit::result::{Fits, LawCurve, LawPoint};
+use stages::numerics::normal::Z_95;
 use stages::states::result::State;
 
 /// Ends of the stress, as they begin the scope of a law.
@@ -200,7 +201,7 @@ impl<'a> Drawing<'a> {
             let (look, y) = (self.look(&shown.series), shown.y.unwrap_or(f64::NAN));
             panel.bar(shown.x, shown.low.unwrap_or(y), shown.high.unwrap_or(y), pen(look.color, 0.7))?;
             // 95 % of a normal error, as for the other bars.
-            panel.bar_across(y, shown.x - 1.96 * u_fraction, shown.x + 1.96 * u_fraction, pen(look.color, 0.7))?;
+            panel.bar_across(y, shown.x - Z_95 * u_fraction, shown.x + Z_95 * u_fraction, pen(look.color, 0.7))?;
             // Open and larger, so that both ends are seen where they fall together.
             let (filled, radius) = if is_low(&shown.series) { (false, 3.2) } else { (true, 1.8) };
             panel.marker((shown.x, y), look, filled, radius)?;

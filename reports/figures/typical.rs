@@ -7,6 +7,7 @@ use super::{Caption, Figure, nothing, picture};
 use crate::tables::reversals::contact_share;
 use crate::text::captions;
 use plotters::style::text_anchor::HPos;
+use stages::numerics::normal::Z_95;
 use stages::reversal::result::{After, Estimate};
 use stages::states::result::{States, StudyReversal, Thickening, Verdict};
 use stages::table::Table;
@@ -165,7 +166,7 @@ impl Shown<'_> {
         self.below(&mut panel)?;
         let zero = 1.0 - self.share.value;
         // 95 % of a normal error.
-        let half = 1.96 * self.share.u;
+        let half = Z_95 * self.share.u;
         panel.bar(0.0, zero - half, zero + half, pen(AT_ZERO.color, 0.9))?;
         panel.marker((0.0, zero), AT_ZERO, true, 2.6)?;
         panel.note((end, 1.0), (-4.0, -6.0), "before", HPos::Right)?;

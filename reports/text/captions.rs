@@ -1,16 +1,16 @@
 //! Captions and alternative texts of figures: what is shown, how many, what the bars mean. Counts come from the
 //! same results that are drawn.
 
-use super::numbers::{plain, plus_minus, significant};
+use super::numbers::{plain, plus_minus, setting, significant};
 use super::quantities;
-use super::words::{among, capital, counted, listed, number, part_of, shortened};
+use super::words::{among, capital, counted, listed, multiple, number, part_of, shortened};
 use crate::figures::control::few;
 use crate::figures::typical::Chosen;
 use crate::tables::reversals::share_at_minimum;
-use stages::earlier_results::result::{Agreement, EarlierRow, Outcome};
+use stages::earlier_results::result::{Agreement, DIFFERS_BEYOND, EarlierRow, Outcome};
 use stages::fit::result::Fits;
 use stages::reversal::result::{Control, Estimate};
-use stages::states::result::{Interval, State, StudyReversal};
+use stages::states::result::{Interval, MOST_OF_THE_RISE, State, StudyReversal};
 
 /// What bars are, where there are any.
 fn bars(there: bool) -> &'static str {
@@ -34,7 +34,7 @@ fn stretch(states: &[&State]) -> String {
 
 /// Title of the figure of an earlier table's column.
 pub fn earlier_results_title(column: &str) -> String {
-    format!("Old numbers against new ones: {}", quantities::in_words(column))
+    format!("Earlier numbers against new ones: {}", quantities::in_words(column))
 }
 
 /// Caption and alternative text of an earlier table's column.
@@ -46,9 +46,9 @@ pub fn earlier_results(column: &str, rows: &[&EarlierRow], agreement: &Agreement
     let alone = [(of(Outcome::OnlyOld), "earlier table"), (of(Outcome::OnlyNew), "study")];
     let alone = alone.iter().filter(|(n, _)| *n > 0).map(|(n, place)| format!("; {} only in the {place}", number(*n)));
     let mut text = format!(
-        "{} of the earlier table \u{201c}{name}\u{201d} against what the raw exports give: {}, of which {} (filled) by \
-         more than two standard uncertainties{}. (a) With the identity line; bars: 95 % intervals. (b) Old less new \
-         against the mean of both",
+        "{} of the earlier table \u{201c}{name}\u{201d} against the values from the raw exports: {}, of which {} (filled) by \
+         more than {} standard uncertainties{}. (a) With the identity line; bars: 95 % intervals. (b) Earlier minus new \
+         value against their mean",
         capital(&column),
         counted(matched + differ, "pair"),
         if differ == 1 {
@@ -56,6 +56,7 @@ pub fn earlier_results(column: &str, rows: &[&EarlierRow], agreement: &Agreement
         } else {
             format!("{} differ", if differ == 0 { "none".to_owned() } else { number(differ) })
         },
+        multiple(DIFFERS_BEYOND),
         alone.collect::<String>()
     );
     let limits = agreement.bias.zip(agreement.low).zip(agreement.high);
@@ -73,7 +74,7 @@ pub fn earlier_results(column: &str, rows: &[&EarlierRow], agreement: &Agreement
     }
     let alt = format!(
         "Two plots of {column}: {} agree, {} not{}.",
-        counted(matched, "old number"),
+        counted(matched, "earlier number"),
         number(differ),
         said.map_or_else(String::new, |said| format!("; {said}"))
     );
@@ -347,15 +348,16 @@ pub fn relative_viscosity(points: usize, fits: &Fits) -> (String, String) {
     (text, format!("Relative viscosity, logarithmic, rises with the solid fraction. {lines}"))
 }
 
-/// Caption and alternative text of the choices: samples, and rows of each.
+/// Caption and alternative text of the sensitivity to choices: samples, and rows of each.
 pub fn sensitivity(samples: usize, rows: usize) -> (String, String) {
     let samples = counted(samples as u64, "sample");
     let others = counted(rows.saturating_sub(1) as u64, "choice");
     let text = format!(
-        "What hangs on choices: {samples} under the settings in force (filled) and {others} that could be defended as \
-         well (open), sorted by the share of the rise; squares are other quantities that go by the same name and decide \
-         nothing. Shaded: interval under the settings in force. Line: one half, where the verdict turns. Bars: \
-         95 % intervals."
+        "Sensitivity to analysis choices: {samples} under the settings in force (filled) and under {others} that are \
+         equally defensible (open), sorted by the share of the rise; squares are other quantities of the same name, which \
+         do not affect the verdict. Shaded: interval under the settings in force. Line: {}, where the verdict turns. \
+         Bars: 95 % intervals.",
+        setting(MOST_OF_THE_RISE)
     );
     (text, format!("Sorted points with bars: share of the rise and contact share of {samples} under {others}."))
 }
@@ -364,8 +366,8 @@ pub fn sensitivity(samples: usize, rows: usize) -> (String, String) {
 pub fn budget(bars: usize, samples: usize) -> (String, String) {
     let shown = format!("{} of {}", counted(bars as u64, "quantity"), counted(samples as u64, "sample"));
     let text = format!(
-        "Where the variance comes from: {shown}. The parts of each bar add up to the variance of the quantity; what each \
-         quantity is, and its standard uncertainty, stands on the left. Numbers in the parts are those of the legend."
+        "Sources of the variance: {shown}. The parts of each bar add up to the variance of the quantity, which is named on \
+         the left with its standard uncertainty. Numbers in the parts refer to the legend."
     );
     (text, format!("Stacked bars: parts of the variance of {shown} by kind of source."))
 }
@@ -401,7 +403,7 @@ mod tests {
         let (text, alt) = earlier_results("viscosity_pa_s", &rows.iter().collect::<Vec<_>>(), &agreement);
         assert!(
             text.starts_with(
-                "Viscosity in Pa s of the earlier table “thesis” against what the raw exports give: two pairs, of which one \
+                "Viscosity in Pa s of the earlier table “thesis” against the values from the raw exports: two pairs, of which one \
                  differs (filled) by more than two standard uncertainties; one only in the earlier table. (a)"
             ),
             "{text}"

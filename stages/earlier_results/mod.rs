@@ -1,8 +1,20 @@
-//! Results from before: a table that somebody once made, held row by row against what the raw exports give now.
+//! Earlier results: a table that somebody once made, held row by row against what the raw exports give now.
 //!
-//! In: the file as it is, how its columns are mapped, and the published table. Out: a row per old and new number.
-//! Both rest on the same exports, so they should agree far better than their uncertainties say; a difference of more
-//! than two of them is called one.
+//! Most studies begin with a spreadsheet of results. Both it and this analysis rest on the same exports, so the numbers
+//! should agree; where they do not, one of the two is wrong or means another quantity, and somebody should know which
+//! before the paper is printed.
+//!
+//! In: the file as it is (CSV or a workbook, `file`), how its columns are mapped, and the published table. Out: a
+//! [`result::EarlierRow`] for every number of either side, and per column how well both agree.
+//!
+//! Rows are picked by mapped keys: names word by word or through a list of other names, set-points by number and unit.
+//! A row that fits several of ours, or comes twice, is an error, since nobody can say which was meant. Numbers are
+//! converted into our unit, with their uncertainty. Two numbers differ where they are more than
+//! [`result::DIFFERS_BEYOND`] standard uncertainties of their difference apart, both sides in quadrature; where neither has
+//! one, where they differ by more than rounding ([`result::ROUNDED`]). Adding in quadrature counts errors twice that both
+//! share, as those of the torque: real differences are understated, never invented.
+//!
+//! The agreement of a column is given as bias and limits of agreement (Bland & Altman 1986, Lancet 327, 307–310).
 
 mod compute;
 mod file;

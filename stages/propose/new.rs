@@ -201,7 +201,7 @@ impl Start {
             let _ = write!(
                 text,
                 "\ndesign, as a first look at the exports tells it (number of reversals)\n{}",
-                design.text()
+                design.in_columns()
             );
         }
         let unclear = survey.unclear(named);

@@ -58,8 +58,11 @@ fn together(survey: &Survey) -> String {
     let named = survey.named(&survey.exports.iter().map(|export| export.file.clone()).collect::<Vec<_>>());
     let design = survey.design(&named);
     if !design.is_empty() {
-        let _ =
-            writeln!(out, "design, as a first look at the exports tells it (number of reversals)\n{}", design.text());
+        let _ = writeln!(
+            out,
+            "design, as a first look at the exports tells it (number of reversals)\n{}",
+            design.in_columns()
+        );
         let _ = writeln!(out, "  {}\n", named.how.join("; "));
     }
     let _ = writeln!(out, "# --- for study.yaml ---\nlayouts:");

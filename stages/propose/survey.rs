@@ -109,7 +109,7 @@ impl Survey {
             }
         }
         cells.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
-        Design::of(cells.into_iter().map(|(_, _, cell)| cell))
+        Design::from_cells(cells.into_iter().map(|(_, _, cell)| cell))
     }
 
     /// Everything that stays unclear, once.

@@ -96,7 +96,7 @@ fn check(from: &Path) -> (Study, Study, String) {
         let includes = |study: &Study, layout: &str| study.layouts[layout].torque_includes_inertia;
         assert_eq!(includes(&found, &mine.layout), includes(&own, &theirs.layout));
     }
-    (own, found, survey.design(&named).text())
+    (own, found, survey.design(&named).in_columns())
 }
 
 fn loadings_agree(own: &Study, found: &Study) {

@@ -1,18 +1,32 @@
 //! States: what all reversals of one (sample, set-point) condition say together, and who carries the rise.
 //!
-//! Question: with which uncertainty is the contact share of a condition known, and how much of the viscosity's rise
-//! do contacts carry? Input: the judged runs of the whole study, never traces. Output: [`result::States`].
+//! A reversal gives two numbers: the steady viscosity η before it, and the contact share X, the part of η that vanishes
+//! when the motion turns round. This stage asks how well both are known for a condition of the study, and how much of the
+//! rise of η with stress contacts carry. It sees graded runs of the whole study, never a trace, and gives
+//! [`result::States`] and the same under other choices.
 //!
-//! 1. Set-points are given out over the whole study (`set_points`).
-//! 2. Repeats are averaged within a loading, loadings without weights within a state (`hierarchy`); intervals
-//!    join t on loading means with the part that loadings share (`numerics::interval`).
-//! 3. The share of the rise is a ratio with Fieller's interval on loadings that have both ends (`thickening`), and
-//!    the verdict follows printed rules in a printed order.
+//! **Which reversals belong together** (`set_points`). A set-point that the export or the study file tells is taken as it
+//! stands. The others are found: values of the held quantity that are closer than a ratio are one set-point.
 //!
-//! 4. The same once more under every other defensible choice (`sensitivity`), among them other readings of the same traces
-//!    (`readings`).
+//! **From reversals to a state** (`hierarchy`). The unit of repetition is the loading: a fresh filling has its own gap
+//! filling, edge and surfaces, while repeats within a loading share them. So repeats are averaged within a loading, and
+//! loadings, without weights, within a state. Means are geometric, of ln η and of z = −ln(1 − X), because X is one less a
+//! ratio of viscosities; then η_H = η(1 − X) and η_C = η − η_H close exactly (`physics::shares`). What the scatter
+//! between loadings cannot show, because all reversals of a state share it, is taken as a part of what a reversal states
+//! of itself (`params`), and joins the scatter in the interval (`numerics::interval`). A state of which too few reversals
+//! are resolved has a viscosity and no contact share, only a bound.
 //!
-//! Instrument and sample terms are joined by the stage `uncertainty`: intervals here hold the scatter of the data.
+//! **The share of the rise** (`thickening`, `physics::rise`). Between a low and a high end it is
+//! (η₂X₂ − η₁X₁)/(η₂ − η₁), formed from loadings that have both ends, so that filling and calibration of a loading cancel;
+//! its interval is that of a ratio (Fieller 1954) and may be unbounded. The verdict (`verdict`) follows printed rules in a
+//! printed order: is there a rise at all, how far could it be read, and on which side of one half lies the interval?
+//!
+//! **Other choices** (`sensitivity`, `readings`). The same again under every other choice that could be defended: settings
+//! of the fit, single forms of the recovery, a straight line, other grades. They are no source of uncertainty, since
+//! nobody draws them; a verdict must stand under all of them.
+//!
+//! Instrument and sample terms are joined by the stage `uncertainty`, which gives the verdict again: intervals here hold
+//! the scatter of the data.
 
 mod choice;
 mod compute;

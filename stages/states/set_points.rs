@@ -16,6 +16,11 @@ use std::collections::{BTreeMap, BTreeSet};
 /// Told values closer than this ratio are one number that was written or converted in two ways.
 const SAME_NUMBER: f64 = 1.000_01;
 
+/// Significant digits of a set-point that was told: as many as somebody would write.
+const TOLD_DIGITS: usize = 6;
+/// Of one that was found, whose members lie within a few per cent.
+const FOUND_DIGITS: usize = 3;
+
 /// The set-point of a reversal.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Given {
@@ -29,9 +34,17 @@ pub(super) struct Given {
     pub told: bool,
 }
 
+/// A value that was held, and the place of its reversal in the study.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Held {
+    value: f64,
+    place: usize,
+}
+
 /// A reversal as this file sees it.
 struct Candidate<'a> {
-    at: usize,
+    /// Place of the reversal in the study.
+    place: usize,
     reversal: &'a StudyReversal,
     told: Option<SetPoint>,
     found: Option<SetPoint>,
@@ -47,17 +60,18 @@ pub(super) fn give_out(
     params: &Params,
 ) -> Result<Vec<Option<Given>>, Vec<Diagnostic>> {
     let candidates: Vec<Candidate<'_>> =
-        reversals.iter().enumerate().map(|(at, r)| candidate(at, r, listed, params)).collect();
+        reversals.iter().enumerate().map(|(place, r)| candidate(place, r, listed, params)).collect();
     let samples: BTreeSet<&str> = candidates.iter().map(|c| c.reversal.identity.sample.as_str()).collect();
     let (mut given, mut errors) = (vec![None; reversals.len()], Vec::new());
     for sample in samples {
         for controlled in [Controlled::Rate, Controlled::Stress] {
             let own = |c: &&Candidate<'_>| c.reversal.identity.sample == sample && !c.reversal.identity.control;
-            let told = told_groups(candidates.iter().filter(own), controlled);
+            let told = told_values(candidates.iter().filter(own), controlled);
             let mut centres = Vec::new();
-            for (value, members) in told {
-                let set_point = Given { controlled, value, label: label(value, 6, controlled), told: true };
-                members.iter().for_each(|at| given[*at] = Some(set_point.clone()));
+            for group in neighbours(&told, SAME_NUMBER) {
+                let value = group[0].value;
+                let set_point = Given { controlled, value, label: label(value, TOLD_DIGITS, controlled), told: true };
+                group.iter().for_each(|held| given[held.place] = Some(set_point.clone()));
                 centres.push(set_point);
             }
             let rest: Vec<&Candidate<'_>> = candidates
@@ -72,7 +86,7 @@ pub(super) fn give_out(
 }
 
 fn candidate<'a>(
-    at: usize,
+    place: usize,
     reversal: &'a StudyReversal,
     listed: &BTreeMap<String, Vec<SetPoint>>,
     params: &Params,
@@ -92,7 +106,7 @@ fn candidate<'a>(
         Some(value) => Some(SetPoint { controlled: read.controlled, value }),
         None => listed.get(&reversal.identity.run).and_then(|list| nearest(list, read, &value, params.set_point_span)),
     };
-    Candidate { at, reversal, told, found }
+    Candidate { place, reversal, told, found }
 }
 
 /// The listed set-point next to what was measured, within the span. The kind that the readings told goes first;
@@ -119,15 +133,12 @@ fn distance(a: f64, b: f64) -> f64 {
     float::ln(a / b).abs()
 }
 
-/// Told values with the reversals that have them.
-fn told_groups<'a>(
-    candidates: impl Iterator<Item = &'a Candidate<'a>>,
-    controlled: Controlled,
-) -> Vec<(f64, Vec<usize>)> {
-    let mut values: Vec<(f64, usize)> =
-        candidates.filter_map(|c| c.told.filter(|t| t.controlled == controlled).map(|t| (t.value, c.at))).collect();
-    values.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-    chain(&values, SAME_NUMBER).into_iter().map(|g| (g[0].0, g.iter().map(|(_, at)| *at).collect())).collect()
+/// Values that the export or the study file tells, sorted.
+fn told_values<'a>(candidates: impl Iterator<Item = &'a Candidate<'a>>, controlled: Controlled) -> Vec<Held> {
+    let told = |c: &Candidate<'_>| {
+        c.told.filter(|t| t.controlled == controlled).map(|t| Held { value: t.value, place: c.place })
+    };
+    sorted(candidates.filter_map(told).collect())
 }
 
 /// Gives out found set-points among `rest`, next to the `centres` that were told.
@@ -144,14 +155,14 @@ fn find(
         for candidate in rest.iter().filter(|c| (c.reversal.graded.grade != Grade::F) == shaping) {
             let Some(found) = candidate.found else { continue };
             match closest(&centres, found.value, params.set_point_ratio) {
-                Some(near) => given[candidate.at] = Some(near.clone()),
-                None => open.push((found.value, candidate.at)),
+                Some(near) => given[candidate.place] = Some(near.clone()),
+                None => open.push(Held { value: found.value, place: candidate.place }),
             }
         }
-        open.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        let open = sorted(open);
         let mut new = Vec::new();
-        for group in chain(&open, params.set_point_ratio) {
-            let values: Vec<f64> = group.iter().map(|(v, _)| *v).collect();
+        for group in neighbours(&open, params.set_point_ratio) {
+            let values: Vec<f64> = group.iter().map(|held| held.value).collect();
             if values[values.len() - 1] / values[0] > params.set_point_span {
                 if shaping {
                     errors.push(too_wide(group, rest, controlled, params));
@@ -159,8 +170,8 @@ fn find(
                 continue;
             }
             let value = median(&values);
-            let set_point = Given { controlled, value, label: label(value, 3, controlled), told: false };
-            group.iter().for_each(|(_, at)| given[*at] = Some(set_point.clone()));
+            let set_point = Given { controlled, value, label: label(value, FOUND_DIGITS, controlled), told: false };
+            group.iter().for_each(|held| given[held.place] = Some(set_point.clone()));
             new.push(set_point);
         }
         centres.extend(new);
@@ -173,23 +184,25 @@ fn closest(centres: &[Given], value: f64, ratio: f64) -> Option<&Given> {
     near.min_by(|a, b| distance(a.value, value).total_cmp(&distance(b.value, value)))
 }
 
-/// Cuts sorted values where neighbours are `ratio` apart or more.
-fn chain(sorted: &[(f64, usize)], ratio: f64) -> Vec<&[(f64, usize)]> {
-    sorted.chunk_by(|a, b| b.0 / a.0 < ratio).collect()
+fn sorted(mut values: Vec<Held>) -> Vec<Held> {
+    values.sort_by(|a, b| a.value.total_cmp(&b.value).then(a.place.cmp(&b.place)));
+    values
 }
 
-fn too_wide(group: &[(f64, usize)], rest: &[&Candidate<'_>], controlled: Controlled, params: &Params) -> Diagnostic {
-    let place = |at: usize| {
-        let of = rest.iter().find(|c| c.at == at);
-        of.map_or_else(String::new, |c| format!("{} line {}", c.reversal.identity.run, c.reversal.graded.read.row))
-    };
-    let list: Vec<String> =
-        group.iter().map(|(v, at)| format!("{} ({})", label(*v, 4, controlled), place(*at))).collect();
-    let sample = group
-        .first()
-        .and_then(|(_, at)| rest.iter().find(|c| c.at == *at))
-        .map_or("", |c| c.reversal.identity.sample.as_str());
-    let (low, high) = (group[0].0, group[group.len() - 1].0);
+/// Cuts sorted values where neighbours are `ratio` apart or more.
+fn neighbours(sorted: &[Held], ratio: f64) -> Vec<&[Held]> {
+    sorted.chunk_by(|a, b| b.value / a.value < ratio).collect()
+}
+
+fn too_wide(group: &[Held], rest: &[&Candidate<'_>], controlled: Controlled, params: &Params) -> Diagnostic {
+    let of = |held: &Held| rest.iter().find(|c| c.place == held.place);
+    let list = group.iter().map(|held| {
+        let row = |c: &&Candidate<'_>| format!("{} line {}", c.reversal.identity.run, c.reversal.graded.read.row);
+        format!("{} ({})", label(held.value, 4, controlled), of(held).map_or_else(String::new, row))
+    });
+    let list: Vec<String> = list.collect();
+    let sample = group.first().and_then(of).map_or("", |c| c.reversal.identity.sample.as_str());
+    let (low, high) = (group[0].value, group[group.len() - 1].value);
     Diagnostic::new(format!(
         "set-points of sample `{sample}` cannot be told apart: {} values run into each other over a ratio of {:.3}, \
          more than {}: {}",
@@ -213,7 +226,7 @@ pub(super) fn label(value: f64, digits: usize, controlled: Controlled) -> String
     let decimals = usize::try_from(digits as i32 - 1 - exponent).unwrap_or(0);
     let text = format!("{rounded:.decimals$}");
     let text = match digits {
-        3 => text.as_str(),
+        FOUND_DIGITS => text.as_str(),
         _ if text.contains('.') => text.trim_end_matches('0').trim_end_matches('.'),
         _ => text.as_str(),
     };

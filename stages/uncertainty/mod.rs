@@ -1,17 +1,29 @@
 //! Uncertainty: instrument and sample terms joined with the scatter of the data, and the budget.
 //!
-//! Question: how well is every headline number known, and what would have to be better? Input: the states, whose
-//! reversals carry their responses to every term, and the same states under other defensible choices of settings.
-//! Output: states with joined intervals, [`result::Budget`], and rows of [`result::SensitivityRow`].
+//! How well is every headline number known, and what would have to be better? The states come with the scatter between
+//! loadings. What scatter cannot show is common to all loadings: the calibration of the torque, the dimensions of the
+//! geometry, the inertia, the viscosity of the liquid. This stage adds it, gives [`result::Budget`], and gives the verdicts
+//! again with the wider intervals.
 //!
-//! - Monte Carlo after JCGM 101, normal terms, each with one draw per trial that is shared by all it touches
-//!   (`effects`, `trials`, `spread`), until the ends of the intervals have settled (`settled`). No trace is opened
-//!   again.
-//! - The terms join what loadings share, so that the coverage factor lies nearer to 1.96 (`numerics::interval`).
-//! - Verdicts are given again by the same rules, with the wider intervals, and only where they stand under every
-//!   choice (`sensitivity`).
-//! - Stress and rate take the terms of the torque and of the geometry; where the strain is measured in an export, its
-//!   rate rests on the same dimensions.
+//! **What a term does** (`effects`). With every reversal is stored what each term does to ln η and to X when it is moved by
+//! its standard uncertainty either way. Through these two and zero goes a parabola. No trace is opened again.
+//!
+//! **Monte Carlo after JCGM 101** (`trials`, `spread`). In each trial every term has one normal draw, which is shared by
+//! all that the term touches: what is common to both ends of a rise then cancels by itself, and what moves a whole state
+//! does not average over its loadings. Blocks of 10⁴ trials are drawn until the ends of every interval have settled to the
+//! printed digits (`settled`; JCGM 101:2008, 7.9). Every term has a stream of draws of its own, named by its place in the
+//! study file, so that another file or sample moves no result of this one.
+//!
+//! **Joining** (`compute`). The variances over trials join the part that loadings share; Student's t stays with the
+//! scatter between loadings alone, so that the coverage factor lies between z and t as their parts do
+//! (`numerics::interval`). Stress and rate take the terms of torque and geometry; where the strain is measured in an
+//! export, its rate rests on the same dimensions.
+//!
+//! **The budget** (`budget`). To first order, what each source alone adds to a quantity; the parts of its variance add up to
+//! one.
+//!
+//! **Choices** (`sensitivity`). Headline numbers under every other choice are listed beside those in force. They are not
+//! added up; a verdict that one of them takes away becomes "not decided".
 
 mod budget;
 mod compute;

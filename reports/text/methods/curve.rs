@@ -62,7 +62,7 @@ fn given(fit: &Fit) -> Given {
 fn row(fit: &Fit, w: &Weak) -> Vec<String> {
     let deviation = fit.prior_width * w.deviation;
     let spread = if w.logarithmic {
-        format!("times or over {}", two_digits(float::exp(deviation)))
+        format!("×/÷ {}", two_digits(float::exp(deviation)))
     } else {
         format!("± {}", two_digits(deviation))
     };

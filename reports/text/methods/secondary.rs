@@ -47,10 +47,10 @@ fn sensitivity(sensitivity: &Sensitivity, spikes: bool) -> Vec<Sentence> {
     ];
     let parts: Vec<String> = parts.into_iter().flatten().collect();
     let text = if parts.is_empty() {
-        "No contact share was read once more under other settings.".to_owned()
+        "No contact share was determined again under other settings.".to_owned()
     } else {
         format!(
-            "To see what hangs on such choices, every contact share was read once more with {}, one at a time.{}",
+            "Sensitivity to these choices: every contact share was determined again with {}, one at a time.{}",
             parts.join("; with "),
             if sensitivity.dead_strain.is_empty() {
                 ""

@@ -2,11 +2,12 @@
 
 use super::in_force::InForce;
 use super::sentence::{Sentence, say};
-use crate::text::numbers::{setting, setting_percent};
+use crate::text::numbers::{setting, setting_percent, significant};
 use crate::text::words::{capital, counted, listed};
 use stages::numerics::interval::PART_POWER;
+use stages::numerics::normal::Z_95;
 use stages::states::params::{Ends, Params as StatesParams};
-use stages::states::result::States;
+use stages::states::result::{MOST_OF_THE_RISE, States};
 
 /// Said of intervals where a sample has one loading.
 const ONE_LOADING: &str = " A sample with one loading has no interval: its standard uncertainty is that of its own \
@@ -57,13 +58,14 @@ pub(super) fn sentences(settings: &InForce, states: &States) -> Vec<Sentence> {
             format!(
                 "Its standard uncertainty joins, in quadrature, the scatter of the loading means with {} of the median \
                  standard uncertainty of a reversal, which all of a state are taken to share{}. The half-width of its 95 % \
-                 interval is k times that, k² = 1.96² + (t² − 1.96²)·p^{}, but at least t²·p, with \
-                 Student's t for one degree of freedom less than there are loadings and the part p that their scatter has \
+                 interval is k times that, k² = z² + (t² − z²)·p^{}, but at least t²·p, with \
+                 z = {} and Student's t for one degree of freedom less than there are loadings and the part p that their scatter has \
                  in the variance: by exact calculation this holds 95 to 98 % with two loadings and 95 to 97 % with three or \
                  more, whatever that part is in truth (own rule).{}",
                 setting_percent(params.shared_part),
                 if settings.uncertainty.skip { "" } else { ", and with the terms of instrument and sample" },
                 setting(PART_POWER),
+                significant(Z_95, 3),
                 if single { ONE_LOADING } else { "" }
             ),
             &["stages.reversal.states.shared_part", "count of loadings"],
@@ -84,10 +86,12 @@ pub(super) fn sentences(settings: &InForce, states: &States) -> Vec<Sentence> {
         say(
             format!(
                 "Verdict: no thickening to explain where the interval of the rise reaches zero, or the rise is less than {}; \
-                 contacts dominate if the interval of the share lies above one half, hydrodynamics dominate if below, not \
-                 decided if it covers one half or is unbounded; not resolved with fewer than two loadings that have both \
+                 contacts dominate if the interval of the share lies above {}, hydrodynamics dominate if below, not \
+                 decided if it covers {} or is unbounded; not resolved with fewer than two loadings that have both \
                  ends{}.",
                 setting_percent(params.smallest_rise),
+                setting(MOST_OF_THE_RISE),
+                setting(MOST_OF_THE_RISE),
                 if single { ", but not decided where there is one loading only" } else { "" }
             ),
             &["stages.reversal.states.smallest_rise", "count of loadings"],

@@ -76,7 +76,7 @@ fn particles(clean: &Clean) -> Option<Sentence> {
 fn instrument(clean: &Clean) -> Option<Sentence> {
     let twist = clean.unknown_compliance.on().map(|r| {
         format!(
-            "an instrument of unknown torsional compliance whose twist, at {} rad/(N m), would feign a strain above {}",
+            "an instrument of unknown torsional compliance whose twist, at {} rad/(N m), would mimic a strain above {}",
             setting(r.compliance),
             setting(r.strain)
         )
