@@ -124,6 +124,7 @@ fn read(number: u32, sample: usize, stress: f64, share: f64, first: f64) -> Reve
         speed_ratio: Some(1.0),
         torque_after_n_m: Some(5e-5),
         after: (number != 4 || sample != 0).then(|| after(sample, stress, share, first)),
+        later: Vec::new(),
         normal_stress_after_pa: None,
         sensitivity_coefficients: vec![],
         sensitivity: vec![],

@@ -225,7 +225,7 @@ fn tables() -> PathBuf {
         for case in &CASES {
             std::fs::write(folder.path().join(format!("raw/{}.csv", case.name)), export(case)).unwrap();
         }
-        let said = shearback(&["run", folder.path().to_str().unwrap(), "--until", "uncertainty"]);
+        let said = shearback(&["run", folder.path().to_str().unwrap(), "--last-stage", "uncertainty"]);
         assert_eq!(said.status, 0, "{}\n{}", said.out, said.err);
         folder
     });
@@ -327,7 +327,7 @@ fn a_control_that_shows_a_drop_is_told_at_the_end_of_the_run() {
     let study = STUDY.replace("  A: {liquid: l, particles: p, volume_fraction: 0.5}", control);
     std::fs::write(folder.path().join("study.yaml"), study).unwrap();
     std::fs::write(folder.path().join("raw/plain.csv"), export(&CASES[0])).unwrap();
-    let said = shearback(&["run", folder.path().to_str().unwrap(), "--until", "uncertainty"]);
+    let said = shearback(&["run", folder.path().to_str().unwrap(), "--last-stage", "uncertainty"]);
     assert_eq!(said.status, 0, "{}\n{}", said.out, said.err);
     let line = said.out.lines().find(|line| line.starts_with("control failed: cone on i"));
     assert!(line.is_some_and(|line| line.contains("a drop of 0.4") || line.contains("a drop of 0.5")), "{}", said.out);

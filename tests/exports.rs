@@ -47,7 +47,7 @@ fn study(raw: &[(&str, &[u8])]) -> TempDir {
 }
 
 fn until_reversal(study: &Path) -> Said {
-    shearback(&["run", study.to_str().unwrap(), "--until", "reversal"])
+    shearback(&["run", study.to_str().unwrap(), "--last-stage", "reversal"])
 }
 
 fn runs(study: &Path) -> Vec<Row> {
@@ -71,7 +71,7 @@ fn what_is_no_export_fails_alone_and_is_told_by_name() {
         ("long.txt", &long),
         ("words.txt", cells.as_bytes()),
     ]);
-    let (status, told) = json("run", study.path(), &["--until", "reversal"]);
+    let (status, told) = json("run", study.path(), &["--last-stage", "reversal"]);
     assert_eq!(status, 1, "{told}");
     let outcome = |of: &str| {
         let tasks = told["tasks"].as_array().unwrap();
