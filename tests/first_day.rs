@@ -203,7 +203,7 @@ fn the_exports_of_the_demo_give_two_layouts_cones_and_rheometers() {
     let words = fs::read_to_string(study.join("study.yaml")).unwrap();
     assert!(words.contains("# The exports say: Messkegel = 50 mm"), "{words}");
     for entry in [
-        "sample: C50, geometry: geometry-1, instrument: rheometer-tsv, loading: {preamble: filling}",
+        "sample: CB50, geometry: geometry-1, instrument: rheometer-tsv, loading: {preamble: filling}",
         "sample: B52, geometry: geometry-2, instrument: rheometer-csv, loading: {preamble: Füllung}",
     ] {
         assert!(words.contains(entry), "{words}");
