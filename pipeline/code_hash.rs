@@ -22,6 +22,9 @@ pub(crate) type Module = (String, Vec<String>);
 pub(crate) struct Sources {
     modules: BTreeMap<Module, Vec<String>>,
     assets: BTreeMap<Module, Vec<u8>>,
+    crates: BTreeSet<String>,
+    /// For each module, those with an `impl` for a type that it defines.
+    extensions: BTreeMap<Module, Vec<Module>>,
     lock: Lock,
     files: Vec<PathBuf>,
 }
@@ -36,12 +39,15 @@ impl Sources {
         let mut sources = Self {
             modules: BTreeMap::new(),
             assets: BTreeMap::new(),
+            crates: folders.iter().map(|(name, _)| (*name).to_owned()).collect(),
+            extensions: BTreeMap::new(),
             lock: Lock::parse(&text),
             files: vec![lock.to_owned()],
         };
         for (name, folder) in folders {
             sources.read_folder(name, folder, &mut Vec::new())?;
         }
+        sources.extensions = sources.find_extensions();
         Ok(sources)
     }
 
@@ -57,13 +63,12 @@ impl Sources {
 
     /// The modules of `rooms` of `krate`, and all that they reach.
     pub(crate) fn reached(&self, krate: &str, rooms: &[&str]) -> BTreeSet<Module> {
-        let extensions = self.extensions();
         let mut reached = BTreeSet::new();
         let mut open: Vec<Module> = rooms.iter().flat_map(|r| self.below(&(krate.to_owned(), names(&[r])))).collect();
         while let Some(module) = open.pop() {
             if reached.insert(module.clone()) {
                 open.extend(self.uses(&module));
-                open.extend(extensions.get(&module).into_iter().flatten().cloned());
+                open.extend(self.extensions.get(&module).into_iter().flatten().cloned());
             }
         }
         reached
@@ -81,8 +86,7 @@ impl Sources {
         from.map(|(m, _)| m).take_while(|m| m.0 == module.0 && m.1.starts_with(&module.1)).cloned().collect()
     }
 
-    /// For each module, those with an `impl` for a type that it defines.
-    fn extensions(&self) -> BTreeMap<Module, Vec<Module>> {
+    fn find_extensions(&self) -> BTreeMap<Module, Vec<Module>> {
         let mut homes: BTreeMap<(&str, &str), Vec<&Module>> = BTreeMap::new();
         for (module, tokens) in &self.modules {
             for name in defined(tokens) {
@@ -132,7 +136,6 @@ impl Sources {
     pub(crate) fn uses(&self, module: &Module) -> Vec<Module> {
         let (krate, here) = module;
         let tokens = &self.modules[module];
-        let crates: BTreeSet<&str> = self.modules.keys().map(|(k, _)| k.as_str()).collect();
         let is_child = |name: &str| {
             let child = [&here[..], &names(&[name])].concat();
             self.modules.contains_key(&(krate.clone(), child))
@@ -148,7 +151,7 @@ impl Sources {
                 "self" => (krate.as_str(), here.clone()),
                 "super" => (krate.as_str(), here[..here.len().saturating_sub(1)].to_vec()),
                 name if is_child(name) => (krate.as_str(), [&here[..], &names(&[name])].concat()),
-                name if crates.contains(name) && name != krate => (name, Vec::new()),
+                name if name != krate && self.crates.contains(name) => (name, Vec::new()),
                 _ => continue,
             };
             for path in paths(&tokens[at + 2..]) {
