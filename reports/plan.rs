@@ -5,10 +5,10 @@ use crate::document::attached;
 use crate::document::data::{FigureRef, Own, Section, SetAside, SettingLine, Study};
 use crate::figures::relative_viscosity::MadeOf;
 use crate::figures::work as draw;
-use crate::tables::work as write;
+use crate::tables::published::{CONTROL, PublishedTable, TableSource, named, published};
 use crate::text::methods::InForce;
 use crate::text::slug::slugs;
-use crate::{code, document};
+use crate::{code, document, tables};
 use pipeline::stage::{Input, Output, Plan, Publication, Settings, Source, Task, Tool, Work};
 use stages::claims::params::Claim;
 use stages::earlier_results::params::EarlierTable;
@@ -92,10 +92,17 @@ pub fn add(plan: &mut Plan, inputs: &ReportInputs) {
         }
     }
     let main = MainLine::of(plan, inputs.variant.as_deref());
-    let mut planner = Planner { plan, main, inputs, figures: Vec::new(), attached: Vec::new() };
+    let mut planner = Planner {
+        plan,
+        main,
+        inputs,
+        tables: BTreeMap::new(),
+        checked: Vec::new(),
+        held: Vec::new(),
+        figures: Vec::new(),
+        attached: Vec::new(),
+    };
     planner.tables();
-    planner.claims();
-    planner.earlier_results();
     if inputs.variant.is_none() {
         planner.figures();
         let sections = planner.sections();
@@ -117,12 +124,24 @@ const FIGURE_OUTPUTS: [Output; 3] = [
     Output { name: "caption", bulky: false },
 ];
 
+/// A figure and the task that draws it.
+struct Figure {
+    shown: FigureRef,
+    task: String,
+}
+
 struct Planner<'a> {
     plan: &'a mut Plan,
     main: MainLine,
     inputs: &'a ReportInputs,
+    /// Producers of the tables so far, by the table's name.
+    tables: BTreeMap<&'static str, String>,
+    /// What was found of the claims, as input; none without claims.
+    checked: Vec<Input>,
+    /// What was found of each earlier table, as inputs.
+    held: Vec<Input>,
     /// The figures so far, in the order in which they stand in their section.
-    figures: Vec<FigureRef>,
+    figures: Vec<Figure>,
     /// The tables that the document carries.
     attached: Vec<Input>,
 }
@@ -180,14 +199,18 @@ impl Planner<'_> {
         self.inputs.budget.iter().map(|task| input("sensitivity", task, "sensitivity")).collect()
     }
 
-    fn table(&mut self, stage: &'static str, of: &str, name: &str, inputs: Vec<Input>, work: Work) {
-        let task = self.task(stage, of, code::TABLE, work);
-        let settings = vec![which("table", name)];
-        let task = Task { settings, inputs, outputs: TABLE_OUTPUTS.to_vec(), ..task };
-        let (path, producer) = (self.table_path(name), self.push(task));
+    fn table(&mut self, table: &PublishedTable, inputs: Vec<Input>) {
+        let mut settings = vec![which("table", table.name)];
+        if table.source == TableSource::Dictionary {
+            settings.push(Settings::new("preamble", "raw", &chosen_entries(&self.inputs.study_file)));
+        }
+        let task = self.task("table", table.name, code::TABLE, tables::work::work);
+        let producer = self.push(Task { settings, inputs, outputs: TABLE_OUTPUTS.to_vec(), ..task });
+        let path = self.table_path(table.name);
         self.publish(format!("{path}.parquet"), &producer, "parquet");
         self.publish(format!("{path}.csv"), &producer, "csv");
-        self.attach(name, &producer);
+        self.attach(table.name, &producer);
+        self.tables.insert(table.name, producer);
     }
 
     /// The document carries the tables of the main line.
@@ -200,108 +223,88 @@ impl Planner<'_> {
 
     fn controls(&self) -> Vec<Input> {
         let controls = self.inputs.controls.iter();
-        controls.map(|c| input(&format!("{}{}", write::CONTROL, c.name), &c.task, "control")).collect()
+        controls.map(|c| input(&format!("{CONTROL}{}", c.name), &c.task, "control")).collect()
     }
 
     fn tables(&mut self) {
-        let (graded, states) = (self.graded(""), self.states());
-        let (fits, budget) = (self.fits(), self.budget());
-        self.table("table", "runs", "runs", graded.clone(), write::runs);
-        self.table("table", "exclusions", "exclusions", graded.clone(), write::exclusions);
-        let mut with_controls = self.controls();
-        with_controls.extend(graded.clone());
-        self.table("table", "validity", "validity", graded, write::validity);
-        self.table("table", "controls", "controls", with_controls, write::controls);
-        self.table("table", "reversals", "reversals", vec![states.clone()], write::reversals);
-        self.table("table", "states", "states", vec![states.clone()], write::states);
-        self.table("table", "thickening", "thickening", vec![states], write::thickening);
-        self.table("table", "fits", "fits", fits.clone(), write::fits);
-        self.table("table", "models", "models", fits.clone(), write::models);
-        self.table("table", "candidate_models", "candidate_models", fits.clone(), write::candidate_models);
-        self.table("table", "flow_states", "flow_states", fits, write::flow_states);
-        self.table("table", "budget", "budget", budget, write::budget);
-        self.table("table", "sensitivity", "sensitivity", self.sensitivity(), write::sensitivity);
-        let chosen = Settings::new("preamble", "raw", &chosen_entries(&self.inputs.study_file));
-        let dictionary = Task {
-            outputs: TABLE_OUTPUTS.to_vec(),
-            settings: vec![chosen],
-            ..self.task("table", "dictionary", code::TABLE, write::dictionary)
-        };
-        let (path, producer) = (self.table_path("dictionary"), self.push(dictionary));
-        self.publish(format!("{path}.csv"), &producer, "csv");
-        self.attach("dictionary", &producer);
-        self.points();
+        for table in published() {
+            let inputs = match table.source {
+                TableSource::GradedRuns => self.graded(""),
+                TableSource::Controls => self.controls().into_iter().chain(self.graded("")).collect(),
+                TableSource::States => vec![self.states()],
+                TableSource::Fits => self.fits(),
+                TableSource::Budget => self.budget(),
+                TableSource::Sensitivity => self.sensitivity(),
+                TableSource::Claims => self.claims(),
+                TableSource::EarlierResults => self.earlier_results(),
+                TableSource::Dictionary => Vec::new(),
+                TableSource::Readings => {
+                    self.points(table.name);
+                    continue;
+                }
+            };
+            self.table(&table, inputs);
+        }
     }
 
-    fn points(&mut self) {
+    fn points(&mut self, folder: &str) {
         let names: Vec<String> = self.inputs.runs.iter().map(|r| r.run.clone()).collect();
         for (run, slug) in self.inputs.runs.iter().zip(slugs(&names)) {
-            let path = self.table_path(&format!("points/{slug}.parquet"));
+            let path = self.table_path(&format!("{folder}/{slug}.parquet"));
             self.publish(path, &run.points, "points");
         }
     }
 
-    /// Claims read the tables that they name as published, and their own table follows.
-    fn claims(&mut self) {
-        let claimable: Vec<&str> = crate::tables::claimable().iter().map(|t| t.name).collect();
-        let claims = || self.inputs.claims.iter();
-        let named = |table: &&str| {
-            claims().any(|c| c.table == **table || (*table == "sensitivity" && c.hangs_on_sensitivity()))
-        };
-        let tables = claimable.into_iter().filter(named);
-        let inputs = tables.map(|t| input(t, &self.task("table", t, code::TABLE, write::claims).name(), "parquet"));
-        let inputs: Vec<Input> = inputs.collect();
-        if self.inputs.claims.is_empty() {
-            self.table("claims", "table", "claims", Vec::new(), write::claims);
-            return;
+    /// Claims read the tables that they name as published; gives what was found, nothing without claims.
+    fn claims(&mut self) -> Vec<Input> {
+        let claims = &self.inputs.claims;
+        if claims.is_empty() {
+            return Vec::new();
         }
+        let read = |table: &str| {
+            claims.iter().any(|c| c.table == table || (table == "sensitivity" && c.hangs_on_sensitivity()))
+        };
+        let inputs = self.tables.iter().filter(|(table, _)| read(table));
         let check = Task {
-            settings: vec![Settings::new("claims", "claims", &self.inputs.claims)],
-            inputs,
+            settings: vec![Settings::new("claims", "claims", claims)],
+            inputs: inputs.map(|(table, producer)| input(table, producer, "parquet")).collect(),
             outputs: stages::claims::OUTPUTS.to_vec(),
             ..self.task("claims", "study", stages::code::CLAIMS, stages::claims::work)
         };
-        let found = check.output("claims", "claims");
+        self.checked = vec![check.output("claims", "claims")];
         self.plan.tasks.push(check);
-        self.table("claims", "table", "claims", vec![found], write::claims);
+        self.checked.clone()
     }
 
-    /// The task of an earlier table.
-    fn held(&self, name: &str) -> Task {
-        self.task("earlier results", name, stages::code::EARLIER_RESULTS, stages::earlier_results::work)
-    }
-
-    /// Each earlier table reads its file and the published table that it is held against; one table shows them all.
-    fn earlier_results(&mut self) {
-        let mut inputs = Vec::new();
-        for (name, old) in &self.inputs.earlier_results {
-            let table = self.task("table", &old.table, code::TABLE, write::earlier_results).name();
+    /// Each earlier table reads its file and the published table that it is held against.
+    fn earlier_results(&mut self) -> Vec<Input> {
+        for (name, earlier) in &self.inputs.earlier_results {
+            let ours = self.tables.get(earlier.table.as_str());
             let task = Task {
                 settings: vec![
-                    Settings::new("old", format!("earlier_results.{name}"), old),
+                    Settings::new("old", format!("earlier_results.{name}"), earlier),
                     Settings::new("name", "", name),
-                    Settings::new("units", "", &units(old)),
+                    Settings::new("units", "", &units(earlier)),
                 ],
-                inputs: vec![
-                    Input { name: "raw".to_owned(), source: Source::Raw(old.file.clone()) },
-                    input("table", &table, "parquet"),
-                ],
+                inputs: std::iter::once(Input { name: "raw".to_owned(), source: Source::Raw(earlier.file.clone()) })
+                    .chain(ours.map(|producer| input("table", producer, "parquet")))
+                    .collect(),
                 outputs: stages::earlier_results::OUTPUTS.to_vec(),
-                ..self.held(name)
+                ..self.task("earlier results", name, stages::code::EARLIER_RESULTS, stages::earlier_results::work)
             };
-            inputs.push(task.output(format!("held:{name}"), "held"));
+            self.held.push(task.output(format!("held:{name}"), "held"));
             self.plan.tasks.push(task);
         }
-        self.table("earlier results", "table", "earlier_results", inputs, write::earlier_results);
+        self.held.clone()
     }
 
     /// A figure per earlier table and column.
     fn figures_of_earlier_results(&mut self) {
-        for (name, old) in &self.inputs.earlier_results {
-            for column in old.numbers.keys() {
+        for ((name, earlier), held) in self.inputs.earlier_results.iter().zip(self.held.clone()) {
+            for column in earlier.numbers.keys() {
                 let figure = format!("old-results-{name}-{column}");
                 let settings = vec![Settings::new("column", "", column)];
-                let inputs = vec![self.held(name).output("held", "held")];
+                let inputs = vec![Input { name: "held".to_owned(), ..held.clone() }];
                 self.figure(Section::Results, "earlier_results", &figure, settings, inputs, draw::earlier_results);
             }
         }
@@ -317,7 +320,7 @@ impl Planner<'_> {
         for (folder, output) in [("figures", "svg"), ("figures", "csv"), ("report/figures", "svg")] {
             self.publish(format!("{folder}/{name}.{output}"), &producer, output);
         }
-        self.figures.push(FigureRef { name: name.to_owned(), section: at });
+        self.figures.push(Figure { shown: FigureRef { name: name.to_owned(), section: at }, task: producer });
     }
 
     /// Adds all figures.
@@ -439,7 +442,7 @@ impl Planner<'_> {
             Settings::new("in_force", "stages", &i.in_force),
             Settings::new("settings", "", &printed),
             Settings::new("set_aside", "set_aside", &i.set_aside),
-            Settings::new("figures", "report", &self.figures),
+            Settings::new("figures", "report", &self.figures.iter().map(|figure| &figure.shown).collect::<Vec<_>>()),
             Settings::new("own", "report.sections", &i.own),
             Settings::new("study_file", "", &i.study_file),
         ]
@@ -449,19 +452,15 @@ impl Planner<'_> {
         let mut inputs = self.graded("run:");
         inputs.push(self.states());
         inputs.extend(self.controls());
-        if !self.inputs.claims.is_empty() {
-            let check = self.task("claims", "study", code::TABLE, write::claims);
-            inputs.push(check.output("claims", "claims"));
-        }
+        inputs.extend(self.checked.iter().cloned());
         inputs.extend(self.fits());
         inputs.extend(self.budget());
         inputs.extend(self.sensitivity());
         inputs
             .extend(self.inputs.variants.iter().map(|(name, task)| input(&format!("variant:{name}"), task, "states")));
-        for FigureRef { name, .. } in &self.figures {
-            let producer = self.task("figure", name, code::FIGURE, draw::typical).name();
-            inputs.push(input(&format!("figure:{name}"), &producer, "svg"));
-            inputs.push(input(&format!("caption:{name}"), &producer, "caption"));
+        for Figure { shown: FigureRef { name, .. }, task } in &self.figures {
+            inputs.push(input(&format!("figure:{name}"), task, "svg"));
+            inputs.push(input(&format!("caption:{name}"), task, "caption"));
         }
         inputs.extend(self.attached.iter().cloned().chain(sections));
         inputs
@@ -469,11 +468,12 @@ impl Planner<'_> {
 }
 
 /// Units of our columns that an earlier table has numbers for.
-fn units(old: &EarlierTable) -> BTreeMap<String, String> {
-    let published = crate::tables::published();
-    let columns = published.iter().filter(|table| table.name == old.table).flat_map(|table| &table.columns);
-    let mapped = columns.filter(|column| old.numbers.contains_key(column.name));
-    mapped.map(|column| (column.name.to_owned(), column.unit.to_owned())).collect()
+fn units(earlier: &EarlierTable) -> BTreeMap<&'static str, &'static str> {
+    let columns = named(&earlier.table).into_iter().flat_map(|table| table.columns);
+    columns
+        .filter(|column| earlier.numbers.contains_key(column.name))
+        .map(|column| (column.name, column.unit))
+        .collect()
 }
 
 /// Tasks of one stage that read the same inputs differ by what they make of them, and their keys must as well.

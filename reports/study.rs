@@ -4,6 +4,7 @@
 use crate::document::data;
 use crate::document::find::find_typst;
 use crate::plan::{self, ControlTask, ReportInputs, RunTasks};
+use crate::tables::published::{PublishedTable, published};
 use crate::text::methods::InForce;
 use pipeline::command::Failure;
 use pipeline::diagnostic::Diagnostic;
@@ -37,8 +38,8 @@ pub fn load_text(text: String, folder: &Path) -> Result<Study, Failure> {
 }
 
 fn with_tables(load: impl FnOnce(&Tables<'_>) -> Result<Study, Vec<Diagnostic>>) -> Result<Study, Failure> {
-    let claimable = crate::tables::claimable();
-    let tables = claimable.iter().map(|t| (t.name, t.columns.iter().map(|c| c.name).collect())).collect();
+    let claimable = published().into_iter().filter(PublishedTable::claimable);
+    let tables = claimable.map(|t| (t.name, t.columns.iter().map(|c| c.name).collect())).collect();
     load(&tables).map_err(Failure::input)
 }
 

@@ -1,7 +1,7 @@
 //! One file of `results/` against the same file computed again: the same bytes, the same numbers, or what differs.
 
 use super::{Artefact, OF_U, Outcome, RELATIVE};
-use crate::compare::cells::{Differences, Moved, differences, key_of};
+use crate::tables::cells::{Differences, Moved, differences, key_columns};
 use crate::text::numbers;
 use serde_json::Value;
 use stages::table::Table;
@@ -80,7 +80,7 @@ impl Sides<'_> {
             table.map_err(|e| e.to_string())
         };
         let stem = path.rsplit('/').next().unwrap_or(path).split('.').next().unwrap_or_default();
-        let key = if path.contains("tables/") && !path.contains("points/") { key_of(stem) } else { &[] };
+        let key = if path.contains("tables/") && !path.contains("points/") { key_columns(stem) } else { &[] };
         Ok(differences(&parse(&a)?, &parse(&b)?, key))
     }
 

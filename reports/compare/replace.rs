@@ -1,10 +1,10 @@
 //! Which change moved what: the first side is computed again with one change at a time put into it. Where the single
 //! moves do not add up to the whole, the changes interact, and that is said.
 
-use super::cells::{Differences, Moved, differences, key_of};
 use super::changes::{Change, Kind, bare};
 use super::sides::{Side, TABLES, tables};
 use crate::study;
+use crate::tables::cells::{Differences, Moved, differences, key_columns};
 use pipeline::command::Failure;
 use pipeline::diagnostic::Diagnostic;
 use pipeline::graph::select;
@@ -152,7 +152,7 @@ fn grouped(changes: &[Change]) -> Vec<(String, Vec<&Change>)> {
 /// What differs in each table that both have.
 pub fn moved(old: &Tables, new: &Tables) -> Vec<(String, Differences)> {
     let both = TABLES.iter().filter_map(|name| Some((*name, old.get(*name)?, new.get(*name)?)));
-    both.map(|(name, a, b)| (name.to_owned(), differences(a, b, key_of(name)))).collect()
+    both.map(|(name, a, b)| (name.to_owned(), differences(a, b, key_columns(name)))).collect()
 }
 
 /// Numbers of interest that moved: no uncertainties, ends of intervals or counts; the largest move first.

@@ -1,10 +1,10 @@
 //! A comparison, in words and as JSON.
 
-use super::cells::{Differences, Moved};
 use super::changes::{Change, Kind};
 use super::replace::{Interaction, Replaced, headline};
 use super::sides::TABLES;
 use crate::audit::Surrounding;
+use crate::tables::cells::{Differences, Moved};
 use crate::text::numbers;
 use serde_json::{Value, json};
 use std::fmt::Write;

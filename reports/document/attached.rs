@@ -125,9 +125,9 @@ mod tests {
     use std::path::{Path, PathBuf};
 
     fn load(folder: &Path) -> stages::setup::Study {
-        let tables = crate::tables::published();
-        let columns = |t: &crate::tables::TableSpec| (t.name, t.columns.iter().map(|c| c.name).collect());
-        let tables: BTreeMap<&str, Vec<&str>> = tables.iter().map(columns).collect();
+        let tables = crate::tables::published::published();
+        let tables: BTreeMap<&str, Vec<&str>> =
+            tables.into_iter().map(|t| (t.name, t.columns.iter().map(|c| c.name).collect())).collect();
         stages::setup::load(folder, &tables).unwrap()
     }
 
