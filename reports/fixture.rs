@@ -299,6 +299,8 @@ pub(crate) fn states() -> States {
         states_without_value: 1,
         viscosity_rise_pa_s: Some(viscosity(s, 100.0) - viscosity(s, 1.0)),
         contact_share_of_rise: Some(at(0.78, 0.03)),
+        contact_share_of_rise_bound: None,
+        probability_of_scatter: None,
         degrees_of_freedom: Some(2.0),
         loadings: 3,
         reason: if s == 0 { Reason::AboveHalf } else { turned() },

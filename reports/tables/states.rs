@@ -82,12 +82,7 @@ pub fn thickening() -> Vec<Column<Thickening>> {
             t.viscosity_rise_pa_s
         }),
     ];
-    columns.extend(interval!(
-        "contact_share_of_rise",
-        "",
-        "Part of the rise of the viscosity that contacts carry",
-        |t: &Thickening| t.contact_share_of_rise
-    ));
+    columns.extend(contact_share_of_rise());
     columns.extend([
         float("degrees_of_freedom", "", "Loadings less one; null for one loading", |t: &Thickening| {
             t.degrees_of_freedom
@@ -98,6 +93,26 @@ pub fn thickening() -> Vec<Column<Thickening>> {
         text("remarks", "What speaks against it or limits it", words::read_up_to),
     ]);
     columns
+}
+
+fn contact_share_of_rise() -> [Column<Thickening>; 4] {
+    [
+        float("contact_share_of_rise", "", "Part of the rise of the viscosity that contacts carry", |t| {
+            t.contact_share_of_rise.map(|i| i.value)
+        }),
+        float("u_contact_share_of_rise", "", "Standard uncertainty of contact_share_of_rise", |t| {
+            t.contact_share_of_rise.map(|i| i.u)
+        }),
+        float(
+            "contact_share_of_rise_low",
+            "",
+            "Lower end of the 95 % interval; where there is no value, the bound",
+            |t| t.contact_share_of_rise.map_or(t.contact_share_of_rise_bound, |i| i.low),
+        ),
+        float("contact_share_of_rise_high", "", "Upper end of the 95 % interval; null where there is no value", |t| {
+            t.contact_share_of_rise.and_then(|i| i.high)
+        }),
+    ]
 }
 
 /// The table `thickening`.
