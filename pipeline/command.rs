@@ -151,6 +151,9 @@ pub trait Domain {
     /// [`Exit::Surroundings`] with how to get what is missing.
     fn before_run(&self, plan: &Plan) -> Result<(), Failure>;
 
+    /// The words of a remark that a task of this stage left with its result.
+    fn remark_words(&self, stage: &str, remark: &serde_json::Value) -> String;
+
     /// What to say when `results` is up to date; `earlier` is there only if this run changed something.
     ///
     /// # Errors

@@ -28,6 +28,10 @@ impl Domain for Reversal {
         Ok(())
     }
 
+    fn remark_words(&self, stage: &str, remark: &serde_json::Value) -> String {
+        reports::text::remarks::of_task(stage, remark)
+    }
+
     fn summary(&self, results: &Path, earlier: Option<&Earlier<'_>>) -> Result<Summary, Failure> {
         let then = |path: &str| earlier.and_then(|earlier| earlier.read(path));
         let told = reports::after_run::after_run(results, then).map_err(unreadable)?;
@@ -59,7 +63,7 @@ impl Domain for Reversal {
     }
 
     fn commands(&self) -> Vec<Box<dyn Command>> {
-        stages::commands().into_iter().chain(reports::commands()).collect()
+        stages::commands(reports::text::remarks::ingest::words).into_iter().chain(reports::commands()).collect()
     }
 
     fn tool_version(&self) -> Option<String> {

@@ -291,8 +291,8 @@ pub fn mistake(what: String) -> Vec<Diagnostic> {
 pub struct Produced {
     /// Output name and bytes.
     pub outputs: Vec<(&'static str, Vec<u8>)>,
-    /// Remarks for the person, in the order in which they arose.
-    pub remarks: Vec<String>,
+    /// Remarks in the order in which they arose, as data; the domain has the words.
+    pub remarks: Vec<serde_json::Value>,
 }
 
 impl Produced {
@@ -301,6 +301,17 @@ impl Produced {
     pub fn with(mut self, name: &'static str, bytes: Vec<u8>) -> Self {
         self.outputs.push((name, bytes));
         self
+    }
+
+    /// Adds remarks.
+    ///
+    /// # Errors
+    /// If one cannot be written as JSON: a mistake in the program.
+    pub fn with_remarks(mut self, remarks: &[impl serde::Serialize]) -> Result<Self, Vec<Diagnostic>> {
+        for remark in remarks {
+            self.remarks.push(serde_json::to_value(remark).map_err(|e| mistake(format!("a remark: {e}")))?);
+        }
+        Ok(self)
     }
 
     /// Adds an output as JSON.

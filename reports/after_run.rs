@@ -42,7 +42,7 @@ pub fn after_run(results: &Path, earlier: impl Fn(&str) -> Option<Vec<u8>>) -> R
     let (mut lines, design) = crate::design::design(&reversals, &runs);
     lines.extend(verdicts(&thickening));
     lines.extend(unresolved(&thickening, &states));
-    lines.extend(failed_controls(&reversals));
+    lines.extend(failed_controls(&read(results, "controls")?.unwrap_or_default()));
     if claims.height() > 0 {
         lines.push(format!("claims: {} of {} hold", claims.height() - missed.len(), claims.height()));
     }
@@ -129,17 +129,20 @@ fn unresolved(thickening: &Table, states: &Table) -> Vec<String> {
     samples.filter_map(line).collect()
 }
 
-/// Controls whose apparent drop is beyond its error, as their grades say.
-fn failed_controls(reversals: &Table) -> Vec<String> {
-    let mut runs: Vec<&str> = (0..reversals.height())
-        .filter(|row| bool_at(reversals, "control", *row) == Some(true))
-        .filter(|row| text_at(reversals, "remarks", *row).contains("control failed"))
-        .map(|row| text_at(reversals, "run", row))
-        .collect();
-    runs.dedup();
-    runs.into_iter()
-        .map(|run| format!("control failed: {run} shows a drop that a Newtonian liquid cannot have"))
-        .collect()
+/// Controls whose apparent contact share is beyond its error.
+fn failed_controls(controls: &Table) -> Vec<String> {
+    let failed = (0..controls.height()).filter(|row| bool_at(controls, "failed", *row) == Some(true));
+    let line = |row: usize| {
+        let at = |name: &str| float_at(controls, name, row).unwrap_or(f64::NAN);
+        format!(
+            "control failed: {} on {}: the Newtonian liquid shows a drop of {}, where there must be none; no reversal of \
+             this pair counts",
+            text_at(controls, "geometry", row),
+            text_at(controls, "instrument", row),
+            numbers::plus_minus(at("contact_share"), at("u_contact_share"))
+        )
+    };
+    failed.map(line).collect()
 }
 
 fn miss(claims: &Table, row: usize) -> String {

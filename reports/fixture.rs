@@ -1,11 +1,13 @@
 //! Results of an invented study for the tests of this crate: two samples with hostile names, four set-points, three
 //! loadings, a control, some reversals not resolved. Made by formulas, no random numbers.
 
-use stages::clean::result::{Account, ValidityCheck};
+use stages::clean::result::{Account, Check, Reason as Exclusion, ValidityCheck};
 use stages::fit::result::{
     Border, FitRow, Fits, FlowCurve, FlowDiagram, FlowPoint, FlowState, LawCurve, LawPoint, Residual,
 };
+use stages::ingest::remark::Remark as ExportRemark;
 use stages::numerics::float;
+use stages::reversal::remark::Remark as ReversalRemark;
 use stages::reversal::result::*;
 use stages::states::result::*;
 use stages::uncertainty::result::{Budget, BudgetRow, HeadlineQuantity, SensitivityRow, UncertaintySource};
@@ -146,12 +148,12 @@ fn graded(read: ReversalRead) -> Graded {
         contact_share_low: if resolved { value.map(|v| v.value - 0.024) } else { Some(0.4) },
         contact_share_high: value.map(|v| v.value + 0.024),
         grade,
-        remarks: if resolved { vec![] } else { vec![format!("first usable strain {first} above 0.03")] },
+        remarks: if resolved { vec![] } else { vec![ReversalRemark::LateFirstStrain { strain: first, most: 0.03 }] },
         read,
     }
 }
 
-/// Judged runs: three loadings of two samples, and a control.
+/// Graded runs: three loadings of two samples, and a control.
 pub(crate) fn runs() -> Vec<GradedRun> {
     let mut out = Vec::new();
     for (s, sample) in [HOSTILE, LONG].into_iter().enumerate() {
@@ -163,10 +165,12 @@ pub(crate) fn runs() -> Vec<GradedRun> {
             out.push(GradedRun {
                 identity: identity(sample, loading),
                 reversals: SET_POINTS.iter().enumerate().map(reversal).collect(),
-                excluded: BTreeMap::from([("spike".to_owned(), 3), ("instrument-inertia".to_owned(), 120)]),
+                excluded: BTreeMap::from([(Exclusion::Spike, 3), (Exclusion::InstrumentInertia, 120)]),
                 account: account(identity(sample, loading).rows),
                 validity: validity(loading),
-                remarks: if loading == 2 { vec!["the file ends within a row".to_owned()] } else { vec![] },
+                ingest_remarks: if loading == 2 { vec![ExportRemark::StepsCarried { rows: 4 }] } else { vec![] },
+                clean_remarks: vec![],
+                remarks: vec![],
             });
         }
     }
@@ -191,30 +195,27 @@ fn control_run() -> GradedRun {
         excluded: BTreeMap::new(),
         account: Account { rows: identity(CONTROL, 1).rows, kept: identity(CONTROL, 1).rows, ..Account::default() },
         validity: vec![],
+        ingest_remarks: vec![],
+        clean_remarks: vec![],
         remarks: vec![],
     }
 }
 
 /// 119 readings of the drive, three spikes of which one lies in its ramp, two rows that could not be read.
 fn account(rows: u64) -> Account {
-    let counted = [("instrument-inertia", 120), ("refused: missing time", 2), ("spike", 2)];
-    Account { rows, kept: rows - 124, counted: counted.into_iter().map(|(reason, n)| (reason.to_owned(), n)).collect() }
+    let excluded = [(Exclusion::InstrumentInertia, 120), (Exclusion::Spike, 2)].into();
+    Account { rows, kept: rows - 124, excluded, refused: [("missing time".to_owned(), 2)].into() }
 }
 
 fn validity(loading: usize) -> Vec<ValidityCheck> {
-    let limit = |name: &str, step, value, bound: Option<f64>, remark: &str| ValidityCheck {
-        check: name.to_owned(),
-        step,
-        value,
-        unit: if name == "momentum-time" { "s".to_owned() } else { String::new() },
-        bound,
-        holds: bound.map(|b| value <= b),
-        remark: remark.to_owned(),
+    let held = |check, step, value, bound: Option<f64>| {
+        let holds = bound.map(|b| value <= b);
+        ValidityCheck { check, step, value, bound, holds }
     };
     vec![
-        limit("reynolds", Some(8), 1e-4 * loading as f64, Some(4.0), "a secondary flow adds 1e-9 of the torque"),
-        limit("momentum-time", Some(2), 0.002, None, "density · gap² / viscosity"),
-        limit("settled", None, 0.02 * loading as f64, Some(0.05), "part of the widest gap"),
+        held(Check::Reynolds { excess: 1e-9 }, Some(8), 1e-4 * loading as f64, Some(4.0)),
+        held(Check::MomentumTime, Some(2), 0.002, None),
+        held(Check::Settled { rise: false, seconds: 900.0 }, None, 0.02 * loading as f64, Some(0.05)),
     ]
 }
 

@@ -198,12 +198,20 @@ impl Planner<'_> {
         }
     }
 
+    fn controls(&self) -> Vec<Input> {
+        let controls = self.inputs.controls.iter();
+        controls.map(|c| input(&format!("{}{}", write::CONTROL, c.name), &c.task, "control")).collect()
+    }
+
     fn tables(&mut self) {
         let (graded, states) = (self.graded(""), self.states());
         let (fits, budget) = (self.fits(), self.budget());
         self.table("table", "runs", "runs", graded.clone(), write::runs);
         self.table("table", "exclusions", "exclusions", graded.clone(), write::exclusions);
+        let mut with_controls = self.controls();
+        with_controls.extend(graded.clone());
         self.table("table", "validity", "validity", graded, write::validity);
+        self.table("table", "controls", "controls", with_controls, write::controls);
         self.table("table", "reversals", "reversals", vec![states.clone()], write::reversals);
         self.table("table", "states", "states", vec![states.clone()], write::states);
         self.table("table", "thickening", "thickening", vec![states], write::thickening);
@@ -440,7 +448,7 @@ impl Planner<'_> {
     fn document_inputs(&self, sections: Vec<Input>) -> Vec<Input> {
         let mut inputs = self.graded("run:");
         inputs.push(self.states());
-        inputs.extend(self.inputs.controls.iter().map(|c| input(&format!("control:{}", c.name), &c.task, "control")));
+        inputs.extend(self.controls());
         if !self.inputs.claims.is_empty() {
             let check = self.task("claims", "study", code::TABLE, write::claims);
             inputs.push(check.output("claims", "claims"));

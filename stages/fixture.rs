@@ -108,6 +108,8 @@ pub(crate) fn run(sample: &str, loading: &str, reversals: Vec<Graded>) -> Graded
         excluded: Default::default(),
         account: Default::default(),
         validity: Vec::new(),
+        ingest_remarks: Vec::new(),
+        clean_remarks: Vec::new(),
         remarks: Vec::new(),
     }
 }

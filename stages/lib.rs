@@ -25,9 +25,9 @@ pub mod states;
 pub mod table;
 pub mod uncertainty;
 
-/// The commands that stand with what they use, in the order of help.
-pub fn commands() -> Vec<Box<dyn pipeline::command::Command>> {
-    vec![Box::new(propose::peek::Peek), Box::new(propose::new::New)]
+/// The commands that stand with what they use, in the order of help. `words` says what reading an export remarks.
+pub fn commands(words: fn(&ingest::remark::Remark) -> String) -> Vec<Box<dyn pipeline::command::Command>> {
+    vec![Box::new(propose::peek::Peek { words }), Box::new(propose::new::New)]
 }
 
 /// Code hashes, made by the build script.

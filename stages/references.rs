@@ -551,6 +551,17 @@ pub const ALL: &[Reference] = &[
         ..MEMORY
     },
     Reference {
+        key: "volk-2018",
+        authors: "A. Volk & C. J. Kähler",
+        year: 2018,
+        title: "Density model for aqueous glycerol solutions",
+        journal: "Exp. Fluids",
+        volume: "59",
+        pages: "75",
+        checked: "authors, title, journal, volume, number and the formula in the sources of two public programs",
+        ..MEMORY
+    },
+    Reference {
         key: "wyart-2014",
         authors: "M. Wyart & M. E. Cates",
         year: 2014,

@@ -209,6 +209,13 @@ pub struct Table {
 #[derive(Debug)]
 pub struct TableError(String);
 
+impl TableError {
+    /// What is wrong with a table, in words.
+    pub fn new(message: impl Into<String>) -> Self {
+        Self(message.into())
+    }
+}
+
 impl fmt::Display for TableError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "table: {}", self.0)

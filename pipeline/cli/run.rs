@@ -49,7 +49,7 @@ pub(super) fn run(domain: &dyn Domain, options: &Options<'_>) -> Result<Exit, Fa
     } else if report.failure.is_none() || !report.tasks.is_empty() {
         let text = text(options.study, &plan, &report, &summary, begin.elapsed().as_secs_f64());
         render::say(text.as_bytes())?;
-        remark(&report);
+        remark(domain, &report);
     }
     complain(&report);
     Ok(if report.exit() == Exit::Good && summary.unmet { Exit::Unmet } else { report.exit() })
@@ -160,23 +160,25 @@ fn few(lines: impl IntoIterator<Item = String>) -> Vec<String> {
 }
 
 /// Remarks of tasks, each once with the first task that made it and the number of the others.
-fn remark(report: &Report) {
-    let mut once: Vec<(&str, &str, usize)> = Vec::new();
-    let mut at: BTreeMap<&str, usize> = BTreeMap::new();
+fn remark(domain: &dyn Domain, report: &Report) {
+    let mut once: Vec<(&str, usize)> = Vec::new();
+    let mut at: BTreeMap<String, usize> = BTreeMap::new();
     for entry in &report.tasks {
         for remark in entry.finished.done.iter().flat_map(|done| &done.remarks) {
-            match at.entry(remark) {
-                Slot::Occupied(slot) => once[*slot.get()].2 += 1,
+            match at.entry(domain.remark_words(&entry.stage, remark)) {
+                Slot::Occupied(slot) => once[*slot.get()].1 += 1,
                 Slot::Vacant(slot) => {
                     slot.insert(once.len());
-                    once.push((&entry.name, remark, 0));
+                    once.push((&entry.name, 0));
                 }
             }
         }
     }
-    let lines = once.into_iter().map(|(name, remark, others)| match others {
-        0 => format!("{name}: {remark}"),
-        n => format!("{name} and {n} more: {remark}"),
+    let mut said: Vec<(usize, String)> = at.into_iter().map(|(words, at)| (at, words)).collect();
+    said.sort_unstable();
+    let lines = said.into_iter().zip(once).map(|((_, words), (name, others))| match others {
+        0 => format!("{name}: {words}"),
+        n => format!("{name} and {n} more: {words}"),
     });
     few(lines).iter().for_each(|line| render::tell(&format!("note: {line}")));
 }

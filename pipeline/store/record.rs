@@ -28,7 +28,7 @@ pub struct Done {
     pub outputs: Vec<Kept>,
     /// Its remarks.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub remarks: Vec<String>,
+    pub remarks: Vec<serde_json::Value>,
 }
 
 /// One setting, as far down as objects go.

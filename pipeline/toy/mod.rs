@@ -363,7 +363,7 @@ fn split_work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
         .with("lines", kept.join("\n").into_bytes())
         .with("head", text.lines().next().unwrap_or_default().as_bytes().to_vec());
     if text.contains("odd") {
-        produced.remarks.push("an odd word".into());
+        produced.remarks.push(serde_json::json!("an odd word"));
     }
     Ok(produced)
 }

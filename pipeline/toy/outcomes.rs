@@ -230,7 +230,7 @@ fn remarks_are_told_again_when_a_task_is_reused() {
     toy.run();
     let report = toy.run();
     assert_eq!(report.tasks[0].finished.outcome, Outcome::Reused);
-    assert_eq!(report.tasks[0].finished.done.as_ref().unwrap().remarks, ["an odd word"]);
+    assert_eq!(report.tasks[0].finished.done.as_ref().unwrap().remarks, [serde_json::json!("an odd word")]);
 }
 
 #[cfg(unix)]

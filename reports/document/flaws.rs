@@ -3,8 +3,9 @@
 
 use super::data::SetAside;
 use super::left_out::{all_gone, telling};
-use crate::text::said;
+use crate::text::remarks::reversal::{reasons, words};
 use crate::text::words::{counted, listed, number, shortened};
+use stages::clean::result::Reason;
 use stages::reversal::result::{Grade, GradedRun};
 use stages::states::result::StudyReversal;
 use std::collections::BTreeMap;
@@ -12,7 +13,7 @@ use std::collections::BTreeMap;
 /// More places than this are counted, not named.
 const NAMED: usize = 6;
 
-/// A line per kind of flaw, the gravest first. `dead_strain` is the largest first usable strain of a resolved reversal.
+/// A line per kind of flaw, the worst first. `dead_strain` is the largest first usable strain of a resolved reversal.
 pub(super) fn flaws(
     set_aside: &[SetAside],
     graded: &[GradedRun],
@@ -21,7 +22,7 @@ pub(super) fn flaws(
 ) -> Vec<String> {
     let by_hand = by_reason(set_aside).into_iter().map(|(because, runs)| {
         let runs = shortened(runs.into_iter());
-        format!("Set aside by hand: {runs}: {because}")
+        format!("Excluded by hand: {runs}: {because}")
     });
     let asked = || reversals.iter().filter(|r| !r.identity.control && r.graded.read.set_aside.is_none());
     let unread = asked().filter(|r| r.graded.read.before.is_none());
@@ -57,7 +58,7 @@ fn by_reason(set_aside: &[SetAside]) -> Vec<(&str, Vec<String>)> {
 }
 
 fn first_remark(r: &StudyReversal) -> String {
-    telling(&r.graded.remarks).first().map_or_else(String::new, |remark| format!(", {}", said::printed(remark)))
+    telling(&r.graded.remarks).first().map_or_else(String::new, |remark| format!(", {}", words(remark)))
 }
 
 /// Why all of its run was set aside, if it was.
@@ -98,20 +99,25 @@ fn named(mut places: Vec<String>) -> Vec<String> {
     places
 }
 
-/// Readings that rules of cleaning set aside, each under its gravest reason, as the table of exclusions counts them.
+/// Readings that rules of cleaning exclude, each under its primary reason, as the table of exclusions counts them.
 fn readings(graded: &[GradedRun]) -> Option<String> {
-    let mut all: BTreeMap<&str, (u64, u64)> = BTreeMap::new();
-    let by_rule =
-        graded.iter().flat_map(|r| &r.account.counted).filter(|(reason, n)| *reason != "set-aside" && **n > 0);
-    for (reason, n) in by_rule {
-        let entry = all.entry(reason).or_default();
+    let mut all: BTreeMap<Reason, (u64, u64)> = BTreeMap::new();
+    let by_rule = graded.iter().flat_map(|r| &r.account.excluded);
+    for (reason, n) in by_rule.filter(|(reason, n)| **reason != Reason::SetAside && **n > 0) {
+        let entry = all.entry(*reason).or_default();
         *entry = (entry.0 + n, entry.1 + 1);
     }
-    let parts = all.into_iter().map(|(reason, (n, runs))| {
-        format!("{} ({} in {})", reason.replace('-', " "), counted(n, "reading"), counted(runs, "run"))
-    });
-    let text = listed(parts);
-    (!text.is_empty()).then(|| format!("Readings set aside by rule, each under its gravest reason: {text}"))
+    let mut parts: Vec<String> = all
+        .into_iter()
+        .map(|(reason, (n, runs))| {
+            format!("{} ({} in {})", reasons([reason].into_iter()), counted(n, "reading"), counted(runs, "run"))
+        })
+        .collect();
+    parts.sort();
+    let unread: u64 = graded.iter().flat_map(|r| r.account.refused.values()).sum();
+    parts.extend((unread > 0).then(|| format!("{} that could not be read", counted(unread, "row"))));
+    let text = listed(parts.into_iter());
+    (!text.is_empty()).then(|| format!("Readings excluded by rule, each under its primary reason: {text}"))
 }
 
 #[cfg(test)]
@@ -123,6 +129,6 @@ mod tests {
         let one = |run: &str, because: &str| SetAside { run: run.into(), what: String::new(), because: because.into() };
         let step = SetAside { what: "step 5".into(), ..one("c.csv", "bubbles") };
         let lines = flaws(&[one("a.csv", "bubbles"), one("b.csv", "dust"), step], &[], &[], 0.03);
-        assert_eq!(lines, ["Set aside by hand: a.csv and c.csv, step 5: bubbles", "Set aside by hand: b.csv: dust"]);
+        assert_eq!(lines, ["Excluded by hand: a.csv and c.csv, step 5: bubbles", "Excluded by hand: b.csv: dust"]);
     }
 }

@@ -1,7 +1,8 @@
 //! Remarks of runs, states and controls as they are printed: each once, with all that it is said of.
 
 use super::design::set_points;
-use super::validity;
+use crate::text::remarks::of_run;
+use crate::text::remarks::reversal::of_control;
 use crate::text::remarks::states::words;
 use crate::text::said;
 use crate::text::words::{among, among_first, capital, counted, listed};
@@ -18,11 +19,11 @@ pub(super) struct Titled {
 
 /// All remarks: of runs in the order of the study, of states, of controls.
 pub(super) fn remarks(graded: &[GradedRun], states: &[State], controls: &[Control]) -> Vec<Titled> {
-    let of_runs = gathered(graded.iter().flat_map(|run| run.remarks.iter().map(move |text| (text.clone(), run))));
+    let of_runs = gathered(graded.iter().flat_map(|run| of_run(run).into_iter().map(move |text| (text, run))));
     let of_states = gathered(states.iter().flat_map(|state| state.remarks.iter().map(move |r| (words(r), state))));
     let of_control = |c: &Control| {
         let title = format!("Control, {}", listed(c.runs.iter().cloned()));
-        c.remarks.iter().map(move |text| titled(title.clone(), text)).collect::<Vec<_>>()
+        c.remarks.iter().map(move |remark| titled(title.clone(), &of_control(remark))).collect::<Vec<_>>()
     };
     // What is said of several holds for each of them, its counts as well.
     let each = |n: usize| if n > 1 { ", each" } else { "" };
@@ -34,16 +35,7 @@ pub(super) fn remarks(graded: &[GradedRun], states: &[State], controls: &[Contro
 }
 
 fn titled(title: String, text: &str) -> Titled {
-    Titled { title, text: said::sentence(&named(text)) }
-}
-
-/// A remark on a number by which the flow is judged, with the number's name in print.
-fn named(text: &str) -> String {
-    let is_slug = |word: &str| word.contains('-') && word.chars().all(|c| c.is_ascii_lowercase() || c == '-');
-    match text.split_once(": ") {
-        Some((slug, rest)) if is_slug(slug) => format!("{}: {rest}", validity::name(slug)),
-        _ => text.to_owned(),
-    }
+    Titled { title, text: said::sentence(text) }
 }
 
 /// Each text once, with all that have it, in the order in which it is first met.
@@ -106,6 +98,7 @@ fn states_named(states: &[&State], all: &[String]) -> String {
 mod tests {
     use super::*;
     use crate::fixture;
+    use stages::reversal::remark::RunRemark;
     use stages::states::result::Remark;
 
     fn states_at_first(sample: &str) -> String {
@@ -129,7 +122,8 @@ mod tests {
         assert_eq!(parted[0].title.matches(" at ").count(), 2, "{parted:?}");
         let mut runs = fixture::runs();
         for (i, run) in runs.iter_mut().enumerate() {
-            run.remarks = vec!["strain-of-twist: some steps are above 2e-4: twist".to_owned(), format!("own {i}")];
+            run.ingest_remarks = Vec::new();
+            run.remarks = vec![RunRemark::DensityNotGiven, RunRemark::NoPreambleEntry { key: format!("own {i}") }];
         }
         let of_runs = remarks(&runs, &[], &[]);
         assert_eq!(of_runs.len(), runs.len() + 1);
@@ -137,6 +131,6 @@ mod tests {
         assert!(of_runs[1].title.starts_with("raw/") && of_runs[0].title.starts_with("Seven runs of "), "{of_runs:?}");
         // The control is none of the samples that "all" would mean.
         assert!(of_runs[0].title.contains(fixture::CONTROL), "{of_runs:?}");
-        assert!(of_runs[0].text.ends_with("would mimic: some steps are above 2×10⁻⁴: twist."), "{of_runs:?}");
+        assert!(of_runs[0].text.starts_with("The density is not given"), "{of_runs:?}");
     }
 }

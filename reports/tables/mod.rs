@@ -2,6 +2,7 @@
 //! It must hold no analysis: a column is a field of a result, or null where the field may not be claimed.
 
 pub mod column;
+pub mod controls;
 pub mod dictionary;
 pub mod find;
 pub mod models;
@@ -34,6 +35,7 @@ pub fn published() -> Vec<TableSpec> {
         spec("runs", "raw export", column::specs(&runs::runs())),
         spec("exclusions", "run and reason", column::specs(&runs::exclusions())),
         spec("validity", "run and number", column::specs(&validity::validity())),
+        spec("controls", "instrument and geometry with a control", column::specs(&controls::controls())),
         spec("reversals", "reversal", column::specs(&reversals::reversals())),
         spec("states", "state", column::specs(&states::states())),
         spec("thickening", "sample", column::specs(&states::thickening())),

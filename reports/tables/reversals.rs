@@ -1,6 +1,7 @@
 //! Rows of `reversals`: every reversal of the study, with null wherever its data cannot carry a value.
 
-use super::column::{Column, estimate, float, int, joined, table, text, truth};
+use super::column::{Column, estimate, float, int, table, text, truth};
+use crate::text::remarks::reversal as remarks;
 use stages::reversal::result::{After, Before, Estimate};
 use stages::states::result::StudyReversal;
 use stages::table::Table;
@@ -143,7 +144,7 @@ fn verdict() -> Vec<Column<StudyReversal>> {
         text("grade", "A, B (both enter states), C (shown only) or F (not usable)", |r| {
             Some(r.graded.grade.name().to_owned())
         }),
-        text("remarks", "Why this grade, and what else was seen", |r| joined(&r.graded.remarks)),
+        text("remarks", "Why this grade, and what else was seen", |r| remarks::joined(&r.graded.remarks)),
     ]
 }
 

@@ -1,9 +1,10 @@
-//! Rows of `runs` and `exclusions` from the judged runs, and the columns of `points`, which the reversal stage writes.
+//! Rows of `runs` and `exclusions` from the graded runs, and the columns of `points`, which the reversal stage writes.
 
 use super::column::{Column, float, int, joined, table, text};
+use crate::text::remarks;
 use stages::reversal::result::GradedRun;
 use stages::table::{ColumnSpec, Table};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
 /// Columns of `runs`.
 pub fn runs() -> Vec<Column<GradedRun>> {
@@ -24,7 +25,7 @@ pub fn runs() -> Vec<Column<GradedRun>> {
         text("started", "Start of the run (ISO 8601); null where the export does not tell", |r| {
             r.identity.started.clone()
         }),
-        text("remarks", "What was seen of the run as a whole", |r| joined(&r.remarks)),
+        text("remarks", "What was seen of the run as a whole", |r| joined(&remarks::of_run(r))),
     ]
 }
 
@@ -54,7 +55,7 @@ pub fn preamble_columns<'a>(keys: impl Iterator<Item = &'a str>) -> Vec<(&'a str
     columns
 }
 
-/// A reason for which readings of a run are set aside, and how many.
+/// A reason for which rows of a run are excluded, and how many.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Exclusion {
     /// Path of the run.
@@ -73,9 +74,9 @@ pub struct Exclusion {
 pub fn exclusions() -> Vec<Column<Exclusion>> {
     vec![
         text("run", "Path of the raw export in the study", |e: &Exclusion| Some(e.run.clone())),
-        text("reason", "Why readings are set aside; a reading may have several reasons", |e| Some(e.reason.clone())),
+        text("reason", "Why readings are excluded; a reading may have several reasons", |e| Some(e.reason.clone())),
         int("points", "Readings with this reason", |e| i64::try_from(e.points).ok()),
-        int("counted", "Of them, readings counted under this reason alone, the gravest they have", |e| {
+        int("counted", "Of them, readings counted under this reason alone, their primary one", |e| {
             i64::try_from(e.counted).ok()
         }),
         float("share", "", "Part of the rows of the export, 0 to 1", |e| e.share),
@@ -88,18 +89,28 @@ pub fn exclusion_rows(graded: &[GradedRun]) -> Vec<Exclusion> {
     graded.iter().flat_map(exclusions_of).collect()
 }
 
+/// How a reason is named for which rows of the export could not be read.
+pub fn refused(reason: &str) -> String {
+    format!("refused: {reason}")
+}
+
 fn exclusions_of(run: &GradedRun) -> Vec<Exclusion> {
-    let (excluded, counted) = (&run.excluded, &run.account.counted);
-    let of = |map: &BTreeMap<String, u64>, reason: &str| map.get(reason).copied().unwrap_or(0);
-    let reasons: BTreeSet<&String> = excluded.keys().chain(counted.keys()).collect();
-    let row = |reason: &String| {
-        let counted = of(counted, reason);
-        let points = of(excluded, reason).max(counted);
-        let rows = run.identity.rows;
-        let share = (rows > 0).then(|| points as f64 / rows as f64);
-        Exclusion { run: run.identity.run.clone(), reason: reason.clone(), points, counted, share }
+    let share = |points: u64| (run.identity.rows > 0).then(|| points as f64 / run.identity.rows as f64);
+    let row = |reason: String, points: u64, counted: u64| Exclusion {
+        run: run.identity.run.clone(),
+        reason,
+        points,
+        counted,
+        share: share(points),
     };
-    reasons.into_iter().map(row).filter(|row| row.points > 0).collect()
+    let excluded = run.excluded.iter().map(|(reason, points)| {
+        let counted = run.account.excluded.get(reason).copied().unwrap_or(0);
+        row(reason.name().to_owned(), *points, counted)
+    });
+    let unread = run.account.refused.iter().map(|(reason, rows)| row(refused(reason), *rows, *rows));
+    let mut rows: Vec<Exclusion> = excluded.chain(unread).filter(|row| row.points > 0).collect();
+    rows.sort_by(|a, b| a.reason.cmp(&b.reason));
+    rows
 }
 
 /// The table `exclusions`.
@@ -128,5 +139,5 @@ pub const POINTS: [ColumnSpec; 16] = [
     point("temperature_c", "°C", "Temperature"),
     point("reversal", "", "Reversal that the reading follows; null before the first"),
     point("strain_since_reversal", "", "Strain since the turning point of that reversal"),
-    point("excluded", "", "Reasons for which the reading is set aside, sorted, with ; between; null for kept"),
+    point("excluded", "", "Reasons for which the reading is excluded, sorted, with ; between; null for kept"),
 ];

@@ -10,6 +10,7 @@ fn all() -> Vec<(&'static str, Table)> {
         ("runs", runs::runs_table(&runs)),
         ("exclusions", runs::exclusions_table(&runs)),
         ("validity", validity::validity_table(&runs)),
+        ("controls", controls::controls_table(&[fixture::control()], &runs)),
         ("reversals", reversals::reversals_table(&states.reversals)),
         ("states", states::states_table(&states.states)),
         ("thickening", states::thickening_table(&states.thickening)),

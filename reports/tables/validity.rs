@@ -1,6 +1,7 @@
-//! Columns and rows of `limits`: the numbers by which the flow of each run is judged, as clean made them.
+//! Columns and rows of `validity`: the checks of the flow of each run, as clean made them.
 
 use super::column::{Column, float, int, table, text, truth};
+use crate::text::remarks::clean;
 use stages::clean::result::ValidityCheck;
 use stages::reversal::result::GradedRun;
 use stages::table::Table;
@@ -14,30 +15,32 @@ pub struct Row {
     pub check: ValidityCheck,
 }
 
-/// Columns of `limits`.
+/// Columns of `validity`.
 pub fn validity() -> Vec<Column<Row>> {
     vec![
         text("run", "Path of the raw export in the study", |r: &Row| Some(r.run.clone())),
-        text("check", "What is judged", |r| Some(r.check.check.clone())),
+        text("check", "What is checked", |r| Some(r.check.check.name().to_owned())),
         int("step", "Step where it is worst; null where it is of the whole run", |r| r.check.step),
         float("value", "", "The number there, in the unit of the row", |r| Some(r.check.value)),
-        text("unit", "Unit of value and bound; empty for none", |r| Some(r.check.unit.clone())),
+        text("unit", "Unit of value and bound; empty for none", |r| Some(r.check.check.unit().to_owned())),
         float("bound", "", "What it is held against; null where it is only said", |r| r.check.bound),
         truth("holds", "Whether it is on the good side of its bound; null without a bound", |r| r.check.holds),
-        text("remarks", "How it was made, and what follows where it does not hold", |r| Some(r.check.remark.clone())),
+        text("remarks", "How it was made, and what follows where it does not hold", |r| {
+            Some(clean::note(r.check.check))
+        }),
     ]
 }
 
-/// Rows of `limits`, run by run.
+/// Rows of `validity`, run by run.
 pub fn rows(graded: &[GradedRun]) -> Vec<Row> {
     let of = |run: &GradedRun| {
         let name = run.identity.run.clone();
-        run.validity.iter().map(move |limit| Row { run: name.clone(), check: limit.clone() }).collect::<Vec<_>>()
+        run.validity.iter().map(move |check| Row { run: name.clone(), check: *check }).collect::<Vec<_>>()
     };
     graded.iter().flat_map(of).collect()
 }
 
-/// The table `limits`.
+/// The table `validity`.
 pub fn validity_table(graded: &[GradedRun]) -> Table {
     table(&validity(), &rows(graded))
 }

@@ -1,6 +1,6 @@
 //! The work of the tasks that write tables: results in, Parquet and CSV out; nothing else.
 
-use super::{dictionary, models, reversals, rows, runs, states, validity};
+use super::{controls, dictionary, models, reversals, rows, runs, states, validity};
 use pipeline::diagnostic::Diagnostic;
 use pipeline::stage::{Context, Produced, from_json};
 use stages::claims::result::ClaimRow;
@@ -18,25 +18,36 @@ fn written(table: &Table) -> Made {
     Ok(Produced::default().with("parquet", table.to_parquet()?).with("csv", table.to_csv()?))
 }
 
-/// All inputs as judged runs, in the declared order.
+/// All inputs as graded runs, in the declared order.
 fn graded(context: &Context<'_>) -> Result<Vec<GradedRun>, Vec<Diagnostic>> {
     context.inputs().iter().map(|(name, bytes)| from_json(name, bytes)).collect()
 }
 
-/// `table runs`: every input is a judged run.
+/// `table runs`: every input is a graded run.
 pub fn runs(context: &Context<'_>) -> Made {
     written(&runs::runs_table(&graded(context)?))
 }
 
-/// `table exclusions`: every input is a judged run.
+/// `table exclusions`: every input is a graded run.
 pub fn exclusions(context: &Context<'_>) -> Made {
     written(&runs::exclusions_table(&graded(context)?))
 }
 
-/// `table validity`: every input is a judged run.
+/// `table validity`: every input is a graded run.
 pub fn validity(context: &Context<'_>) -> Made {
     written(&validity::validity_table(&graded(context)?))
 }
+
+/// `table controls`: inputs `control:NAME`, and every graded run.
+pub fn controls(context: &Context<'_>) -> Made {
+    let (controls, runs): (Vec<_>, Vec<_>) = context.inputs().iter().partition(|(name, _)| name.starts_with(CONTROL));
+    let all = controls.into_iter().map(|(name, bytes)| from_json(name, bytes)).collect::<Result<Vec<_>, _>>()?;
+    let graded = runs.into_iter().map(|(name, bytes)| from_json(name, bytes)).collect::<Result<Vec<_>, _>>()?;
+    written(&controls::controls_table(&all, &graded))
+}
+
+/// How the names of inputs begin that are controls.
+pub const CONTROL: &str = "control:";
 
 /// `table reversals`, from the input `states`.
 pub fn reversals(context: &Context<'_>) -> Made {
@@ -81,10 +92,8 @@ pub fn flow_states(context: &Context<'_>) -> Made {
 /// `table budget`, from the input `budget` where there is one. Terms that are left out are a remark.
 pub fn budget(context: &Context<'_>) -> Made {
     let budget: Budget = optional(context, "budget")?;
-    let mut produced = written(&rows::budget_table(&budget.rows))?;
     let left_out = budget.remarks.iter().filter(|remark| **remark == Remark::TermsLeftOut);
-    produced.remarks = left_out.map(crate::text::remarks::uncertainty::words).collect();
-    Ok(produced)
+    written(&rows::budget_table(&budget.rows))?.with_remarks(&left_out.collect::<Vec<_>>())
 }
 
 /// `table sensitivity`, from the input `sensitivity` where there is one.
@@ -95,9 +104,7 @@ pub fn sensitivity(context: &Context<'_>) -> Made {
 /// `table claims`, from the input `claims` where there is one. A claim that misses is a remark.
 pub fn claims(context: &Context<'_>) -> Made {
     let rows: Vec<ClaimRow> = optional(context, "claims")?;
-    let mut produced = written(&rows::claims_table(&rows))?;
-    produced.remarks = rows.iter().filter(|r| !r.holds).map(crate::text::remarks::claims::miss).collect();
-    Ok(produced)
+    written(&rows::claims_table(&rows))?.with_remarks(&rows.iter().filter(|r| !r.holds).collect::<Vec<_>>())
 }
 
 /// `earlier results table`: every input is an earlier table, held.

@@ -1,15 +1,16 @@
-//! Readings → points: stress, rate and strain of one run, and the fate of every reading.
+//! Readings → points: stress, rate and strain of one run, and why which readings are excluded.
 
 use super::drive::{Drive, inertia_in_export};
 use super::levels::{Level, levels};
 use super::motion::{Around, Motion, join_time};
 use super::params::{Params, SetAside};
-use super::result::{CleanNotes, Cleaned, Flags, Points};
+use super::remark::{NoSlope, NoTemperature, Remark};
+use super::result::{CleanNotes, Cleaned, Flags, Points, Reason};
 use super::segments::{Ramp, Segment, ramps, segments};
 use super::temperature::Scale;
-use super::validity::{self, digits};
+use super::validity;
 use super::visits::{self, drifts};
-use super::weissenberg_rabinowitsch::{NoSlope, Slopes};
+use super::weissenberg_rabinowitsch::Slopes;
 use super::{edge, median, rules, spikes};
 use crate::ingest::result::Readings;
 use crate::numerics::float::expm1;
@@ -62,9 +63,7 @@ pub fn cleaned(
     let joined = join_time(&mut readings.time_s, &readings.step);
     let mut run = Run::new(readings, setup, params, constants, torque);
     if joined > 0 {
-        run.notes
-            .remarks
-            .push(format!("time starts anew {joined} times; each step was counted from the end of the one before"));
+        run.notes.remarks.push(Remark::TimeStartsAnew { times: joined as u64 });
     }
     run.flag_unusable();
     run.move_and_load();
@@ -141,8 +140,10 @@ struct Run<'a> {
     sample_torque: Vec<f64>,
     ramps: Vec<Ramp>,
     levels: Vec<Level>,
-    /// Stress over the apparent one for each stretch; 1 where there is none.
-    factors: Vec<f64>,
+    /// Stress over the apparent one for each stretch; 1 where it is that.
+    stress_factors: Vec<f64>,
+    /// Rate at the reference temperature over the measured one for each stretch; 1 where it is that.
+    rate_factors: Vec<f64>,
     notes: CleanNotes,
 }
 
@@ -167,7 +168,8 @@ impl<'a> Run<'a> {
             sample_torque: Vec::new(),
             ramps: Vec::new(),
             levels: Vec::new(),
-            factors: Vec::new(),
+            stress_factors: Vec::new(),
+            rate_factors: Vec::new(),
             notes: CleanNotes::default(),
         }
     }
@@ -177,11 +179,11 @@ impl<'a> Run<'a> {
         self.stretches.iter().flat_map(|stretch| segments(&self.motion.strain, stretch))
     }
 
-    fn add_stretch(&mut self, reason: &str, stretch: usize) {
+    fn add_stretch(&mut self, reason: Reason, stretch: usize) {
         self.stretches[stretch].iter().for_each(|at| self.flags[*at].add(reason));
     }
 
-    fn add(&mut self, reason: &str, readings: impl IntoIterator<Item = usize>) {
+    fn add(&mut self, reason: Reason, readings: impl IntoIterator<Item = usize>) {
         readings.into_iter().for_each(|at| self.flags[at].add(reason));
     }
 
@@ -200,9 +202,9 @@ impl<'a> Run<'a> {
             first += step.len();
         }
         for (on, reason, readings) in [
-            (self.params.missing, "missing", missing),
-            (self.params.clock, "clock", back),
-            (self.params.duplicate, "duplicate", repeated),
+            (self.params.missing, Reason::Missing, missing),
+            (self.params.clock, Reason::Clock, back),
+            (self.params.duplicate, Reason::Duplicate, repeated),
         ] {
             self.add(reason, readings.into_iter().filter(|_| on));
         }
@@ -220,8 +222,7 @@ impl<'a> Run<'a> {
         self.motion = around.motion(&mut self.readings);
         if against(&self.torque, &self.motion.speed) {
             self.torque.iter_mut().for_each(|m| *m = -*m);
-            let remark = "torque and motion have opposite signs in the export; the torque was turned round";
-            self.notes.remarks.push(remark.to_owned());
+            self.notes.remarks.push(Remark::TorqueTurnedRound);
         }
         if let Some(compliance) = self.setup.instrument.compliance {
             // θ_sample = θ − C·M, before anything else is made of the angle.
@@ -234,8 +235,9 @@ impl<'a> Run<'a> {
         let of_step = |stretch: &Vec<usize>| ramps(segments(&motion.strain, stretch), &motion.speed, &motion.u_speed);
         self.ramps = self.stretches.iter().flat_map(of_step).collect();
         self.levels = levels(step, &self.sample_torque, &motion.speed, &motion.strain, &self.stretches);
-        self.factors = vec![1.0; self.stretches.len()];
-        self.notes.motion = motion.source.to_owned();
+        self.stress_factors = vec![1.0; self.stretches.len()];
+        self.rate_factors = vec![1.0; self.stretches.len()];
+        self.notes.motion = motion.source;
     }
 
     /// M_sample = M − I·dΩ/dt, where it is known and was not taken off before.
@@ -300,7 +302,7 @@ impl<'a> Run<'a> {
         let order: Vec<usize> = self.stretches.iter().flatten().copied().collect();
         let mut flagged = drive.accelerated(settings.share);
         flagged.extend(self.ramps.iter().flat_map(|ramp| drive.unresolved(ramp, &order, settings)));
-        self.add("instrument-inertia", flagged);
+        self.add(Reason::InstrumentInertia, flagged);
     }
 
     fn flag_torque_range(&mut self) {
@@ -311,16 +313,16 @@ impl<'a> Run<'a> {
         for at in 0..self.levels.len() {
             let (torque, stretch) = (self.levels[at].torque, self.levels[at].stretch);
             if floor.is_some_and(|floor| torque < floor) {
-                self.add_stretch("below-torque-floor", stretch);
+                self.add_stretch(Reason::BelowTorqueFloor, stretch);
             }
             if ceiling.is_some_and(|ceiling| torque > ceiling) {
-                self.add_stretch("above-torque-ceiling", stretch);
+                self.add_stretch(Reason::AboveTorqueCeiling, stretch);
             }
         }
     }
 
     /// Flags the steps for which a rule holds.
-    fn flag_steps(&mut self, reason: &str, rule: impl Fn(&Self, &Level) -> bool) {
+    fn flag_steps(&mut self, reason: Reason, rule: impl Fn(&Self, &Level) -> bool) {
         let held = self.levels.iter().filter(|level| rule(self, level)).map(|level| level.stretch);
         held.collect::<Vec<usize>>().into_iter().for_each(|stretch| self.add_stretch(reason, stretch));
     }
@@ -329,7 +331,7 @@ impl<'a> Run<'a> {
         let Some(settings) = self.params.secondary_flow.on() else { return };
         let cylinders = matches!(self.setup.geometry.shape, Shape::ConcentricCylinders { .. });
         let bound = if cylinders { settings.taylor } else { settings.reynolds };
-        self.flag_steps("secondary-flow", |run, level| run.flow().inertia(level) > bound);
+        self.flag_steps(Reason::SecondaryFlow, |run, level| run.flow().inertia(level) > bound);
     }
 
     /// After a start, or a change of speed in one sense; behind a reversal the same is part of its first usable
@@ -349,7 +351,7 @@ impl<'a> Run<'a> {
                 sense_before = sense.or(sense_before);
             }
         }
-        self.add("momentum-diffusion", early);
+        self.add(Reason::MomentumDiffusion, early);
     }
 
     /// Sense of the motion in a leg; none at rest.
@@ -375,12 +377,12 @@ impl<'a> Run<'a> {
         let Some(settings) = self.params.spike.on() else { return };
         let mut turning = vec![false; self.readings.len()];
         self.ramps.iter().flat_map(|ramp| &ramp.readings).for_each(|at| turning[*at] = true);
-        let left_out = |at: usize| turning[at] || self.flags[at].has("instrument-inertia");
+        let left_out = |at: usize| turning[at] || self.flags[at].has(Reason::InstrumentInertia);
         let spikes: Vec<usize> = self
             .segments()
             .flat_map(|segment| spikes::spikes(&self.sample_torque, &segment, left_out, settings))
             .collect();
-        self.add("spike", spikes);
+        self.add(Reason::Spike, spikes);
     }
 
     fn flag_fracture(&mut self) {
@@ -392,14 +394,11 @@ impl<'a> Run<'a> {
         for readings in torn {
             if let Some(first) = readings.first() {
                 let (step, row) = (self.readings.step[*first], self.readings.row[*first]);
-                let remark = format!(
-                    "step {step}: the torque falls for good from line {row} on; later steps may measure a smaller filling"
-                );
-                self.notes.remarks.push(remark);
+                self.notes.remarks.push(Remark::TorqueFalls { step, row });
             }
-            self.add("edge-fracture", readings);
+            self.add(Reason::EdgeFracture, readings);
         }
-        self.flag_steps("edge-fracture", |run, level| run.flow().edge(level).is_some_and(|part| part > 1.0));
+        self.flag_steps(Reason::EdgeFracture, |run, level| run.flow().edge(level).is_some_and(|part| part > 1.0));
     }
 
     fn flag_drift(&mut self) {
@@ -409,23 +408,18 @@ impl<'a> Run<'a> {
         let begins: Vec<Option<usize>> = self.segments().map(|segment| segment.readings.first().copied()).collect();
         for drift in drifts(self.segments(), flow, settings) {
             let step = |segment: usize| begins[segment].map_or(0, |at| self.readings.step[at]);
-            let flagged = expm1(drift.change).abs() > settings.least;
-            self.notes.remarks.push(format!(
-                "drifting: back at one set-point in step {}, the viscosity is {} % off that of step {} (standard uncertainty {} %){}",
-                step(drift.segments.0),
-                digits(100.0 * expm1(drift.change)),
-                step(drift.first),
-                digits(100.0 * drift.u),
-                if flagged { "; the later visit is set aside" } else { "" }
-            ));
-            if flagged {
+            let change = expm1(drift.change);
+            let excluded = change.abs() > settings.least;
+            let (later, first_step) = (step(drift.segments.0), step(drift.first));
+            self.notes.remarks.push(Remark::Drifted { step: later, first_step, change, u: drift.u, excluded });
+            if excluded {
                 let later = self
                     .segments()
                     .take(drift.segments.1 + 1)
                     .skip(drift.segments.0)
                     .flat_map(|segment| segment.readings);
                 let later: Vec<usize> = later.collect();
-                self.add("drifting", later);
+                self.add(Reason::Drifting, later);
             }
         }
     }
@@ -436,71 +430,56 @@ impl<'a> Run<'a> {
             return;
         }
         let Some(settings) = self.params.weissenberg_rabinowitsch.on() else {
-            self.notes.remarks.push("parallel plates: stress is the apparent one, as the study asks".to_owned());
-            return;
+            return self.notes.remarks.push(Remark::ApparentStress { why: NoSlope::AsAsked });
         };
         let slopes = match Slopes::new(&self.levels, settings) {
             Ok(slopes) => slopes,
-            Err(why) => return self.notes.remarks.push(no_slope(why)),
+            Err(why) => return self.notes.remarks.push(Remark::ApparentStress { why }),
         };
         let mut without = Vec::new();
         for level in &self.levels {
             let factor = slopes
-                .at(level.speed, settings)
+                .slope_at(level.speed, settings)
                 .and_then(|slope| self.setup.geometry.weissenberg_rabinowitsch_factor(slope));
-            without.extend(factor.is_none().then(|| level.step.to_string()));
-            self.factors[level.stretch] = factor.unwrap_or(1.0);
+            without.extend(factor.is_none().then_some(level.step));
+            self.stress_factors[level.stretch] = factor.unwrap_or(1.0);
         }
-        self.notes.remarks.extend((!without.is_empty()).then(|| {
-            format!(
-                "parallel plates: stress stays the apparent one in step {}, where the flow curve falls or jumps",
-                without.join(", ")
-            )
-        }));
+        self.notes.remarks.extend((!without.is_empty()).then_some(Remark::ApparentStressIn { steps: without }));
     }
 
     /// The factor of each step from its median temperature, and what has none.
     fn bring_to_one_temperature(&mut self) {
         let Some(settings) = self.params.temperature_correction.on() else { return };
         let scale = Scale::new(settings, &self.setup.sample.liquid);
-        let temperature = self.readings.temperature_c.as_ref().ok_or("the export has no temperature");
+        let temperature = self.readings.temperature_c.as_ref().ok_or(NoTemperature::NotExported);
         let (scale, temperature) = match scale.and_then(|scale| Ok((scale, temperature?))) {
             Ok(both) => both,
-            Err(why) => {
-                let remark = format!("temperature: stress stays as measured, because {why}");
-                return self.notes.remarks.push(remark);
-            }
+            Err(why) => return self.notes.remarks.push(Remark::RatesAsMeasured { why }),
         };
         let (mut factors, mut without) = (Vec::new(), Vec::new());
         for level in &self.levels {
             let of_step = self.stretches[level.stretch].iter().map(|at| temperature[*at]).filter(|t| t.is_finite());
-            match median(of_step).and_then(|celsius| scale.factor(celsius)) {
+            match median(of_step).and_then(|celsius| scale.rate_factor(celsius)) {
                 Some(factor) => {
-                    self.factors[level.stretch] *= factor;
+                    self.rate_factors[level.stretch] = factor;
                     factors.push(factor);
                 }
-                None => without.push(level.step.to_string()),
+                None => without.push(level.step),
             }
         }
         let (low, high) = factors.iter().fold((f64::INFINITY, 0.0_f64), |(l, h), f| (l.min(*f), h.max(*f)));
-        self.notes.remarks.extend((!factors.is_empty()).then(|| {
-            let reference = digits(scale.reference);
-            format!("temperature: stress was brought to {reference} °C by factors of {low:.4} to {high:.4}")
-        }));
-        self.notes.remarks.extend((!without.is_empty()).then(|| {
-            let steps = without.join(", ");
-            format!("temperature: stress stays as measured in step {steps}, where no usable temperature is known")
-        }));
+        let brought = Remark::RatesAtOneTemperature { reference_c: scale.reference, low, high };
+        self.notes.remarks.extend((!factors.is_empty()).then_some(brought));
+        self.notes.remarks.extend((!without.is_empty()).then_some(Remark::RatesAsMeasuredIn { steps: without }));
     }
 
     fn flag_by_hand(&mut self) {
         for by_hand in self.setup.set_aside {
             let readings = rules::set_aside(&self.readings.time_s, &self.readings.step, by_hand);
             if readings.is_empty() {
-                let remark = format!("nothing was set aside for `{}`: no reading of this run fits", by_hand.because);
-                self.notes.remarks.push(remark);
+                self.notes.remarks.push(Remark::NothingToExclude { because: by_hand.because.clone() });
             }
-            self.add("set-aside", readings);
+            self.add(Reason::SetAside, readings);
             match (by_hand.step, by_hand.from_s, by_hand.to_s) {
                 (None, None, None) => self.notes.set_aside = Some(by_hand.because.clone()),
                 (Some(step), None, None) => self.notes.set_aside_steps.push((step, by_hand.because.clone())),
@@ -510,39 +489,36 @@ impl<'a> Run<'a> {
     }
 
     fn remark(&mut self) {
-        self.notes.remarks.extend(self.setup.geometry.remarks());
-        let checks = self.flow().validity_checks();
-        // Flags and grades of reversals tell of torque floors and ceilings reading by reading.
-        let told = checks.iter().filter(|check| !check.check.starts_with("torque-"));
-        self.notes.remarks.extend(told.filter_map(validity::remark));
-        self.notes.validity = checks;
+        let cautions = self.setup.geometry.cautions().into_iter();
+        self.notes.remarks.extend(cautions.map(|caution| Remark::Geometry { caution }));
+        self.notes.validity = self.flow().validity_checks();
         self.notes.remarks.extend(self.inertia_not_as_stated());
         if self.setup.inertia().is_none() && self.setup.torque_includes_inertia && !self.ramps.is_empty() {
-            let remark = "no moment of inertia is known: changes of speed are left out instead of corrected";
-            self.notes.remarks.push(remark.to_owned());
+            self.notes.remarks.push(Remark::InertiaUnknown);
         }
     }
 
     /// Where the torque at turning points contradicts what the layout states.
-    fn inertia_not_as_stated(&self) -> Option<String> {
+    fn inertia_not_as_stated(&self) -> Option<Remark> {
         let settings = self.params.inertia_as_stated.on()?;
-        let seen = inertia_in_export(&self.torque, &self.drive(), &self.levels, &self.stretches, settings)?;
+        let found = inertia_in_export(&self.torque, &self.drive(), &self.levels, &self.stretches, settings)?;
         let stated = self.setup.torque_includes_inertia;
-        ((seen > 0.5) != stated).then(|| {
-            format!(
-                "torque_includes_inertia is {stated}, but at the turning points the exported torque is {} of the inertia torque, where {} is expected: check the layout and the moments of inertia",
-                digits(seen),
-                if stated { "nearly 1" } else { "nearly 0" }
-            )
-        })
+        ((found > 0.5) != stated).then_some(Remark::InertiaNotAsStated { stated, found })
+    }
+
+    /// A factor of each stretch for each of its readings; empty where all are 1.
+    fn by_reading(&self, factors: &[f64]) -> Vec<f64> {
+        let mut each = Vec::new();
+        for (stretch, factor) in self.stretches.iter().zip(factors).filter(|(_, factor)| **factor != 1.0) {
+            each.resize(self.readings.len(), 1.0);
+            stretch.iter().for_each(|at| each[*at] = *factor);
+        }
+        each
     }
 
     fn finish(self) -> (Cleaned, CleanNotes) {
-        let mut factor = Vec::new();
-        for (stretch, by) in self.stretches.iter().zip(&self.factors).filter(|(_, by)| **by != 1.0) {
-            factor.resize(self.readings.len(), 1.0);
-            stretch.iter().for_each(|at| factor[*at] = *by);
-        }
+        let stress_factor = self.by_reading(&self.stress_factors);
+        let rate_factor = self.by_reading(&self.rate_factors);
         let cleaned = Cleaned {
             constants: self.constants,
             readings: self.readings,
@@ -551,20 +527,12 @@ impl<'a> Run<'a> {
             inertia_torque: self.inertia_torque,
             speed: self.motion.speed,
             strain: self.motion.strain,
-            factor,
+            stress_factor,
+            rate_factor,
             flags: self.flags,
         };
         (cleaned, self.notes)
     }
-}
-
-/// Why the stress of a run between plates stays the apparent one.
-fn no_slope(why: NoSlope) -> String {
-    let why = match why {
-        NoSlope::FewRates(n) => format!("{n} different steady rates give no slope of the flow curve"),
-        NoSlope::Folded => "its flow curve has different torques at one rate, and so no slope".to_owned(),
-    };
-    format!("parallel plates: stress is the apparent one, because {why}")
 }
 
 /// Whether torque opposes the motion in most readings: steady shear dissipates, so only signs can be meant.

@@ -3,8 +3,8 @@
 //! σ = k_σ·(M − I·dΩ/dt), γ̇ = k_γ·Ω, γ = k_γ·θ with the geometry's constants. Readings are flagged, never deleted:
 //! every row of ingest is a row of the points, with its reasons. `motion.rs` θ, Ω, dΩ/dt · `segments.rs` where the sense
 //! or speed changes · `levels.rs` what steps settle to · `rules.rs`, `drive.rs`, `spikes.rs`, `edge.rs`, `visits.rs`
-//! the rules · `rim.rs` the stress at the rim of plates · `temperature.rs` stress at one temperature · `limits.rs` numbers that a referee asks for · `compute.rs`
-//! their order.
+//! the rules · `weissenberg_rabinowitsch.rs` the stress at the rim of plates · `temperature.rs` rates at one temperature ·
+//! `validity.rs` numbers that a referee asks for · `compute.rs` their order · `remark.rs` what is to be said of a run.
 
 pub mod compute;
 mod drive;
@@ -14,6 +14,7 @@ mod local_quadratic;
 mod motion;
 pub mod params;
 pub mod recipe;
+pub mod remark;
 pub mod result;
 mod rules;
 mod segments;
@@ -46,7 +47,9 @@ pub fn work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
         set_aside: &set_aside,
     };
     let (cleaned, notes) = compute::cleaned(readings, &setup, &context.settings("clean")?)?;
-    let produced = Produced { remarks: notes.remarks.clone(), ..Produced::default() };
+    let failing: Vec<_> =
+        notes.validity.iter().filter(|c| c.holds == Some(false) && !c.check.told_by_flags()).collect();
+    let produced = Produced::default().with_remarks(&notes.remarks)?.with_remarks(&failing)?;
     produced.with("points", cleaned.to_parquet()?).with_json("notes", &notes)
 }
 

@@ -5,13 +5,14 @@
 //! exported as speed is often smoothed by the instrument, which is why the angle goes first where it is there.
 
 use super::local_quadratic::{Derivatives, Wanted, derivatives, rounding};
+use super::result::MotionSource;
 use crate::ingest::result::Readings;
 
 /// Strain position, and speed and acceleration of the moving part, with standard uncertainties from noise.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(super) struct Motion {
     /// Where the position comes from.
-    pub(super) source: &'static str,
+    pub(super) source: MotionSource,
     /// Strain position.
     pub(super) strain: Vec<f64>,
     /// Speed, rad/s.
@@ -58,24 +59,24 @@ impl Around<'_> {
     }
 
     /// The strain position and where it comes from.
-    fn position(&self, readings: &mut Readings) -> (&'static str, Vec<f64>) {
+    fn position(&self, readings: &mut Readings) -> (MotionSource, Vec<f64>) {
         let k = self.rate_per_speed;
         let scaled = |values: &mut f64| *values *= k;
         if let Some(mut angle) = readings.angle_rad.take() {
             readings.strain = None;
             angle.iter_mut().for_each(scaled);
-            return ("angle", angle);
+            return (MotionSource::Angle, angle);
         }
         if let Some(strain) = readings.strain.take() {
-            return ("strain", strain);
+            return (MotionSource::Strain, strain);
         }
         match (&readings.speed_rad_per_s, &readings.rate_per_s) {
             (Some(speed), _) => {
                 let rate: Vec<f64> = speed.iter().map(|v| v * k).collect();
-                ("speed", integral(self.time, &rate, self.stretches))
+                (MotionSource::Speed, integral(self.time, &rate, self.stretches))
             }
-            (_, Some(rate)) => ("rate", integral(self.time, rate, self.stretches)),
-            _ => ("", vec![f64::NAN; self.time.len()]),
+            (_, Some(rate)) => (MotionSource::Rate, integral(self.time, rate, self.stretches)),
+            _ => (MotionSource::None, vec![f64::NAN; self.time.len()]),
         }
     }
 
@@ -84,7 +85,7 @@ impl Around<'_> {
         let by = |y: &[f64], least_noise: f64, wanted| {
             derivatives(self.time, y, self.stretches, self.size, least_noise, wanted)
         };
-        if exported && motion.source != "angle" {
+        if exported && motion.source != MotionSource::Angle {
             // A speed that is exported as it was set has no noise at all, and its steps are true.
             let found = by(&motion.speed, 0.0, Wanted::First);
             (motion.acceleration, motion.u_acceleration) = (found.first, found.u_first);
@@ -174,7 +175,7 @@ mod tests {
             ..Readings::default()
         };
         let motion = motion(readings);
-        assert_eq!((motion.source, motion.strain[2]), ("angle", 20.0));
+        assert_eq!((motion.source, motion.strain[2]), (MotionSource::Angle, 20.0));
         assert!(motion.speed.iter().all(|v| (v - 0.7).abs() < 1e-15));
         assert!(motion.acceleration.iter().all(|a| (a - 1.0).abs() < 1e-12));
     }
@@ -185,7 +186,7 @@ mod tests {
         let rate: Vec<f64> = time.iter().map(|t| if *t < 5.0 { 10.0 * t } else { 50.0 }).collect();
         let readings = Readings { time_s: time, rate_per_s: Some(rate), ..Readings::default() };
         let motion = motion(readings);
-        assert_eq!(motion.source, "rate");
+        assert_eq!(motion.source, MotionSource::Rate);
         assert!((motion.acceleration[1] - 1.0).abs() < 1e-12);
         assert!(motion.acceleration[8].abs() < 1e-12);
         assert!((motion.strain[5] - 125.0).abs() < 1e-12);

@@ -46,7 +46,7 @@ pub struct Params {
     pub unknown_compliance: Rule<UnknownCompliance>,
     /// Remark where heat of shearing, or a drift of the temperature, softens the liquid.
     pub temperature: Rule<Temperature>,
-    /// Bring the stress of each step to one temperature by the liquid's viscosity; `{reference: 25, per_kelvin: 0.06}`
+    /// Bring the rate of each step to one temperature, at its stress, by the liquid's viscosity; `{reference: 25, per_kelvin: 0.06}`
     /// for a liquid whose composition is not stated.
     pub temperature_correction: Rule<TemperatureCorrection>,
     /// Remark where inertia or Brownian motion of the particles counts.
@@ -367,11 +367,11 @@ impl Default for Temperature {
     }
 }
 
-/// How stress is brought to one temperature.
+/// How rates are brought to one temperature.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(default, deny_unknown_fields)]
 pub struct TemperatureCorrection {
-    /// Temperature to which stress is brought; none: that for which a liquid of known composition is stated.
+    /// Temperature to which rates are brought; none: that for which a liquid of known composition is stated.
     #[schemars(range(min = -50.0, max = 200.0), extend("x-unit" = "Cel"))]
     pub reference: Option<f64>,
     /// Relative fall of the liquid's viscosity per kelvin; a liquid of known composition has its formula instead.

@@ -1,10 +1,10 @@
 //! Numbers by which a referee judges whether the flow was what it is taken for, each the worst over a run's steps, with
-//! what it is held against. Formulas are in `physics/limits`; nothing is flagged here.
+//! what it is held against. Formulas are in `physics/validity`; nothing is flagged here.
 
 use super::edge;
 use super::levels::Level;
 use super::params::Params;
-use super::result::ValidityCheck;
+use super::result::{Check, ValidityCheck};
 use super::{compute::Setup, median};
 use crate::physics::geometry::{Constants, Shape};
 use crate::physics::validity as physics;
@@ -34,38 +34,13 @@ enum Bound {
     None,
 }
 
-fn limit(
-    name: &str,
-    unit: &str,
-    (step, value): (Option<i64>, f64),
-    bound: Bound,
-    remark: impl Into<String>,
-) -> ValidityCheck {
+fn held(check: Check, (step, value): (Option<i64>, f64), bound: Bound) -> ValidityCheck {
     let (bound, holds) = match bound {
         Bound::AtMost(most) => (Some(most), Some(value <= most)),
         Bound::AtLeast(least) => (Some(least), Some(value >= least)),
         Bound::None => (None, None),
     };
-    ValidityCheck { check: name.to_owned(), step, value, unit: unit.to_owned(), bound, holds, remark: remark.into() }
-}
-
-/// The remark of a limit that does not hold. Runs that fail alike say the same, so that it is told once: what differs
-/// from step to step stands in the table.
-pub(super) fn remark(limit: &ValidityCheck) -> Option<String> {
-    let bound = limit.bound.filter(|_| limit.holds == Some(false))?;
-    let side = if limit.value > bound { "above" } else { "below" };
-    let value = match limit.step {
-        None => format!("{} is {side}", digits(limit.value)),
-        Some(_) => format!("some steps are {side}"),
-    };
-    let unit = if limit.unit.is_empty() { String::new() } else { format!(" {}", limit.unit) };
-    Some(format!("{}: {value} {}{unit}: {}", limit.check, digits(bound), limit.remark))
-}
-
-/// Three significant digits, for remarks.
-pub(super) fn digits(x: f64) -> String {
-    let rounded: f64 = format!("{x:.2e}").parse().unwrap_or(x);
-    if (1e-3..1e5).contains(&rounded.abs()) || rounded == 0.0 { format!("{rounded}") } else { format!("{rounded:e}") }
+    ValidityCheck { check, step, value, bound, holds }
 }
 
 /// The step at which a value is largest, and the value; none without finite values.
@@ -128,25 +103,21 @@ impl Flow<'_> {
         let (instrument, params) = (self.setup.instrument, self.params);
         let floor = instrument.torque_floor.zip(params.below_torque_floor.on()).and_then(|(floor, rule)| {
             let worst = smallest(self.levels, |l| l.torque / floor)?;
-            Some(limit("torque-in-floors", "", worst, Bound::AtLeast(rule.factor), "smallest steady torque"))
+            Some(held(Check::TorqueInFloors, worst, Bound::AtLeast(rule.factor)))
         });
         let ceiling = instrument.torque_ceiling.zip(params.above_torque_ceiling.on()).and_then(|(ceiling, rule)| {
             let worst = largest(self.levels, |l| l.torque / ceiling)?;
-            Some(limit("torque-of-ceiling", "", worst, Bound::AtMost(rule.factor), "largest steady torque"))
+            Some(held(Check::TorqueOfCeiling, worst, Bound::AtMost(rule.factor)))
         });
         [floor, ceiling, self.twist(), self.inertial_normal_stress()].into_iter().flatten().collect()
     }
 
-    /// Strain that a twist of the instrument feigns while the torque turns round: the angle is the drive's, and an
+    /// Strain that a twist of the instrument mimics while the torque turns round: the angle is the drive's, and an
     /// instrument that gives way by C·ΔM shows it as motion of the sample.
     fn twist(&self) -> Option<ValidityCheck> {
         let rule = self.params.unknown_compliance.on().filter(|_| self.setup.instrument.compliance.is_none())?;
         let worst = largest(self.levels, |l| 2.0 * l.torque * rule.compliance * self.constants.rate_per_speed)?;
-        let remark = format!(
-            "no torsional compliance is given; with {} rad/(N m), the torque that turns round at a reversal would feign an elastic release of such a strain",
-            rule.compliance
-        );
-        Some(limit("strain-of-twist", "", worst, Bound::AtMost(rule.strain), remark))
+        Some(held(Check::StrainOfTwist { compliance: rule.compliance }, worst, Bound::AtMost(rule.strain)))
     }
 
     fn inertial_normal_stress(&self) -> Option<ValidityCheck> {
@@ -154,8 +125,7 @@ impl Flow<'_> {
         let density = physics::mixture_density(self.setup.sample);
         let force = self.constants.inertial_force? * density;
         let worst = largest(self.levels, |l| per_force * force * l.speed * l.speed)?;
-        let remark = "inertia of the sample takes this off N₁, and it was added back; the response time of the force sensor is not known to the study";
-        Some(limit("inertial-normal-stress", "Pa", worst, Bound::None, remark))
+        Some(held(Check::InertialNormalStress, worst, Bound::None))
     }
 
     fn sample(&self) -> Vec<ValidityCheck> {
@@ -165,16 +135,11 @@ impl Flow<'_> {
             Some(rule) => Bound::AtMost(if cylinders { rule.taylor } else { rule.reynolds }),
         };
         let inertia = largest(self.levels, |l| self.inertia(l)).map(|worst| {
-            let name = if cylinders { "taylor" } else { "reynolds" };
             let excess = physics::secondary_torque(worst.1) - 1.0;
-            let remark = match cylinders {
-                true => "inertia of the sample drives vortices from there on".to_owned(),
-                false => format!("a secondary flow adds {} of the torque", digits(excess)),
-            };
-            limit(name, "", worst, bound, remark)
+            held(if cylinders { Check::Taylor } else { Check::Reynolds { excess } }, worst, bound)
         });
-        let momentum = largest(self.levels, |l| self.momentum_time(l))
-            .map(|worst| limit("momentum-time", "s", worst, Bound::None, "density · gap² / viscosity"));
+        let momentum =
+            largest(self.levels, |l| self.momentum_time(l)).map(|worst| held(Check::MomentumTime, worst, Bound::None));
         [inertia, momentum].into_iter().flatten().collect()
     }
 
@@ -183,18 +148,12 @@ impl Flow<'_> {
         let Some(settings) = self.params.edge_fracture.on() else { return Vec::new() };
         let Some(tension) = settings.surface_tension else { return Vec::new() };
         let over = |of: Option<f64>| largest(self.levels, |l| of.map_or(f64::NAN, |of| self.stress(l) / of));
-        let later = over(edge::stress_limit(gap, settings)).map(|worst| {
-            limit("edge-stress", "", worst, Bound::AtMost(1.0), "stress over what the edge holds by surface tension")
-        });
-        let older = over(edge::older_limit(gap, settings)).map(|worst| {
-            let remark = "stress over the older and lower limit of Tanner and Keentok, beyond which a dent may open";
-            limit("edge-stress-older-limit", "", worst, Bound::AtMost(1.0), remark)
-        });
+        let at_most_one = |check| move |worst| held(check, worst, Bound::AtMost(1.0));
+        let later = over(edge::stress_limit(gap, settings)).map(at_most_one(Check::EdgeStress));
+        let older = over(edge::older_limit(gap, settings)).map(at_most_one(Check::EdgeStressOlderLimit));
         let radius = self.setup.sample.particles.as_ref().and_then(|p| p.diameter).map(|d| 0.5 * d.value);
-        let confined = radius.and_then(|a| over(Some(physics::confinement(tension, a)))).map(|worst| {
-            let remark = "stress over surface tension by particle radius: from there on, at the latest, particles poke through the free surface";
-            limit("confinement", "", worst, Bound::AtMost(1.0), remark)
-        });
+        let confined = radius.and_then(|a| over(Some(physics::confinement(tension, a))));
+        let confined = confined.map(at_most_one(Check::Confinement));
         [later, older, confined].into_iter().flatten().collect()
     }
 
@@ -206,12 +165,9 @@ impl Flow<'_> {
         });
         let nahme = nahme.map(|worst| {
             // The warmest place is Nahme's number by 8β above the walls.
-            let remark = format!(
-                "heat of shearing would warm the middle of the gap by {} K at {} W/(m K)",
-                digits(worst.1 / (8.0 * rule.per_kelvin)),
-                rule.conductivity
-            );
-            limit("nahme", "", worst, Bound::AtMost(8.0 * rule.change), remark)
+            let warming_k = worst.1 / (8.0 * rule.per_kelvin);
+            let check = Check::Nahme { warming_k, conductivity: rule.conductivity };
+            held(check, worst, Bound::AtMost(8.0 * rule.change))
         });
         [nahme, self.temperature_span(rule)].into_iter().flatten().collect()
     }
@@ -225,13 +181,8 @@ impl Flow<'_> {
         };
         let (low, high) = (smallest(self.levels, of_step)?.1, largest(self.levels, of_step)?);
         let span = high.1 - low;
-        let remark = format!(
-            "from {low:.2} °C to {:.2} °C the liquid's viscosity changes by {} at {} per K; contact shares compare neighbours in time and hardly feel it, relative viscosities do",
-            high.1,
-            digits(rule.per_kelvin * span),
-            rule.per_kelvin
-        );
-        Some(limit("temperature-span", "K", (None, span), Bound::AtMost(rule.change / rule.per_kelvin), remark))
+        let check = Check::TemperatureSpan { low_c: low, high_c: high.1, per_kelvin: rule.per_kelvin };
+        Some(held(check, (None, span), Bound::AtMost(rule.change / rule.per_kelvin)))
     }
 
     fn particles(&self) -> Vec<ValidityCheck> {
@@ -248,17 +199,15 @@ impl Flow<'_> {
         // A density given to be the liquid's own has no weight in it.
         if difference.abs() > 1e-6 * liquid {
             let suspended = smallest(self.levels, |l| physics::suspended(self.stress(l), difference, 0.5 * diameter));
-            let remark = "stress over the weight of a layer of particles, which shear keeps suspended well above 1";
-            found.extend(suspended.map(|worst| limit("stress-over-weight", "", worst, Bound::AtLeast(1.0), remark)));
+            found.extend(suspended.map(|worst| held(Check::StressOverWeight, worst, Bound::AtLeast(1.0))));
         }
         found
     }
 
     fn narrow(&self, diameter: f64) -> Option<ValidityCheck> {
         let rule = self.params.gap_too_narrow.on()?;
-        let gap = self.constants.narrowest_gap_m?;
-        let remark = format!("narrowest gap of {:.1} µm in particle diameters", 1e6 * gap);
-        Some(limit("gap-too-narrow", "", (None, gap / diameter), Bound::AtLeast(rule.diameters), remark))
+        let gap_m = self.constants.narrowest_gap_m?;
+        Some(held(Check::GapTooNarrow { gap_m }, (None, gap_m / diameter), Bound::AtLeast(rule.diameters)))
     }
 
     fn dimensionless_numbers(
@@ -273,28 +222,19 @@ impl Flow<'_> {
         let number = |density: f64| {
             largest(self.levels, |l| physics::particle_inertia(density, self.rate(l), radius, viscosity))
         };
-        let reynolds = number(liquid).map(|worst| {
-            limit("particle-reynolds", "", worst, inertia, "inertia of the liquid around a particle, by its radius")
-        });
-        let stokes = solid
-            .and_then(number)
-            .map(|worst| limit("stokes", "", worst, inertia, "inertia of a particle, by its radius"));
-        let (kelvin, told) = self.kelvin();
-        let peclet = smallest(self.levels, |l| physics::peclet(viscosity, self.rate(l), radius, kelvin)).map(|worst| {
-            let remark =
-                format!("Brownian motion stresses the sample as well, and is no contact; by the radius, {told}");
-            limit("peclet", "", worst, rule.map_or(Bound::None, |r| Bound::AtLeast(r.peclet)), remark)
-        });
+        let reynolds = number(liquid).map(|worst| held(Check::ParticleReynolds, worst, inertia));
+        let stokes = solid.and_then(number).map(|worst| held(Check::Stokes, worst, inertia));
+        let measured = self.median_celsius();
+        let kelvin = measured.unwrap_or(25.0) + physics::KELVIN;
+        let least = rule.map_or(Bound::None, |r| Bound::AtLeast(r.peclet));
+        let peclet = smallest(self.levels, |l| physics::peclet(viscosity, self.rate(l), radius, kelvin))
+            .map(|worst| held(Check::Peclet { measured: measured.is_some() }, worst, least));
         [reynolds, stokes, peclet].into_iter().flatten().collect()
     }
 
-    /// Median temperature in K, and where it comes from.
-    fn kelvin(&self) -> (f64, &'static str) {
-        let measured = self.temperature.and_then(|t| median(t.iter().copied().filter(|t| t.is_finite())));
-        match measured {
-            Some(celsius) => (celsius + physics::KELVIN, "at the measured temperature"),
-            None => (25.0 + physics::KELVIN, "at 25 °C for want of a measured temperature"),
-        }
+    /// Median of the measured temperatures, °C.
+    fn median_celsius(&self) -> Option<f64> {
+        self.temperature.and_then(|t| median(t.iter().copied().filter(|t| t.is_finite())))
     }
 
     /// Part of the widest gap that particles sink or rise at rest during the run.
@@ -305,11 +245,7 @@ impl Flow<'_> {
         let seconds = times().fold(f64::NEG_INFINITY, f64::max) - times().fold(f64::INFINITY, f64::min);
         let speed = physics::settling_speed(radius, difference, viscosity).abs() * physics::hindered(phi);
         let part = speed * seconds / self.constants.widest_gap_m;
-        let remark = format!(
-            "part of the widest gap that particles would {} at rest in the {} s of the run, hindered by their neighbours",
-            if difference < 0.0 { "rise" } else { "settle" },
-            digits(seconds)
-        );
-        part.is_finite().then(|| limit("settled", "", (None, part), Bound::AtMost(rule.share), remark))
+        let check = Check::Settled { rise: difference < 0.0, seconds };
+        part.is_finite().then(|| held(check, (None, part), Bound::AtMost(rule.share)))
     }
 }

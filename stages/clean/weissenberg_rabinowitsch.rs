@@ -6,6 +6,7 @@
 
 use super::levels::Level;
 use super::params::WeissenbergRabinowitsch;
+use super::remark::NoSlope;
 use crate::numerics::float::ln;
 
 /// Rates closer than this ratio are one point of the flow curve (as for set-points of states).
@@ -28,15 +29,6 @@ pub(super) struct Slopes {
     slopes: Vec<f64>,
 }
 
-/// Why there is none.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum NoSlope {
-    /// Fewer different rates than are needed.
-    FewRates(usize),
-    /// One rate with different torques.
-    Folded,
-}
-
 impl Slopes {
     /// From the steady levels of a run.
     pub(super) fn new(levels: &[Level], settings: &WeissenbergRabinowitsch) -> Result<Self, NoSlope> {
@@ -56,7 +48,7 @@ impl Slopes {
     }
 
     /// d ln M/d ln γ̇_R at the nearest rate of the curve; none where it is too steep or falls.
-    pub(super) fn at(&self, speed: f64, settings: &WeissenbergRabinowitsch) -> Option<f64> {
+    pub(super) fn slope_at(&self, speed: f64, settings: &WeissenbergRabinowitsch) -> Option<f64> {
         let rate = ln(speed);
         let off = |at: &usize| (self.points[*at].rate - rate).abs();
         let nearest = (0..self.points.len()).min_by(|a, b| off(a).total_cmp(&off(b)))?;
@@ -106,7 +98,7 @@ mod tests {
         let found = Slopes::new(&thickening(&rates), &settings).unwrap();
         // d ln M/d ln γ̇ of the worked example at 5, 20 and 80 1/s; ten rates a decade.
         for (rate, expected) in [(5.0119, 1.1307), (19.953, 1.3744), (79.433, 1.7044)] {
-            let slope = found.at(rate, &settings).unwrap();
+            let slope = found.slope_at(rate, &settings).unwrap();
             assert!((slope - expected).abs() < 0.003, "{rate}: {slope} against {expected}");
         }
     }
@@ -119,7 +111,7 @@ mod tests {
         let found = Slopes::new(&thickening(&rates), &settings).unwrap();
         for g in rates {
             let truth = (0.8 * g + 0.03 * g * g) / (4.0 * (0.2 * g + 0.006 * g * g));
-            let factor = (3.0 + found.at(g, &settings).unwrap()) / 4.0;
+            let factor = (3.0 + found.slope_at(g, &settings).unwrap()) / 4.0;
             assert!((factor / truth - 1.0).abs() < 0.02, "{g}: {factor} against {truth}");
         }
     }
@@ -129,7 +121,7 @@ mod tests {
         let settings = WeissenbergRabinowitsch::default();
         let levels: Vec<Level> = [1.0, 1.01, 3.0, 3.02, 10.0].iter().map(|g| level(*g, 2.0 * g)).collect();
         let found = Slopes::new(&levels, &settings).unwrap();
-        assert!((found.at(3.0, &settings).unwrap() - 1.0).abs() < 1e-12);
+        assert!((found.slope_at(3.0, &settings).unwrap() - 1.0).abs() < 1e-12);
         assert_eq!(Slopes::new(&levels[..4], &settings), Err(NoSlope::FewRates(2)));
     }
 
@@ -139,6 +131,6 @@ mod tests {
         let folded = [level(1.0, 1.0), level(3.0, 4.0), level(3.05, 40.0), level(9.0, 90.0)];
         assert_eq!(Slopes::new(&folded, &settings), Err(NoSlope::Folded));
         let jump = [level(1.0, 1.0), level(3.0, 3.0), level(3.5, 30.0), level(4.0, 300.0)];
-        assert_eq!(Slopes::new(&jump, &settings).unwrap().at(3.5, &settings), None);
+        assert_eq!(Slopes::new(&jump, &settings).unwrap().slope_at(3.5, &settings), None);
     }
 }

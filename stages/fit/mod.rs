@@ -58,7 +58,5 @@ pub fn work(cx: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
     let samples: Vec<Sample> = cx.settings::<BTreeMap<String, Sample>>("samples")?.into_values().collect();
     let geometries = cx.settings::<BTreeMap<String, Geometry>>("geometries")?;
     let fits = fits(&cx.json("states")?, &samples, &geometries, &cx.settings("fit")?);
-    let mut produced = Produced::default().with_json("fits", &fits)?;
-    produced.remarks = fits.remarks;
-    Ok(produced)
+    Produced::default().with_json("fits", &fits)?.with_remarks(&fits.remarks)
 }

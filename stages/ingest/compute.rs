@@ -6,6 +6,7 @@ use super::layout::{Decimal, Layout, Role, Separator};
 use super::number::{Field, Format};
 use super::pages::{End, Looked, Page, Pages, Survey, look_over};
 use super::params::Params;
+use super::remark::Remark;
 use super::result::{Head, Readings};
 use super::steps::Steps;
 use super::text::{RAW, lines, problem, shown};
@@ -174,7 +175,7 @@ struct Reader<'a> {
     /// Refused rows: reason, how many, first line.
     refused: BTreeMap<String, (u64, usize)>,
     problems: Vec<Diagnostic>,
-    remarks: Vec<String>,
+    remarks: Vec<Remark>,
 }
 
 /// How the layout says that times are written, where they are no plain numbers.
@@ -434,10 +435,14 @@ impl<'a> Reader<'a> {
         self.lay_end_to_end(&mut readings);
         let again = readings.angle_rad.as_mut().filter(|_| self.params.unwrap_angle).map_or(0, |a| angle::unwrap(a));
         if again > 0 {
-            self.remarks.push(format!("the angle starts anew {again} times; whole turns were added"));
+            self.remarks.push(Remark::AngleStartsAnew { times: again as u64 });
         }
-        self.remarks.extend(self.refused.iter().map(|(reason, (count, line))| {
-            format!("{count} of {} rows refused: {reason} (first in line {})", head.rows, line + 1)
+        let all = head.rows;
+        self.remarks.extend(self.refused.iter().map(|(reason, (rows, line))| Remark::RowsRefused {
+            rows: *rows,
+            all,
+            reason: reason.clone(),
+            line: *line as u64 + 1,
         }));
         head.refused = self.refused.into_iter().map(|(reason, (count, _))| (reason, count)).collect();
         head.remarks = self.remarks;
@@ -447,11 +452,11 @@ impl<'a> Reader<'a> {
     /// Joins the times of steps that each begin anew, and says what was done to times.
     fn lay_end_to_end(&mut self, readings: &mut Readings) {
         if let Some(midnights @ 1..) = self.clock.as_ref().map(Clock::midnights) {
-            self.remarks.push(format!("the clock passes midnight {midnights} times; whole days were added"));
+            self.remarks.push(Remark::MidnightsPassed { times: midnights as u64 });
         }
         if self.layout.time_restarts {
             let joined = steps::lay_end_to_end(&mut readings.time_s, &readings.step);
-            self.remarks.push(format!("{joined} steps begin their time anew; they were laid end to end"));
+            self.remarks.push(Remark::StepsLaidEndToEnd { steps: joined as u64 });
         }
     }
 
@@ -477,7 +482,7 @@ impl<'a> Reader<'a> {
                 .help("leave `step` out of the layout's columns"))
         })?;
         if carried > 0 {
-            self.remarks.push(format!("{carried} rows without step number carry that of the row before"));
+            self.remarks.push(Remark::StepsCarried { rows: carried as u64 });
         }
         Ok(steps)
     }

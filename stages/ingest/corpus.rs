@@ -5,6 +5,7 @@ use super::compute::read;
 use super::layout::{Column, Columns, Decimal, Layout, Thousands};
 use super::made_workbook::workbook;
 use super::params::Params;
+use super::remark::Remark;
 use super::result::{Head, Readings};
 use proptest::prelude::*;
 use std::io::Write;
@@ -358,7 +359,8 @@ fn exports_that_end_half_way() {
         let (readings, head) = tried(&bytes, None, &layout()).unwrap_or_else(|said| panic!("{what}: {said}"));
         assert_eq!((readings.len(), head.rows), (2, 3), "{what}: {head:?}");
         assert_eq!(head.refused, [("cut off at the end of the file".to_owned(), 1)].into(), "{what}");
-        let said = "1 of 3 rows refused: cut off at the end of the file (first in line 5)";
+        let reason = "cut off at the end of the file".to_owned();
+        let said = Remark::RowsRefused { rows: 1, all: 3, reason, line: 5 };
         assert_eq!(head.remarks, [said], "{what}");
     }
     for (what, bytes) in [("in the header", &TABS[..4]), ("in the units", &TABS[..9]), ("before readings", &TABS[..15])]
@@ -390,7 +392,7 @@ fn steps_in_comments_and_times_that_begin_anew() {
     };
     let (readings, head) = tried(text.as_bytes(), None, &anew).unwrap_or_else(|said| panic!("{said}"));
     assert_eq!((readings.step, readings.time_s), (vec![1, 1, 2, 2], vec![0.5, 1.0, 1.5, 2.0]));
-    assert!(head.remarks.iter().any(|remark| remark.contains("laid end to end")), "{head:?}");
+    assert!(head.remarks.iter().any(|remark| matches!(remark, Remark::StepsLaidEndToEnd { .. })), "{head:?}");
 }
 
 #[test]

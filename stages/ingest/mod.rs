@@ -19,6 +19,7 @@ mod made_workbook;
 pub(crate) mod number;
 pub(crate) mod pages;
 pub mod params;
+pub mod remark;
 pub mod result;
 mod steps;
 #[cfg(test)]
@@ -53,6 +54,6 @@ pub fn work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
         &context.settings("ingest")?,
     )?;
     head.blake3 = context.hash("raw")?.to_string();
-    let produced = Produced { remarks: head.remarks.clone(), ..Produced::default() };
+    let produced = Produced::default().with_remarks(&head.remarks)?;
     produced.with("readings", readings.to_parquet()?).with_json("head", &head)
 }

@@ -1,5 +1,6 @@
 //! What ingest hands on: the readings of one raw export in SI, and its head.
 
+use crate::ingest::remark::Remark;
 use crate::table::{Columns, Long, Table, TableError, long_to_parquet};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -19,8 +20,8 @@ pub struct Head {
     pub started: Option<String>,
     /// Encoding that was found or stated.
     pub encoding: String,
-    /// Remarks for the person: a file cut off, columns that were not understood, units that differ.
-    pub remarks: Vec<String>,
+    /// What is to be said of the export: a file cut off, units that were not understood.
+    pub remarks: Vec<Remark>,
 }
 
 /// Readings of one raw export in SI, a value per kept row in each vector. Missing values are NaN; columns that

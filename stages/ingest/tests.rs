@@ -3,6 +3,7 @@
 use super::compute::read;
 use super::layout::{Column, Columns, Decimal, Encoding, Layout, Separator};
 use super::params::Params;
+use super::remark::Remark;
 use super::result::{Head, Readings};
 use proptest::prelude::*;
 
@@ -84,7 +85,8 @@ fn every_row_is_kept_or_refused_by_name() {
     assert_eq!(refused, [("blank", 1), ("missing time", 1), ("too few fields", 1), ("too many fields", 1)]);
     assert_eq!(head.rows, readings.len() as u64 + 4);
     assert!(readings.torque_n_m.is_some_and(|m| m[3].is_nan()));
-    assert!(head.remarks.iter().any(|r| r == "1 of 8 rows refused: too few fields (first in line 10)"), "{head:?}");
+    let few = Remark::RowsRefused { rows: 1, all: 8, reason: "too few fields".into(), line: 10 };
+    assert!(head.remarks.contains(&few), "{head:?}");
 }
 
 #[test]
@@ -180,7 +182,7 @@ fn a_wrapped_angle_is_unwrapped_and_said() {
     let last = readings.angle_rad.and_then(|a| a.last().copied()).unwrap_or(f64::NAN);
     // 29 × 0.4 rad; the export drops 6.283 rad per turn instead of 2π, and there was one turn.
     assert!((last - 11.6).abs() < 2e-4, "{last}");
-    assert_eq!(head.remarks, ["the angle starts anew 1 times; whole turns were added"]);
+    assert_eq!(head.remarks, [Remark::AngleStartsAnew { times: 1 }]);
 }
 
 #[test]

@@ -3,6 +3,7 @@
 use super::header::{Header, split, without_comment};
 use super::layout::{Column, Layout, Role};
 use super::number::{Field, Format};
+use super::remark::Remark;
 use super::text::{RAW, shown};
 use super::times::TimeFormat;
 use crate::physics::units::{Dimension, Unit, code, parse_unit};
@@ -143,7 +144,7 @@ pub(super) fn conversions<'t>(
     header: &Header,
     row: Option<&UnitsRow>,
     layout: &Layout,
-) -> Result<(Vec<Conversion>, Vec<String>), Vec<Diagnostic>> {
+) -> Result<(Vec<Conversion>, Vec<Remark>), Vec<Diagnostic>> {
     let (mut found, mut remarks, mut problems) = (Vec::new(), Vec::new(), Vec::new());
     for ((role, at), (_, column)) in header.at.iter().zip(layout.columns.mapped()) {
         match conversion(*role, column.unit.as_deref(), exported(row, header, *role, *at), column) {
@@ -163,7 +164,7 @@ pub(super) fn conversions<'t>(
 }
 
 /// A conversion with its remark, or a problem with the line that it stands in.
-type Found = Result<(Conversion, Option<String>), Box<(Diagnostic, Option<usize>)>>;
+type Found = Result<(Conversion, Option<Remark>), Box<(Diagnostic, Option<usize>)>>;
 
 fn conversion(role: Role, stated: Option<&str>, exported: Option<(&str, usize)>, column: &Column) -> Found {
     let (Some(dimension), None) = (role.dimension(), &column.format) else { return Ok((Conversion::None, None)) };
@@ -191,8 +192,7 @@ fn conversion(role: Role, stated: Option<&str>, exported: Option<(&str, usize)>,
             Ok(exported) if same(&unit, &exported) => Ok((Conversion::new(role, unit), None)),
             Ok(_) if text.trim() == "rad/s" && matches!(other, "1/s" | "s-1" | "s^-1" | "s⁻¹" | "/s") => {
                 // The radian is one (SI brochure, 9th edition, table 4), so a program may leave it out; the layout decides.
-                let remark =
-                    format!("column `{}`: `{other}` in the export is read as `rad/s`, as the layout says", column.name);
+                let remark = Remark::RadianLeftOut { column: column.name.clone(), exported: other.to_owned() };
                 Ok((Conversion::new(role, unit), Some(remark)))
             }
             Ok(_) => {
@@ -201,8 +201,8 @@ fn conversion(role: Role, stated: Option<&str>, exported: Option<(&str, usize)>,
                 Err(problem(message, help, Some(line)))
             }
             Err(_) => {
-                let remark =
-                    format!("column `{}`: the unit `{other}` is not understood; read as `{text}`", column.name);
+                let (exported, stated) = (other.to_owned(), text.to_owned());
+                let remark = Remark::UnitNotUnderstood { column: column.name.clone(), exported, stated };
                 Ok((Conversion::new(role, unit), Some(remark)))
             }
         },
@@ -247,7 +247,8 @@ mod tests {
     #[test]
     fn a_unit_nobody_knows_is_a_remark() {
         let (_, remark) = conversion(Role::Torque, Some("uN.m"), Some(("Skt", 4)), &named("M")).unwrap();
-        assert_eq!(remark.unwrap(), "column `M`: the unit `Skt` is not understood; read as `uN.m`");
+        let (column, exported, stated) = ("M".to_owned(), "Skt".to_owned(), "uN.m".to_owned());
+        assert_eq!(remark, Some(Remark::UnitNotUnderstood { column, exported, stated }));
     }
 
     #[test]

@@ -184,6 +184,54 @@ mod tests {
         assert_eq!(mean.degrees_of_freedom, Some(2.0));
     }
 
+    /// The table of the analysis of variance (JCGM 100:2008, H.5, table H.9; from memory, and its printed 10.000 097 V, 57 µV
+    /// and 18 µV come out): mean of five readings on each of ten days, µV above 10 V. Days are to readings what loadings
+    /// are to reversals.
+    #[test]
+    fn ten_days_of_five_readings_as_the_gum_has_them() {
+        let days = [172.0, 116.0, 13.0, 144.0, 106.0, 31.0, 60.0, 125.0, 163.0, 41.0];
+        let mean = Mean::of(&days, 0.0, 0.0).unwrap();
+        assert_eq!((mean.value.round(), mean.degrees_of_freedom), (97.0, Some(9.0)));
+        assert_eq!(((mean.u * 10.0_f64.sqrt()).round(), mean.u.round()), (57.0, 18.0));
+        // t₀.₉₇₅(9) = 2.26 (table G.2).
+        assert!((mean.half_width.unwrap() / mean.u - 2.262).abs() < 5e-4);
+    }
+
+    /// Means of the cells of a balanced data set.
+    fn cell_means(data: &str) -> Vec<f64> {
+        let rows = data.lines().skip(60).filter_map(|line| {
+            let (cell, value) = line.trim().split_once(char::is_whitespace)?;
+            Some((cell.to_owned(), value.trim().parse::<f64>().ok()?))
+        });
+        let mut cells: Vec<(String, Vec<f64>)> = Vec::new();
+        for (cell, value) in rows {
+            match cells.last_mut().filter(|(last, _)| *last == cell) {
+                Some((_, values)) => values.push(value),
+                None => cells.push((cell, vec![value])),
+            }
+        }
+        cells.iter().map(|(_, values)| mean(values)).collect()
+    }
+
+    /// NIST Statistical Reference Datasets, analysis of variance: the squared standard error of the mean over cells is the
+    /// certified mean square between cells over the number of observations.
+    #[test]
+    fn scatter_between_cells_is_as_nist_certifies_it() {
+        let sets = [
+            (include_str!("reference/nist_anova/SmLs01.dat"), 9, 189.0, 2.1e-1),
+            (include_str!("reference/nist_anova/SmLs04.dat"), 9, 189.0, 2.1e-1),
+            (include_str!("reference/nist_anova/SiRstv.dat"), 5, 25.0, 1.278_656_54e-2),
+            (include_str!("reference/nist_anova/AtmWtAg.dat"), 2, 48.0, 3.638_341_875e-9),
+        ];
+        for (data, cells, observations, between) in sets {
+            let means = cell_means(data);
+            assert_eq!(means.len(), cells);
+            let found = covariance_of_means(&means, &means) * observations / between;
+            // AtmWtAg and SmLs04 have seven constant leading digits, which leaves eight or nine of the scatter to floats.
+            assert!((found - 1.0).abs() < 1e-7, "{cells} cells: {found}");
+        }
+    }
+
     /// Of normal errors with a true standard error of the scatter `a` and a known shared 1, the part of intervals that hold:
     /// the error is normal whatever the scatter found, whose distribution is gone through by quantiles.
     fn holds(n: usize, a: f64) -> f64 {

@@ -3,7 +3,8 @@
 //!
 //! Codes, prefixes and the rule that `/` divides by the next unit only are those of the Unified Code for Units of
 //! Measure (UCUM, version 2.1, sections 2 and 4). Beside them stand `rpm`, `rev`, `°`, `°C`, `degC`, `C` (°C here,
-//! never coulomb), `µ`, `·`, `*`, a blank for a product, `^`, superscripts, and `-` for a pure number.
+//! never coulomb), `°F`, `arcmin`, `arcsec`, `lbf`, `psi`, `inch`, `µ`, `·`, `*`, a blank for a product, `^`,
+//! superscripts, and `-` for a pure number.
 
 use crate::near_miss::nearest;
 
@@ -106,7 +107,7 @@ pub struct Unit {
     pub factor: f64,
     /// Power of ten of the factor to SI.
     pub power_of_ten: i32,
-    /// Value in SI at zero: 273.15 for °C, else 0.
+    /// Value in SI at zero: 273.15 for °C, 255.372… for °F, else 0.
     pub offset: f64,
 }
 
@@ -152,9 +153,14 @@ const fn plain(spellings: &'static [&'static str], dimension: Dimension, factor:
 }
 
 const PI: f64 = std::f64::consts::PI;
+/// Standard acceleration of free fall, m/s² (SI brochure, 9th edition, 2.3.4: exact by convention).
+const FREE_FALL: f64 = 9.806_65;
+/// Pound, kg, and inch, m (UCUM `[lb_av]`, `[in_i]`; exact by the agreement of 1959).
+const POUND: f64 = 0.453_592_37;
+const INCH: f64 = 0.0254;
 
 /// The symbols. Where a spelling could also be read as prefix and symbol, the spelling wins (`min`, `Pa`, `d`).
-const SYMBOLS: [Symbol; 19] = [
+const SYMBOLS: [Symbol; 27] = [
     symbol(&["m"], Dimension::LENGTH, 0),
     symbol(&["g"], Dimension::MASS, -3),
     symbol(&["s"], Dimension::TIME, 0),
@@ -165,17 +171,38 @@ const SYMBOLS: [Symbol; 19] = [
     symbol(&["bar"], Dimension::STRESS, 5),
     symbol(&["P"], Dimension::VISCOSITY, -1),
     symbol(&["dyn"], Dimension::FORCE, -5),
+    Symbol {
+        spellings: &["gf"],
+        unit: Unit { dimension: Dimension::FORCE, factor: FREE_FALL, power_of_ten: -3, offset: 0.0 },
+        prefixes: true,
+    },
+    plain(&["[lbf_av]", "lbf"], Dimension::FORCE, POUND * FREE_FALL),
+    plain(&["[psi]", "psi"], Dimension::STRESS, POUND * FREE_FALL / (INCH * INCH)),
+    plain(&["[in_i]", "inch"], Dimension::LENGTH, INCH),
     symbol(&["l", "L"], Dimension { length: 3, ..Dimension::NONE }, -3),
     plain(&["min"], Dimension::TIME, 60.0),
     plain(&["h"], Dimension::TIME, 3600.0),
     plain(&["d"], Dimension::TIME, 86_400.0),
     plain(&["deg", "°"], Dimension::ANGLE, PI / 180.0),
+    plain(&["gon"], Dimension::ANGLE, PI / 200.0),
+    plain(&["'", "arcmin", "′"], Dimension::ANGLE, PI / 10_800.0),
+    plain(&["''", "arcsec", "″"], Dimension::ANGLE, PI / 648_000.0),
     plain(&["rev"], Dimension::ANGLE, 2.0 * PI),
     plain(&["rpm"], Dimension::ANGULAR_SPEED, PI / 30.0),
     Symbol { spellings: &["%"], unit: Unit { power_of_ten: -2, ..Unit::ONE }, prefixes: false },
     Symbol {
         spellings: &["Cel", "degC", "°C", "℃", "C"],
         unit: Unit { dimension: Dimension::TEMPERATURE, factor: 1.0, power_of_ten: 0, offset: 273.15 },
+        prefixes: false,
+    },
+    Symbol {
+        spellings: &["[degF]", "degF", "°F", "℉"],
+        unit: Unit {
+            dimension: Dimension::TEMPERATURE,
+            factor: 5.0 / 9.0,
+            power_of_ten: 0,
+            offset: 459.67 * 5.0 / 9.0,
+        },
         prefixes: false,
     },
 ];
@@ -198,7 +225,7 @@ const PREFIXES: [(&str, i32); 13] = [
 ];
 
 /// Words that people write for a unit, and its code.
-const WORDS: [(&str, &str); 16] = [
+const WORDS: [(&str, &str); 19] = [
     ("sec", "s"),
     ("secs", "s"),
     ("seconds", "s"),
@@ -213,6 +240,9 @@ const WORDS: [(&str, &str); 16] = [
     ("radians", "rad"),
     ("micron", "um"),
     ("celsius", "Cel"),
+    ("fahrenheit", "[degF]"),
+    ("dynes", "dyn"),
+    ("arcminutes", "'"),
     ("percent", "%"),
     ("cps", "cP"),
 ];
@@ -274,7 +304,7 @@ pub fn code(text: &str) -> Option<String> {
     let mut out = String::new();
     let mut rest = text;
     while let Some(first) = rest.chars().next() {
-        let letters = rest.find(|c: char| !c.is_alphabetic() && c != '°').unwrap_or(rest.len());
+        let letters = rest.find(|c: char| !c.is_alphabetic() && !['°', '℃', '℉'].contains(&c)).unwrap_or(rest.len());
         if letters > 0 {
             let name = &rest[..letters];
             out += &if known(name).is_some() { name.to_owned() } else { meant(name)? };
@@ -292,6 +322,9 @@ pub fn code(text: &str) -> Option<String> {
 fn plain_signs(text: &str) -> String {
     if ["°C", "degC", "℃", "C"].contains(&text) {
         return "Cel".to_owned();
+    }
+    if ["°F", "degF", "℉"].contains(&text) {
+        return "[degF]".to_owned();
     }
     let raised = [('⁰', '0'), ('¹', '1'), ('²', '2'), ('³', '3'), ('⁴', '4'), ('⁻', '-'), ('−', '-')];
     let signs = [('µ', 'u'), ('μ', 'u'), ('·', '.'), ('⋅', '.'), ('*', '.'), ('×', '.')];
@@ -382,12 +415,29 @@ impl<'a> Reader<'a> {
             return Ok((Unit::ONE, 1));
         }
         let start = self.at;
-        let name = if self.take('%') { "%" } else { self.take_while(|c| c.is_alphabetic() || c == '°' || c == '℃') };
+        let name = self.symbol();
         if name.is_empty() {
             return Err(format!("`{}` is not a unit", self.text));
         }
         let unit = known(name).ok_or_else(|| self.unknown(name, start))?;
         Ok((unit, self.exponent()?))
+    }
+
+    /// A symbol in letters, in brackets (`[degF]`), of primes, or `%`.
+    fn symbol(&mut self) -> &'a str {
+        let rest = self.rest();
+        match rest.chars().next() {
+            Some('%') => {
+                self.at += 1;
+                &rest[..1]
+            }
+            Some('[') => {
+                self.at += rest.find(']').map_or(rest.len(), |end| end + 1);
+                &rest[..self.at - (self.text.len() - rest.len())]
+            }
+            Some('\'' | '′' | '″') => self.take_while(|c| ['\'', '′', '″'].contains(&c)),
+            _ => self.take_while(|c| c.is_alphabetic() || ['°', '℃', '℉'].contains(&c)),
+        }
     }
 
     /// `2`, `-1`, `^2`, `²`, `⁻¹`, or nothing for 1.
@@ -494,7 +544,7 @@ mod tests {
     /// Factors from the SI brochure (9th edition, tables 4, 7 and 8); poise and dyne from its 8th edition, table 9.
     #[test]
     fn factors_and_kinds() {
-        let table: [(&str, f64, Dimension); 44] = [
+        let table: [(&str, f64, Dimension); 56] = [
             ("mPa.s", 1e-3, Dimension::VISCOSITY),
             ("cP", 1e-3, Dimension::VISCOSITY),
             ("Pa·s", 1.0, Dimension::VISCOSITY),
@@ -539,6 +589,20 @@ mod tests {
             ("mg", 1e-6, Dimension::MASS),
             ("rad/(N.m)", 1.0, Dimension::COMPLIANCE),
             ("rad / (N m)", 1.0, Dimension::COMPLIANCE),
+            // UCUM 2.1, tables 5 to 8 (values from memory; NIST SP 811, appendix B, prints the same): gram-force, pound-force,
+            // psi, inch, gon, minute and second of angle.
+            ("gf", 9.806_65e-3, Dimension::FORCE),
+            ("kgf", 9.806_65, Dimension::FORCE),
+            ("gf.cm", 9.806_65e-5, Dimension::TORQUE),
+            ("dyn", 1e-5, Dimension::FORCE),
+            ("[lbf_av]", 4.448_221_615_260_5, Dimension::FORCE),
+            ("[psi]", 6_894.757_293_168_361, Dimension::STRESS),
+            ("psi", 6_894.757_293_168_361, Dimension::STRESS),
+            ("[in_i]", 0.0254, Dimension::LENGTH),
+            ("gon", std::f64::consts::PI / 200.0, Dimension::ANGLE),
+            ("'", std::f64::consts::PI / 10_800.0, Dimension::ANGLE),
+            ("arcmin", std::f64::consts::PI / 10_800.0, Dimension::ANGLE),
+            ("''", std::f64::consts::PI / 648_000.0, Dimension::ANGLE),
         ];
         for (text, factor, dimension) in table {
             let (found, kind) = si(text);
@@ -558,6 +622,18 @@ mod tests {
         assert!(parse_unit("W/Cel").is_err());
         assert!(parse_unit("1/Cel").unwrap_err().contains("use `K`"));
         assert!(parse_unit("Cel2").unwrap_err().contains("use `K`"));
+    }
+
+    /// 212 °F is the boiling point of water at 100 °C, 32 °F its melting point at 0 °C (definition of the scale).
+    #[test]
+    fn fahrenheit_is_a_scale_of_its_own() {
+        for text in ["[degF]", "degF", "°F"] {
+            let unit = parse_unit(text).unwrap();
+            assert!((unit.to_si(212.0) - 373.15).abs() < 1e-12 && (unit.to_si(32.0) - 273.15).abs() < 1e-12, "{text}");
+            assert_eq!(code(text).as_deref(), Some("[degF]"), "{text}");
+        }
+        assert!(parse_unit("1/[degF]").unwrap_err().contains("use `K`"));
+        assert!(parse_unit("[degF").is_err() && parse_unit("[deg]").is_err() && parse_unit("[]").is_err());
     }
 
     #[test]

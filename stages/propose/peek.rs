@@ -5,6 +5,7 @@ use super::source;
 use super::survey::Survey;
 use super::yaml;
 use crate::design::columns;
+use crate::ingest::remark::Remark;
 use crate::ingest::result::{Head, Readings};
 use crate::table::Values;
 use clap::{Arg, ArgMatches, value_parser};
@@ -12,8 +13,10 @@ use pipeline::command::{Answer, Command, Exit, Failure};
 use std::fmt::Write;
 use std::path::PathBuf;
 
-/// The command.
-pub(crate) struct Peek;
+/// The command, with the words of what reading an export remarks.
+pub(crate) struct Peek {
+    pub(crate) words: fn(&Remark) -> String,
+}
 
 impl Command for Peek {
     fn typed(&self) -> clap::Command {
@@ -34,7 +37,9 @@ impl Command for Peek {
         for file in &files {
             let name = file.to_string_lossy().replace('\\', "/");
             match source::read(file) {
-                Ok(bytes) => survey.add(&name, &bytes, |run, proposal| text += &about(run, bytes.len(), proposal)),
+                Ok(bytes) => {
+                    survey.add(&name, &bytes, |run, proposal| text += &about(run, bytes.len(), proposal, self.words))
+                }
                 Err(problem) => survey.refused.push(problem),
             }
         }
@@ -68,7 +73,7 @@ fn together(survey: &Survey) -> String {
 }
 
 /// What was found in one export.
-fn about(run: &str, size: usize, proposal: &Proposal) -> String {
+fn about(run: &str, size: usize, proposal: &Proposal, words: fn(&Remark) -> String) -> String {
     let shape = &proposal.shape;
     let mut out = format!("{run}\n");
     let mut line = |what: &str, text: String| {
@@ -95,7 +100,7 @@ fn about(run: &str, size: usize, proposal: &Proposal) -> String {
         line("not used", proposal.unused.join(", "));
     }
     line("steps", steps(proposal));
-    out += &read(proposal);
+    out += &read(proposal, words);
     for text in &proposal.unclear {
         let _ = writeln!(out, "  {:<10} {text}", "unclear");
     }
@@ -120,13 +125,13 @@ fn steps(proposal: &Proposal) -> String {
 }
 
 /// How many rows were read, and the first of them in SI.
-fn read(proposal: &Proposal) -> String {
+fn read(proposal: &Proposal, words: fn(&Remark) -> String) -> String {
     let Some((readings, head)) = &proposal.read else {
         return "  rows       not read: see what is unclear\n".to_owned();
     };
     let mut out = format!("  rows       {}\n", counts(readings, head));
     for remark in &head.remarks {
-        let _ = writeln!(out, "  remark     {remark}");
+        let _ = writeln!(out, "  remark     {}", words(remark));
     }
     let table = readings.to_table();
     let names = table.columns().iter().map(|(name, _)| name.clone()).collect();

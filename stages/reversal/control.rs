@@ -2,6 +2,7 @@
 //! torque, offset. A Newtonian liquid has no transient, so all that is seen is the instrument's own.
 
 use super::params::Control as Settings;
+use super::remark::ControlRemark;
 use super::result::{Control, Estimate, FalseTorque, ReversalRead, RunRead};
 use super::rules::{AGREEING, TIME_BINS};
 
@@ -16,15 +17,15 @@ pub(super) fn control(runs: &[RunRead], settings: &Settings) -> Control {
     let contact_share = mean_share(&all);
     let failed = contact_share.is_some_and(|x| x.value.abs() > 2.0 * x.u && x.value.abs() > settings.failed_share);
     let mut remarks = Vec::new();
+    if failed {
+        remarks.push(ControlRemark::Drop);
+    }
     if all.is_empty() {
-        remarks.push("the control runs hold no reversal".to_owned());
+        remarks.push(ControlRemark::NoReversal);
     }
     let never = times.iter().filter(|t| t.is_none()).count();
     if never > 0 {
-        remarks.push(format!("in {never} of {} control reversals the torque was not seen to come back", times.len()));
-    }
-    if failed {
-        remarks.push("the control shows a drop that a Newtonian liquid cannot have".to_owned());
+        remarks.push(ControlRemark::TorqueNotBack { reversals: never as u32, all: times.len() as u32 });
     }
     Control {
         runs: runs.iter().map(|r| r.run.clone()).collect(),

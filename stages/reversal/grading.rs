@@ -7,21 +7,19 @@
 //! against this sample's torque.
 
 use super::params::{Grade as Limits, GradingSettings as Settings, Resolved};
+use super::remark::{Remark, RunRemark};
 use super::result::{Before, Control, Controlled, DeadStrain, Estimate, Grade, Graded, ReversalRead};
-use super::rules::{FORM_COUNTS, TWO_SIDED};
+use super::rules::{EARLY, FORM_COUNTS, TWO_SIDED};
 use crate::numerics::float::{expm1, ln1p};
 
-/// Said of a reversal that the control lets be read from a later strain on only.
-const LATER: &str = "read from a later strain on, because the control comes back late";
-
-/// Says once for the run what most of its reversals would repeat; `dead.control` of each has the strain.
-pub(super) fn said_once(reversals: &mut [Graded]) -> Option<String> {
-    let later = reversals.iter().filter(|j| j.remarks.iter().any(|r| r == LATER)).count();
+/// Says once for the run what several of its reversals would repeat; `dead.control` of each has the strain.
+pub(super) fn said_once(reversals: &mut [Graded]) -> Option<RunRemark> {
+    let later = reversals.iter().filter(|j| j.remarks.contains(&Remark::ReadLater)).count();
     if later < 2 {
         return None;
     }
-    reversals.iter_mut().for_each(|j| j.remarks.retain(|r| r != LATER));
-    Some(format!("{later} of {} reversals were {LATER}", reversals.len()))
+    reversals.iter_mut().for_each(|j| j.remarks.retain(|r| *r != Remark::ReadLater));
+    Some(RunRemark::ReadLater { reversals: later as u32, all: reversals.len() as u32 })
 }
 
 /// What is known of a reversal beside its own trace.
@@ -65,7 +63,7 @@ pub(super) fn grade_reversal(mut read: ReversalRead, around: &Around<'_>, settin
         && low <= 0.0
         && high >= 0.0
     {
-        remarks.push("no drop beyond the uncertainty: the upper end is the limit".to_owned());
+        remarks.push(Remark::NoDrop);
     }
     let grade = if resolved || grade == Grade::F { grade } else { Grade::C };
     Graded { contact_share: value, resolved, contact_share_low: low, contact_share_high: high, grade, remarks, read }
@@ -78,7 +76,7 @@ fn dead_strain(read: &ReversalRead, control: &Control) -> f64 {
 }
 
 /// The contact share from readings that the control allows: the headline, or the choice of a later first strain.
-fn usable_share(read: &ReversalRead, remarks: &mut Vec<String>) -> Option<Estimate> {
+fn usable_share(read: &ReversalRead, remarks: &mut Vec<Remark>) -> Option<Estimate> {
     let headline = read.after.as_ref()?.contact_share;
     let own = own_dead_strain(read);
     if read.dead.control <= own {
@@ -88,11 +86,11 @@ fn usable_share(read: &ReversalRead, remarks: &mut Vec<String>) -> Option<Estima
         read.sensitivity.iter().find(|c| c.setting.strain_factor().is_some_and(|f| f * own >= read.dead.control));
     match later.and_then(|c| c.contact_share) {
         Some(share) => {
-            remarks.push(LATER.to_owned());
+            remarks.push(Remark::ReadLater);
             Some(share)
         }
         None => {
-            remarks.push("the control comes back later than the readings that were used".to_owned());
+            remarks.push(Remark::ControlTooLate);
             None
         }
     }
@@ -123,11 +121,11 @@ fn with_control(share: Estimate, read: &ReversalRead, control: Option<&Control>)
     Estimate { value: share.value, u: (share.u * share.u + left * left + offset * offset).sqrt() }
 }
 
-/// Mean false torque between the first usable strain and strain 0.1 at this reversal's change of rate, N m; 0 where
+/// Mean false torque between the first usable strain and [`EARLY`] at this reversal's change of rate, N m; 0 where
 /// it is not significant.
 fn false_torque(read: &ReversalRead, before: &Before, control: &Control) -> f64 {
     let rate = before.rate_per_s.value * read.speed_ratio.unwrap_or(1.0);
-    let span = read.dead.first_usable() / rate..=0.1 / rate;
+    let span = read.dead.first_usable() / rate..=EARLY / rate;
     let inside: Vec<_> = control.false_torque.iter().filter(|f| span.contains(&f.time_s)).collect();
     let n = inside.len() as f64;
     let mean = inside.iter().map(|f| f.torque_n_m_s).sum::<f64>() / n;
@@ -136,33 +134,24 @@ fn false_torque(read: &ReversalRead, before: &Before, control: &Control) -> f64 
 }
 
 /// Why the value cannot be used as one; empty where it can.
-fn refusals(share: Estimate, read: &ReversalRead, is_control: bool, limits: &Resolved) -> Vec<String> {
+fn refusals(share: Estimate, read: &ReversalRead, is_control: bool, limits: &Resolved) -> Vec<Remark> {
     let first = read.dead.first_usable();
     let early = read.after.as_ref().map_or(0, |a| a.early_bins);
     // A control has no contacts, so its X may lie on either side of 0 and early bins are all that counts.
     let range = if is_control { -1.0..1.0 } else { limits.smallest_share..1.0 };
     let rules = [
-        (
-            first > limits.dead_strain,
-            format!("not resolved: first usable strain {first:.3} is above {}", limits.dead_strain),
-        ),
-        (
-            share.u > limits.uncertainty,
-            format!("not resolved: u(contact share) {:.3} is above {}", share.u, limits.uncertainty),
-        ),
-        (!range.contains(&share.value), format!("not resolved: contact share {:.3} is out of range", share.value)),
+        (first > limits.dead_strain, Remark::LateFirstStrain { strain: first, most: limits.dead_strain }),
+        (share.u > limits.uncertainty, Remark::LargeUncertainty { u: share.u, most: limits.uncertainty }),
+        // Not a number passes no comparison, so it is refused by the range.
+        (!range.contains(&share.value), Remark::OutOfRange { share: share.value }),
         (
             // Else ln(1 − X) has no error to speak of, and its interval would begin anywhere.
             share.value < 1.0 && 1.0 - share.value <= share.u,
-            format!(
-                "not resolved: what is left of the viscosity, {:.3} of it, is not above its uncertainty",
-                1.0 - share.value
-            ),
+            Remark::NothingLeft { part: 1.0 - share.value },
         ),
-        (early < limits.early_bins, format!("not resolved: {early} bins below strain 0.1 are too few")),
+        (early < limits.early_bins, Remark::FewEarlyBins { bins: early }),
     ];
-    // Not a number passes no comparison, so it is refused by the range.
-    rules.into_iter().filter(|(broken, _)| *broken).map(|(_, why)| why).collect()
+    those_that_apply(rules)
 }
 
 /// 95 % interval by z = −ln(1 − X), natural for a ratio of viscosities: never reaches 1, goes below 0 freely.
@@ -179,7 +168,7 @@ fn grade(
     share: Option<Estimate>,
     around: &Around<'_>,
     settings: &Settings,
-    remarks: &mut Vec<String>,
+    remarks: &mut Vec<Remark>,
 ) -> Grade {
     let limits = &settings.grade;
     let tiers = [
@@ -196,64 +185,58 @@ fn grade(
     Grade::A
 }
 
-fn told(rules: impl IntoIterator<Item = (bool, String)>) -> Vec<String> {
+fn those_that_apply(rules: impl IntoIterator<Item = (bool, Remark)>) -> Vec<Remark> {
     rules.into_iter().filter(|(applies, _)| *applies).map(|(_, why)| why).collect()
 }
 
 /// F: no value at all.
-fn unusable(read: &ReversalRead, limits: &Limits) -> Vec<String> {
+fn unusable(read: &ReversalRead, limits: &Limits) -> Vec<Remark> {
     let floors = read.before.as_ref().and_then(|b| b.floors);
     let after = floors.zip(read.before.as_ref()).zip(read.torque_after_n_m).map(|((f, b), m)| f * m / b.torque_n_m);
     let lowest = floors.map(|f| after.map_or(f, |a| a.min(f)));
     let off = read.speed_ratio.map_or(0.0, |r| (r - 1.0).abs());
-    let mut reasons = told([
-        (read.before.is_none(), "no steady stretch before that could be read".to_owned()),
-        (read.strain_after < limits.aborted, format!("aborted at strain {:.2}", read.strain_after)),
+    let mut reasons = those_that_apply([
+        (read.before.is_none(), Remark::NoSteadyStretch),
+        (read.strain_after < limits.aborted, Remark::Aborted { strain: read.strain_after }),
         (
             lowest.is_some_and(|l| l < limits.torque_floors),
-            format!("torque of {:.1} floors is below {}", lowest.unwrap_or(0.0), limits.torque_floors),
+            Remark::FewTorqueFloors { floors: lowest.unwrap_or(0.0), least: limits.torque_floors },
         ),
-        (
-            off > limits.speed_unusable && read.controlled == Controlled::Rate,
-            format!("speed after differs by {:.0} % from before", 100.0 * off),
-        ),
+        (off > limits.speed_unusable && read.controlled == Controlled::Rate, Remark::SpeedAfter { difference: off }),
     ]);
-    reasons.extend(read.set_aside.as_ref().map(|why| format!("set aside: {why}")));
+    reasons.extend(read.set_aside.as_ref().map(|because| Remark::SetAside { because: because.clone() }));
     reasons
 }
 
 /// C: shown, but does not enter states. Not resolved is told by its own reasons.
-fn doubtful(read: &ReversalRead, share: Option<Estimate>, around: &Around<'_>) -> Vec<String> {
+fn doubtful(read: &ReversalRead, share: Option<Estimate>, around: &Around<'_>) -> Vec<Remark> {
     let before = read.before.as_ref();
-    told([
-        (share.is_none(), "not resolved: no contact share could be read".to_owned()),
-        (before.is_some_and(|b| !b.steady), "not steady".to_owned()),
-        (before.is_some_and(|b| b.steady_not_shown), "steadiness not shown: the drift is known too badly".to_owned()),
-        (around.control.is_some_and(|c| c.failed), "the control of this instrument and geometry failed".to_owned()),
-        (around.restart_failed, "a restart in the old sense shows a change that none may".to_owned()),
-        (around.fallen, "the torque fell for good".to_owned()),
+    those_that_apply([
+        (share.is_none(), Remark::NoContactShare),
+        (before.is_some_and(|b| !b.steady), Remark::NotSteady),
+        (before.is_some_and(|b| b.steady_not_shown), Remark::SteadinessNotShown),
+        (around.control.is_some_and(|c| c.failed), Remark::ControlFailed),
+        (around.restart_failed, Remark::RestartFailed),
+        (around.fallen, Remark::TorqueFell),
     ])
 }
 
 /// B: enters states, with a remark.
-fn remarkable(read: &ReversalRead, share: Option<Estimate>, plates: bool, limits: &Limits) -> Vec<String> {
+fn remarkable(read: &ReversalRead, share: Option<Estimate>, plates: bool, limits: &Limits) -> Vec<Remark> {
     let u = share.map_or(0.0, |x| x.u);
     let first = read.dead.first_usable();
     let record = read.before.as_ref().map_or(0.0, |b| b.record_strain);
     let misfit = read.after.as_ref().map_or(0.0, |a| a.squares_per_bin);
     let off = read.speed_ratio.map_or(0.0, |r| (r - 1.0).abs());
-    told([
-        (u > limits.uncertainty, format!("u(contact share) {u:.3}")),
-        (first > limits.dead_strain, format!("first usable strain {first:.3}")),
-        (read.strain_after < limits.strain_after, format!("only strain {:.1} after", read.strain_after)),
-        (record < limits.record_before, format!("only strain {record:.1} since the last change before")),
-        (misfit > limits.misfit, format!("sum of squares per bin {misfit:.1}")),
-        (plates, "parallel plates: the contact share is weighted by torque".to_owned()),
-        (forms_differ(read, limits.forms), "the forms of the transient differ".to_owned()),
-        (
-            off > limits.speed_remarked && read.controlled == Controlled::Rate,
-            format!("speed after differs by {:.1} % from before", 100.0 * off),
-        ),
+    those_that_apply([
+        (u > limits.uncertainty, Remark::Uncertainty { u }),
+        (first > limits.dead_strain, Remark::FirstStrain { strain: first }),
+        (read.strain_after < limits.strain_after, Remark::ShortAfter { strain: read.strain_after }),
+        (record < limits.record_before, Remark::ShortBefore { strain: record }),
+        (misfit > limits.misfit, Remark::Misfit { squares: misfit }),
+        (plates, Remark::WeightedByTorque),
+        (forms_differ(read, limits.forms), Remark::FormsDiffer),
+        (off > limits.speed_remarked && read.controlled == Controlled::Rate, Remark::SpeedAfter { difference: off }),
     ])
 }
 
@@ -355,30 +338,35 @@ mod tests {
     #[test]
     fn each_rule_gives_its_grade_and_its_reason() {
         type Change = fn(&mut ReversalRead);
-        let rules: [(Change, Grade, &str); 12] = [
-            (|_| {}, Grade::A, ""),
-            (|r| r.before = None, Grade::F, "no steady stretch"),
-            (|r| r.strain_after = 0.2, Grade::F, "aborted"),
-            (|r| r.torque_after_n_m = Some(4e-7), Grade::F, "floors"),
-            (|r| r.speed_ratio = Some(0.85), Grade::F, "speed after"),
-            (|r| r.set_aside = Some("bubble".into()), Grade::F, "set aside: bubble"),
-            (|r| r.before.as_mut().unwrap().steady = false, Grade::C, "not steady"),
-            (|r| r.dead.speed = 0.04, Grade::C, "first usable strain"),
-            (|r| r.after.as_mut().unwrap().early_bins = 2, Grade::C, "too few"),
-            (|r| r.dead.speed = 0.02, Grade::B, "first usable strain"),
-            (|r| r.before.as_mut().unwrap().record_strain = 3.0, Grade::B, "since the last change"),
-            (|r| r.speed_ratio = Some(1.05), Grade::B, "speed after"),
+        type Told = fn(&Remark) -> bool;
+        let rules: [(Change, Grade, Told); 12] = [
+            (|_| {}, Grade::A, |_| false),
+            (|r| r.before = None, Grade::F, |r| *r == Remark::NoSteadyStretch),
+            (|r| r.strain_after = 0.2, Grade::F, |r| *r == Remark::Aborted { strain: 0.2 }),
+            (
+                |r| r.torque_after_n_m = Some(4e-7),
+                Grade::F,
+                |r| matches!(r, Remark::FewTorqueFloors { least: 5.0, .. }),
+            ),
+            (|r| r.speed_ratio = Some(0.85), Grade::F, |r| matches!(r, Remark::SpeedAfter { .. })),
+            (|r| r.set_aside = Some("bubble".into()), Grade::F, |r| matches!(r, Remark::SetAside { .. })),
+            (|r| r.before.as_mut().unwrap().steady = false, Grade::C, |r| *r == Remark::NotSteady),
+            (|r| r.dead.speed = 0.04, Grade::C, |r| *r == Remark::LateFirstStrain { strain: 0.04, most: 0.03 }),
+            (|r| r.after.as_mut().unwrap().early_bins = 2, Grade::C, |r| *r == Remark::FewEarlyBins { bins: 2 }),
+            (|r| r.dead.speed = 0.02, Grade::B, |r| *r == Remark::FirstStrain { strain: 0.02 }),
+            (
+                |r| r.before.as_mut().unwrap().record_strain = 3.0,
+                Grade::B,
+                |r| *r == Remark::ShortBefore { strain: 3.0 },
+            ),
+            (|r| r.speed_ratio = Some(1.05), Grade::B, |r| matches!(r, Remark::SpeedAfter { .. })),
         ];
-        for (change, grade, reason) in rules {
+        for (at, (change, grade, told)) in rules.into_iter().enumerate() {
             let mut read = good(estimate(0.5, 0.01));
             change(&mut read);
             let found = graded(read, None);
-            assert_eq!(found.grade, grade, "{reason}: {:?}", found.remarks);
-            assert!(
-                reason.is_empty() || found.remarks.iter().any(|r| r.contains(reason)),
-                "{reason}: {:?}",
-                found.remarks
-            );
+            assert_eq!(found.grade, grade, "{at}: {:?}", found.remarks);
+            assert!(at == 0 || found.remarks.iter().any(told), "{at}: {:?}", found.remarks);
             assert_eq!(found.contact_share.is_some(), found.resolved);
         }
     }
@@ -400,7 +388,7 @@ mod tests {
     fn a_drop_within_its_uncertainty_keeps_its_value() {
         let found = graded(good(estimate(0.01, 0.01)), None);
         assert!(found.resolved && found.contact_share_low.unwrap() < 0.0);
-        assert!(found.remarks.iter().any(|r| r.contains("no drop beyond")));
+        assert!(found.remarks.contains(&Remark::NoDrop));
     }
 
     #[test]
@@ -423,12 +411,11 @@ mod tests {
         // One reversal keeps the remark; of two, the run has it.
         let mut run = vec![later.clone(), later.clone(), early.clone()];
         assert_eq!(said_once(&mut run[1..]), None);
-        let said = said_once(&mut run).unwrap();
-        assert!(said.starts_with("2 of 3 reversals were read from a later strain on"), "{said}");
-        assert!(run.iter().all(|j| !j.remarks.iter().any(|r| r == LATER)));
+        assert_eq!(said_once(&mut run), Some(RunRemark::ReadLater { reversals: 2, all: 3 }));
+        assert!(run.iter().all(|j| !j.remarks.contains(&Remark::ReadLater)));
         // Back at 0.02: nothing was read from there.
         let late = graded(good(estimate(0.5, 0.01)), Some(&control(0.04)));
-        assert!(!late.resolved && late.remarks.iter().any(|r| r.contains("comes back later")));
+        assert!(!late.resolved && late.remarks.contains(&Remark::ControlTooLate));
     }
 
     #[test]

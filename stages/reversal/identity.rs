@@ -1,5 +1,6 @@
 //! Who a run is: names from the study file, loading and repeat from there or from the export's preamble.
 
+use super::remark::RunRemark;
 use super::result::Identity;
 use crate::ingest::result::Head;
 use pipeline::diagnostic::{Diagnostic, Place};
@@ -63,10 +64,10 @@ impl Rule {
         })
     }
 
-    /// A word on each chosen entry that the export has not: its key may be mistyped.
-    pub fn lacking(&self, head: &Head) -> Vec<String> {
+    /// A remark on each chosen entry that the export has not: its key may be mistyped.
+    pub fn lacking(&self, head: &Head) -> Vec<RunRemark> {
         let lacking = self.preamble.iter().filter(|key| !head.preamble.contains_key(*key));
-        lacking.map(|key| format!("its preamble has no entry `{key}`")).collect()
+        lacking.map(|key| RunRemark::NoPreambleEntry { key: key.clone() }).collect()
     }
 
     fn found(&self, what: &str, name: &Name, head: &Head) -> Result<String, Diagnostic> {
@@ -125,7 +126,7 @@ mod tests {
         assert_eq!(identity.rows, 7);
         let told = [("Loading".to_owned(), Some("3".to_owned())), ("Operator".to_owned(), None)];
         assert_eq!(identity.preamble, told.into());
-        assert_eq!(rule(None).lacking(&head()), ["its preamble has no entry `Operator`"]);
+        assert_eq!(rule(None).lacking(&head()), [RunRemark::NoPreambleEntry { key: "Operator".into() }]);
     }
 
     #[test]

@@ -1,6 +1,7 @@
 //! What the literature says a reversal shows, held against the stage on made-up runs. Numbers that somebody published
 //! are in `tests.rs` (the made-up record, particle transients); here is behaviour.
 
+use super::remark::Remark;
 use super::result::ReversalRead;
 use super::synthetic::{Draws, Protocol, Transient};
 use super::tests::{graded, reads, share};
@@ -22,7 +23,7 @@ fn a_pure_contact_resistance_reads_one() {
         for j in graded(&points) {
             let low = j.contact_share_low.unwrap();
             assert!((0.8..1.0).contains(&low), "{low} {:?}", j.remarks);
-            let why = |r: &String| r.contains("out of range") || r.contains("what is left of the viscosity");
+            let why = |r: &Remark| matches!(r, Remark::OutOfRange { .. } | Remark::NothingLeft { .. });
             assert!(j.resolved || j.remarks.iter().any(why), "{:?}", j.remarks);
         }
     }

@@ -27,6 +27,7 @@ pub mod params;
 pub mod priors;
 mod published;
 mod read;
+pub mod remark;
 mod restart;
 pub mod result;
 pub mod rules;

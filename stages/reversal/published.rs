@@ -36,7 +36,7 @@ pub(super) fn parquet(points: &[u8], outcome: &Outcome) -> Result<Vec<u8>, Table
     let points = Columns::open(points)?;
     let run = |_: usize| Some(outcome.read.run.clone());
     let number = |row: usize| Some(i64::from(outcome.number[row])).filter(|number| *number > 0);
-    let excluded = |row: usize| outcome.flags[row].text();
+    let excluded = |row: usize| outcome.flags[row].to_cell();
     let column = |name: &'static str| match name {
         "run" => Long::TextAt(&run),
         "reversal" => Long::IntAt(&number),

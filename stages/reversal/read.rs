@@ -9,16 +9,17 @@ use super::find::{Turn, stops, turns};
 use super::headline::{Minimum, averaged};
 use super::noise::{self, Window};
 use super::params::{Fit, Reading as Settings, Sensitivity};
+use super::remark::{Remark, RunRemark};
 use super::restart;
 use super::result::{
     After, Before, Controlled, DeadStrain, Estimate, FormFit, Noise, OtherSetting, Restart, ReversalRead, RunRead,
     SensitivityCoefficient, SensitivityReading,
 };
-use super::rules::{ALIKE, ARRIVED, RECOVERED, TWO_SIDED};
+use super::rules::{ALIKE, ARRIVED, EARLY, RECOVERED, STRETCH, TWO_SIDED};
 use super::secondary;
 use super::trace::{Trace, median};
 use super::transient::Form;
-use crate::clean::result::{CleanNotes, Flags, Points};
+use crate::clean::result::{CleanNotes, Flags, MotionSource, Points, Reason};
 use crate::physics::geometry::{Constants, Geometry};
 use crate::physics::instrument::{Instrument, total_inertia};
 use crate::physics::materials::Sample;
@@ -59,7 +60,7 @@ pub(super) struct Outcome {
 /// Reads a run.
 pub(super) fn read(mut points: Points, setup: &Setup<'_>) -> Outcome {
     let trace = Trace::new(&mut points);
-    let speed_only = ["speed", "rate"].contains(&setup.notes.motion.as_str());
+    let speed_only = matches!(setup.notes.motion, MotionSource::Speed | MotionSource::Rate);
     let turns = turns(&trace, &setup.settings.find, speed_only);
     let run = Run { points: &points, trace: &trace, turns: &turns, setup, constants: setup.geometry.constants() };
     let found: Vec<Option<Found>> = (0..turns.len()).map(|k| run.found(k)).collect();
@@ -83,13 +84,13 @@ pub(super) fn read(mut points: Points, setup: &Setup<'_>) -> Outcome {
     outcome
 }
 
-/// Counts of readings by reason, from the fates after marking.
-pub(super) fn excluded(reasons: impl Iterator<Item = &'static str>) -> BTreeMap<String, u64> {
-    let mut counts: BTreeMap<&str, u64> = BTreeMap::new();
+/// Counts of readings by reason, after marking.
+pub(super) fn excluded(reasons: impl Iterator<Item = Reason>) -> BTreeMap<Reason, u64> {
+    let mut counts = BTreeMap::new();
     for reason in reasons {
         *counts.entry(reason).or_insert(0) += 1;
     }
-    counts.into_iter().map(|(reason, count)| (reason.to_owned(), count)).collect()
+    counts
 }
 
 /// The stretches of a turn and the window before it.
@@ -120,8 +121,7 @@ impl Run<'_> {
     /// Whether readings around a reversal lie behind an irreversible fall of the torque, which clean flags.
     fn fell(&self, found: Option<&Found>) -> bool {
         let around = found.map(|f| f.stretches.before.start..f.stretches.after.end);
-        let flags = |i: usize| self.points.flags[self.trace.origin[i]].reasons();
-        around.into_iter().flatten().any(|i| flags(i).any(|reason| reason == "edge-fracture"))
+        around.into_iter().flatten().any(|i| self.points.flags[self.trace.origin[i]].has(Reason::EdgeFracture))
     }
 
     fn restarts(&self) -> Vec<Restart> {
@@ -161,9 +161,7 @@ impl Run<'_> {
             remarks: Vec::new(),
         };
         if turn.rested {
-            reversal
-                .remarks
-                .push("the sample stood still between the two senses; strain counts from the leaving".to_owned());
+            reversal.remarks.push(Remark::StoodStill);
         }
         if let Some((found, steady)) = found.and_then(|f| f.steady.as_ref().map(|s| (f, s))) {
             self.fill(&mut reversal, k, found, steady, all);
@@ -177,7 +175,7 @@ impl Run<'_> {
         let settings = self.setup.settings;
         reversal.noise = self.noise(found, all);
         let Some(noise) = reversal.noise else {
-            reversal.remarks.push("too few readings to know the noise".to_owned());
+            reversal.remarks.push(Remark::NoiseUnknown);
             return;
         };
         let after = found.stretches.after.clone();
@@ -194,7 +192,7 @@ impl Run<'_> {
         };
         let base = estimator.run(&settings.fit, &Change::default(), None);
         let Some(base) = base else {
-            reversal.remarks.push("too few readings after the first usable strain to fit".to_owned());
+            reversal.remarks.push(Remark::FewReadings);
             return;
         };
         reversal.after = Some(self.after(&estimator, &base, turn));
@@ -357,7 +355,7 @@ impl Run<'_> {
             },
             forms: base.minima.iter().map(|m| form_fit(m, u_before)).collect(),
             squares_per_bin: best.squares * base.widening * base.widening / base.bins.len() as f64,
-            early_bins: base.bins.iter().filter(|b| b.strain < 0.1).count() as u32,
+            early_bins: base.bins.iter().filter(|b| b.strain < EARLY).count() as u32,
             plateau: secondary::plateau(&base.bins, noise, settings).map(|level| (eta * level, 1.0 - level)),
             minimum_pa_s: eta * minimum.1,
             strain_at_minimum: minimum.0,
@@ -458,7 +456,7 @@ impl Run<'_> {
     /// The contact share with the readings left in, before and after, that were set aside as spikes and for nothing else.
     fn with_spikes(&self, estimator: &Estimator<'_>, base: &Fitted, turn: &Turn, found: &Found) -> Option<Estimate> {
         let (before, after) = (found.stretches.before.clone(), found.stretches.after.clone());
-        let is_spike = |i: &usize| self.points.flags[self.trace.origin[*i]].reasons().eq(["spike"]);
+        let is_spike = |i: &usize| self.points.flags[self.trace.origin[*i]].reasons().eq([Reason::Spike]);
         let spikes: Vec<usize> = before.clone().chain(after.clone()).filter(is_spike).collect();
         if spikes.is_empty() {
             return Some(base.share(estimator));
@@ -503,40 +501,40 @@ impl Run<'_> {
         let turn = &self.turns[k];
         let end = self.turns.get(k + 1).map_or(self.trace.len(), |next| next.end_before);
         let ramp = found.map_or(turn.first_after, |f| f.stretches.before.end)..turn.first_after;
-        let mut mark = |i: usize, strain: f64, reasons: &[&str]| {
+        let mut mark = |i: usize, strain: f64, reasons: &[Reason]| {
             let at = self.trace.origin[i];
             (outcome.number[at], outcome.strain[at]) = (reversal.number, strain);
-            reasons.iter().for_each(|reason| outcome.flags[at].add(reason));
+            reasons.iter().for_each(|reason| outcome.flags[at].add(*reason));
         };
-        ramp.filter(|_| !turn.rested).for_each(|i| mark(i, 0.0, &["instrument-inertia"]));
+        ramp.filter(|_| !turn.rested).for_each(|i| mark(i, 0.0, &[Reason::InstrumentInertia]));
         for i in turn.first_after..end {
             let strain = turn.strain(self.trace, i);
             mark(i, strain, &too_early(strain, &reversal.dead));
         }
     }
 
-    fn remarks(&self) -> Vec<String> {
+    fn remarks(&self) -> Vec<RunRemark> {
         let mut remarks = Vec::new();
         if self.turns.is_empty() {
-            remarks.push("no reversal was found in the motion".to_owned());
+            remarks.push(RunRemark::NoReversal);
         }
         if self.setup.sample.liquid.density.is_none() {
-            remarks.push("density not given: momentum diffusion was reckoned with 1000 kg/m³".to_owned());
+            remarks.push(RunRemark::DensityNotGiven);
         }
         remarks
     }
 }
 
 /// Reasons why a reading at this strain is not used.
-fn too_early(strain: f64, dead: &DeadStrain) -> Vec<&'static str> {
+fn too_early(strain: f64, dead: &DeadStrain) -> Vec<Reason> {
     let drive = strain < dead.speed.max(dead.inertia);
-    let causes = [(drive, "instrument-inertia"), (strain < dead.momentum, "momentum-diffusion")];
+    let causes = [(drive, Reason::InstrumentInertia), (strain < dead.momentum, Reason::MomentumDiffusion)];
     causes.into_iter().filter(|(early, _)| *early).map(|(_, reason)| reason).collect()
 }
 
-/// Kept readings at strain 0.02–0.3.
+/// Kept readings over [`STRETCH`].
 fn early(trace: &Trace, turn: &Turn, after: Range<usize>) -> Vec<usize> {
-    trace.kept_in(after).into_iter().filter(|i| (0.02..=0.3).contains(&turn.strain(trace, *i))).collect()
+    trace.kept_in(after).into_iter().filter(|i| (STRETCH.0..=STRETCH.1).contains(&turn.strain(trace, *i))).collect()
 }
 
 fn form_fit(minimum: &Minimum, u_before: f64) -> FormFit {

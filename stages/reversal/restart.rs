@@ -7,15 +7,14 @@ use super::dead::{Diffusion, dead_strain};
 use super::find::Turn;
 use super::noise;
 use super::params::Reading as Settings;
+use super::remark::RunRemark;
 use super::result::{Controlled, Estimate, Restart};
+use super::rules::{DRIFTS, STRETCH};
 use super::trace::{Trace, median};
 use std::ops::RangeInclusive;
 
-/// Strains after the leaving that are compared with the steady stretch before: behind an elastic release.
-const COMPARED: RangeInclusive<f64> = 0.02..=0.3;
-
-/// Two-sided 99 % of a normal deviate, as for steadiness.
-const SIGNIFICANT: f64 = 2.58;
+/// Strains after the leaving that are compared with the steady stretch before.
+const COMPARED: RangeInclusive<f64> = STRETCH.0..=STRETCH.1;
 
 /// A run in which restarts are looked at.
 pub(super) struct Run<'a> {
@@ -86,7 +85,7 @@ impl Run<'_> {
 
 /// Whether a restart shows what none may: a significant change above `limit`.
 fn fails(drop: &Estimate, limit: f64) -> bool {
-    drop.value.abs() > SIGNIFICANT * drop.u && drop.value.abs() > limit
+    drop.value.abs() > DRIFTS * drop.u && drop.value.abs() > limit
 }
 
 /// Whether one of the restarts fails.
@@ -94,29 +93,21 @@ pub(super) fn failed(restarts: &[Restart], limit: f64) -> bool {
     restarts.iter().filter_map(|r| r.drop.as_ref()).any(|d| fails(d, limit))
 }
 
-/// What is to be said of the restarts of a run; none without any.
-pub(super) fn said(restarts: &[Restart], limit: f64) -> Option<String> {
+/// What is to be said of the restarts of a run; nothing where there are none.
+pub(super) fn remark(restarts: &[Restart], limit: f64) -> Option<RunRemark> {
     let read: Vec<(u32, Estimate)> = restarts.iter().filter_map(|r| Some((r.row, r.drop?))).collect();
-    let bad: Vec<(u32, Estimate)> = read.iter().filter(|(_, drop)| fails(drop, limit)).copied().collect();
-    let of = |n: usize| match (n, restarts.len()) {
-        (_, 1) => "a restart in the old sense shows".to_owned(),
-        (n, all) => format!("{n} of {all} restarts in the old sense show{}", if n == 1 { "s" } else { "" }),
-    };
-    match (largest(&bad), largest(&read)) {
-        (Some(change), _) => Some(format!(
-            "{} {change}, where contacts do not open: slip, settling or what relaxes at rest",
-            of(bad.len())
-        )),
-        (None, Some(change)) => Some(format!("{} no drop: {change} at most", of(read.len()))),
-        (None, None) => (!restarts.is_empty()).then(|| "no restart in the old sense could be read".to_owned()),
-    }
+    let failed: Vec<(u32, Estimate)> = read.iter().filter(|(_, drop)| fails(drop, limit)).copied().collect();
+    (!restarts.is_empty()).then(|| RunRemark::Restarts {
+        all: restarts.len() as u32,
+        read: read.len() as u32,
+        failed: failed.len() as u32,
+        largest: largest(&failed).or_else(|| largest(&read)),
+    })
 }
 
-/// The largest change in words.
-fn largest(drops: &[(u32, Estimate)]) -> Option<String> {
-    let (row, drop) = drops.iter().max_by(|a, b| a.1.value.abs().total_cmp(&b.1.value.abs()))?;
-    let word = if drop.value > 0.0 { "drop" } else { "rise" };
-    Some(format!("a {word} of {:.1} ± {:.1} % at row {row}", 100.0 * drop.value.abs(), 100.0 * drop.u))
+/// The largest change.
+fn largest(drops: &[(u32, Estimate)]) -> Option<(u32, Estimate)> {
+    drops.iter().copied().max_by(|a, b| a.1.value.abs().total_cmp(&b.1.value.abs()))
 }
 
 #[cfg(test)]
@@ -129,13 +120,14 @@ mod tests {
 
     #[test]
     fn what_is_said_follows_from_the_largest_change() {
-        let said = |restarts: &[Restart]| said(restarts, 0.03).unwrap_or_default();
-        assert_eq!(said(&[]), "");
-        assert_eq!(said(&[Restart { drop: None, ..restart(0.0, 0.0) }]), "no restart in the old sense could be read");
+        let largest = |all, read, failed, largest| Some(RunRemark::Restarts { all, read, failed, largest });
+        assert_eq!(remark(&[], 0.03), None);
+        let unread = Restart { drop: None, ..restart(0.0, 0.0) };
+        assert_eq!(remark(&[unread], 0.03), largest(1, 0, 0, None));
         let small = restart(-0.004, 0.006);
-        assert_eq!(said(&[small]), "a restart in the old sense shows no drop: a rise of 0.4 ± 0.6 % at row 7 at most");
+        assert_eq!(remark(&[small], 0.03), largest(1, 1, 0, Some((7, Estimate { value: -0.004, u: 0.006 }))));
         let large = [small, restart(0.15, 0.01), restart(0.02, 0.001), restart(0.2, 0.1)];
-        assert!(said(&large).starts_with("1 of 4 restarts in the old sense shows a drop of 15.0 ± 1.0 % at row 7"));
+        assert_eq!(remark(&large, 0.03), largest(4, 4, 1, Some((7, Estimate { value: 0.15, u: 0.01 }))));
         assert!(failed(&large, 0.03) && !failed(&large, 0.2) && !failed(&[small], 0.0));
     }
 }

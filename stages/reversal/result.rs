@@ -1,7 +1,8 @@
 //! What the reversal stage hands on: `read` gives everything that a run says by itself, `control` what the
 //! instrument does, `grading` the rows that states are made of. All in SI; JSON between tasks.
 
-use crate::clean::result::{Account, ValidityCheck};
+use crate::clean::result::{Account, Reason, ValidityCheck};
+use crate::reversal::remark::{ControlRemark, Remark, RunRemark};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -251,10 +252,10 @@ pub struct ReversalRead {
     /// Deviation of torque from its steady value after the turning point, for controls:
     /// (time since turning / s, torque / N m, its u).
     pub torque_residual: Vec<(f64, f64, f64)>,
-    /// Set aside by hand, and why.
+    /// Excluded by hand, and why.
     pub set_aside: Option<String>,
-    /// Remarks.
-    pub remarks: Vec<String>,
+    /// What is to be said of it.
+    pub remarks: Vec<Remark>,
 }
 
 /// A stop after which the sample was sheared on in the old sense, under the same command.
@@ -279,10 +280,10 @@ pub struct RunRead {
     pub restarts: Vec<Restart>,
     /// Numbers of reversals around which the torque fell for good.
     pub fallen: Vec<u32>,
-    /// Remarks of the run: a missing or doubled reversal, an aborted leg.
-    pub remarks: Vec<String>,
+    /// What is to be said of the run.
+    pub remarks: Vec<RunRemark>,
     /// Readings excluded by reason.
-    pub excluded: BTreeMap<String, u64>,
+    pub excluded: BTreeMap<Reason, u64>,
     /// Where each reading went.
     pub account: Account,
     /// All readings.
@@ -318,8 +319,8 @@ pub struct Control {
     pub false_torque: Vec<FalseTorque>,
     /// |contact share| > 2 u and > 0.01.
     pub failed: bool,
-    /// Remarks.
-    pub remarks: Vec<String>,
+    /// What is to be said of it, the gravest first.
+    pub remarks: Vec<ControlRemark>,
 }
 
 /// Grade of a reversal by the printed rules.
@@ -379,7 +380,7 @@ pub struct Identity {
     pub preamble: BTreeMap<String, Option<String>>,
 }
 
-/// A judged reversal: everything a state or a table needs.
+/// A graded reversal: everything a state or a table needs.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Graded {
     /// What the run says by itself, with `dead.control` filled in.
@@ -395,7 +396,7 @@ pub struct Graded {
     /// Grade.
     pub grade: Grade,
     /// Why this grade, and remarks of `read`.
-    pub remarks: Vec<String>,
+    pub remarks: Vec<Remark>,
 }
 
 /// What `grading` gives for a run.
@@ -406,11 +407,15 @@ pub struct GradedRun {
     /// Its reversals.
     pub reversals: Vec<Graded>,
     /// Readings excluded by reason; a reading with several counts under each.
-    pub excluded: BTreeMap<String, u64>,
+    pub excluded: BTreeMap<Reason, u64>,
     /// Where each row of the export went, so that the numbers add up.
     pub account: Account,
     /// Numbers by which the flow is judged.
     pub validity: Vec<ValidityCheck>,
-    /// Remarks of ingest, clean and read.
-    pub remarks: Vec<String>,
+    /// What reading the export has to say.
+    pub ingest_remarks: Vec<crate::ingest::remark::Remark>,
+    /// What cleaning has to say.
+    pub clean_remarks: Vec<crate::clean::remark::Remark>,
+    /// What this stage has to say.
+    pub remarks: Vec<RunRemark>,
 }

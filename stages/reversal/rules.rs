@@ -7,6 +7,13 @@ pub const DRIFTS: f64 = 2.58;
 /// may differ for harmless reasons too (empirical: false alarms 1.5 % and 0.05 %).
 pub const DIFFERS: f64 = 3.0;
 
+/// Strain below which bins tell the level at zero strain: above it the liquid's own share has begun to dip (empirical).
+pub const EARLY: f64 = 0.1;
+
+/// Strains after a turning point over which torque and normal force are averaged: behind an elastic release, before the
+/// contacts are back.
+pub const STRETCH: (f64, f64) = (0.02, 0.3);
+
 /// Two-sided 95 % of a normal deviate.
 pub const TWO_SIDED: f64 = 1.96;
 

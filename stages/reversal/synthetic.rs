@@ -1,6 +1,6 @@
 //! Made-up noise, transients and runs for tests, written apart from the code that fits them.
 
-use crate::clean::result::{CleanNotes, Flags, Points};
+use crate::clean::result::{CleanNotes, Flags, MotionSource, Points};
 use crate::physics::geometry::{Geometry, Shape};
 use crate::physics::instrument::Instrument;
 use crate::physics::materials::{Liquid, Sample};
@@ -73,7 +73,7 @@ pub(super) fn sample(control: bool) -> Sample {
 
 /// What clean says about an angle with the inertia taken off.
 pub(super) fn notes() -> CleanNotes {
-    CleanNotes { inertia_corrected: true, motion: "angle".to_owned(), ..CleanNotes::default() }
+    CleanNotes { inertia_corrected: true, motion: MotionSource::Angle, ..CleanNotes::default() }
 }
 
 /// How a made-up run is sheared and read.

@@ -10,10 +10,11 @@ use super::headline::{Problem, averaged, fit};
 use super::noise::{Window, pooled};
 use super::params::{Fit, Params, Sensitivity};
 use super::read::{Outcome, Setup, read};
+use super::remark::Remark;
 use super::result::{Controlled, Estimate, Grade, Graded, Noise, ReversalRead};
 use super::synthetic::{Draws, Protocol, Transient, bench, cone, notes, sample};
 use super::{control_work, grade_work, published, read_work};
-use crate::clean::result::{CleanNotes, Points};
+use crate::clean::result::{CleanNotes, Points, Reason};
 use crate::ingest::result::Head;
 use crate::settings::Rule;
 use crate::table::Table;
@@ -147,7 +148,7 @@ fn readings_late_after_the_turn_are_never_resolved() {
             assert!(j.read.dead.first_usable() > 0.05, "{:?}", j.read.dead);
             assert!(!j.resolved && j.contact_share.is_none() && j.contact_share_high.is_none());
             assert!(j.contact_share_low.is_none_or(|low| low < 0.5), "{:?}", j.contact_share_low);
-            assert!(j.remarks.iter().any(|r| r.contains("first usable strain")), "{:?}", j.remarks);
+            assert!(j.remarks.iter().any(|r| matches!(r, Remark::LateFirstStrain { .. })), "{:?}", j.remarks);
         }
     }
 }
@@ -243,8 +244,8 @@ fn missing_doubled_and_aborted_reversals_are_told() {
     let all = graded(&Protocol { segments, ..Protocol::default() }.points(&mut Draws::new(1), |g| HALF.at(g)));
     let grades: Vec<Grade> = all.iter().map(|j| j.grade).collect();
     assert_eq!(grades[..2], [Grade::F, Grade::F], "{:?}", all[0].remarks);
-    assert!(all[0].remarks.iter().any(|r| r.starts_with("aborted")), "{:?}", all[0].remarks);
-    assert!(all[1].remarks.iter().any(|r| r.contains("no steady stretch")), "{:?}", all[1].remarks);
+    assert!(all[0].remarks.iter().any(|r| matches!(r, Remark::Aborted { .. })), "{:?}", all[0].remarks);
+    assert!(all[1].remarks.contains(&Remark::NoSteadyStretch), "{:?}", all[1].remarks);
     assert!(grades[2] <= Grade::B && all[2].resolved, "{:?}", all[2].remarks);
 }
 
@@ -253,14 +254,14 @@ fn a_step_set_aside_by_hand_is_not_usable_and_says_why() {
     let mut points = Protocol::default().points(&mut Draws::new(2), |g| HALF.at(g));
     for (flags, step) in points.flags.iter_mut().zip(&points.step) {
         if *step == 2 {
-            flags.add("set-aside");
+            flags.add(Reason::SetAside);
         }
     }
     let notes = CleanNotes { set_aside_steps: vec![(2, "bubble".to_owned())], ..notes() };
     let read = outcome(&points, false, &plain(), &notes).read.reversals.swap_remove(0);
     let j = grade_reversal(read, &Around::default(), &plain().grading_settings());
     assert_eq!((j.grade, j.resolved, j.contact_share), (Grade::F, false, None));
-    assert!(j.remarks.contains(&"set aside: bubble".to_owned()));
+    assert!(j.remarks.contains(&Remark::SetAside { because: "bubble".into() }));
 }
 
 #[test]
@@ -318,7 +319,7 @@ fn spikes_left_in_are_a_choice_and_other_exclusions_are_not() {
     let (plain, same) = kept(&clean);
     assert_eq!(plain, same);
     // Ten readings after the first reversal read half as much again.
-    let with = |reason: &str| {
+    let with = |reason: Reason| {
         let mut points = clean.clone();
         let first = points.step.iter().position(|s| *s == 2).unwrap() + 20;
         for i in (first..).step_by(3).take(10) {
@@ -328,9 +329,9 @@ fn spikes_left_in_are_a_choice_and_other_exclusions_are_not() {
         }
         kept(&points)
     };
-    let (out, left_in) = with("spike");
+    let (out, left_in) = with(Reason::Spike);
     assert!((out - plain).abs() < 0.01 && left_in < out - 0.02, "{plain} {out} {left_in}");
-    let (out, left_in) = with("edge-fracture");
+    let (out, left_in) = with(Reason::EdgeFracture);
     assert_eq!(out, left_in);
 }
 
@@ -406,7 +407,7 @@ fn record() -> Points {
     };
     for i in 0..n {
         if points.inertia_torque_n_m[i].abs() > 0.05 * points.sample_torque_n_m[i].abs() {
-            points.flags[i].add("instrument-inertia");
+            points.flags[i].add(Reason::InstrumentInertia);
         }
     }
     points
@@ -565,7 +566,7 @@ fn the_three_tasks_run_from_points_to_judgement() {
     // Rows in = rows kept + rows excluded by named reasons.
     let excluded = table.texts("excluded").unwrap().iter().flatten().count() as u64;
     assert!(excluded > 0 && excluded <= graded.excluded.values().sum());
-    assert!(graded.excluded.keys().all(|r| r == "instrument-inertia" || r == "momentum-diffusion"));
+    assert!(graded.excluded.keys().all(|r| [Reason::InstrumentInertia, Reason::MomentumDiffusion].contains(r)));
 }
 
 #[test]

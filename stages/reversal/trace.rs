@@ -1,7 +1,7 @@
 //! The readings of a run as the reversal stage looks at them: motion and torque in the order of time, and
 //! small statistics over stretches. It finds nothing and fits nothing.
 
-use crate::clean::result::Points;
+use crate::clean::result::{Points, Reason};
 use std::ops::{Deref, Range};
 use std::sync::Arc;
 
@@ -46,7 +46,7 @@ impl Deref for Trace {
 }
 
 /// Reasons after which not even the motion of a reading can be trusted.
-const NO_MOTION: [&str; 3] = ["clock", "duplicate", "missing"];
+const NO_MOTION: [Reason; 3] = [Reason::Missing, Reason::Clock, Reason::Duplicate];
 
 impl Trace {
     /// The usable motion of a run; readings set aside for other reasons keep their motion but enter no value. The
@@ -64,7 +64,7 @@ impl Trace {
             torque: picked(&mut points.sample_torque_n_m, &origin),
             inertia: picked(&mut points.inertia_torque_n_m, &origin),
             stress,
-            drive: flags().map(|flags| flags.has("instrument-inertia")).collect(),
+            drive: flags().map(|flags| flags.has(Reason::InstrumentInertia)).collect(),
             origin,
         };
         Self { measured: Arc::new(measured), kept }
@@ -97,7 +97,7 @@ fn usable(points: &Points) -> Vec<usize> {
     let mut last = f64::NEG_INFINITY;
     for i in 0..points.len() {
         let known = [points.time_s[i], points.strain[i], points.rate_per_s[i]].iter().all(|v| v.is_finite());
-        if known && points.time_s[i] > last && !points.flags[i].reasons().any(|r| NO_MOTION.contains(&r)) {
+        if known && points.time_s[i] > last && !NO_MOTION.iter().any(|reason| points.flags[i].has(*reason)) {
             origin.push(i);
             last = points.time_s[i];
         }
@@ -156,8 +156,8 @@ mod tests {
     fn readings_without_motion_are_left_out_and_flagged_ones_keep_theirs() {
         let n = 5;
         let mut flags = vec![Flags::default(); n];
-        flags[1].add("spike");
-        flags[3].add("clock");
+        flags[1].add(Reason::Spike);
+        flags[3].add(Reason::Clock);
         let mut points = Points {
             row: (1..=5).collect(),
             step: vec![1; n],

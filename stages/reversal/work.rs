@@ -81,11 +81,20 @@ pub fn grade_work(context: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
         grading::grade_reversal(r, &grading::Around { fallen, ..around }, &settings)
     };
     let mut reversals: Vec<_> = read.reversals.into_iter().map(graded).collect();
-    let restarts = restart::said(&read.restarts, settings.grade.restart);
+    let restarts = restart::remark(&read.restarts, settings.grade.restart);
     let once = restarts.into_iter().chain(grading::said_once(&mut reversals)).collect();
-    let remarks = [rule.lacking(&head), head.remarks, notes.remarks, read.remarks, once].concat();
+    let remarks = [rule.lacking(&head), read.remarks, once].concat();
     let mut account = read.account;
     account.refuse(&head.refused);
-    let graded = GradedRun { identity, reversals, excluded: read.excluded, account, validity: notes.validity, remarks };
+    let graded = GradedRun {
+        identity,
+        reversals,
+        excluded: read.excluded,
+        account,
+        validity: notes.validity,
+        ingest_remarks: head.remarks,
+        clean_remarks: notes.remarks,
+        remarks,
+    };
     Produced::default().with_json("graded", &graded)
 }

@@ -15,7 +15,7 @@ fn sentence(name: &str, composition: &Composition) -> Sentence {
         Composition::Water { .. } => ("water".to_owned(), ["iapws-r12-08", "tanaka-2001"]),
         Composition::WaterGlycerol { glycerol, .. } => (
             format!("water with {} % of glycerol by mass", printed(*glycerol, 100.0, 0.0)),
-            ["cheng-2008", "tanaka-2001"],
+            ["cheng-2008", "volk-2018"],
         ),
     };
     let (viscosity, temperature) = (composition.viscosity(), composition.temperature());
@@ -47,6 +47,6 @@ mod tests {
         let text = &told[0].text;
         assert!(text.contains("water with 80.00(10) % of glycerol by mass at 25.00(10) °C"), "{text}");
         assert!(text.contains("viscosity of syrup, 45.4(1.1) mPa s"), "{text}");
-        assert_eq!(told[0].cites, ["cheng-2008", "tanaka-2001"]);
+        assert_eq!(told[0].cites, ["cheng-2008", "volk-2018"]);
     }
 }

@@ -48,11 +48,12 @@ fn one_temperature(clean: &Clean) -> Option<Sentence> {
         format!(", or by {} per kelvin where its composition is not stated", setting(per_kelvin))
     });
     let text = format!(
-        "The stress of each step was brought from its median temperature to {to}, at the measured rate and in proportion \
-         to the liquid's viscosity by the formula for its composition{law}; where the stress decides on contacts, this \
-         is right to first order only."
+        "The rate of each step was brought from its median temperature to {to} at the measured stress, in proportion to \
+         the liquid's viscosity by the formula for its composition{law}: η_r(σ) = σ/(γ̇·η_f(T)), because the stress at \
+         which repulsion between particles gives way does not follow the liquid's viscosity. A correction of the stress \
+         at the measured rate would move a thickening sample along its flow curve."
     );
-    Some(say(text, &["stages.clean.temperature_correction"]).citing(&["iapws-r12-08", "cheng-2008"]))
+    Some(say(text, &["stages.clean.temperature_correction"]).citing(&["iapws-r12-08", "cheng-2008", "wyart-2014"]))
 }
 
 fn particles(clean: &Clean) -> Option<Sentence> {

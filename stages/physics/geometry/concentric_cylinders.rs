@@ -3,7 +3,7 @@
 //! With δ = R_o/R_i: σ = (1 + δ²)/(2δ²) · M/(2πL R_i² c_L), γ̇ = Ω(1 + δ²)/(δ² − 1); ISO 3219:1993, annex B, and
 //! DIN 53019-1, where c_L is the end-effect factor of the torque (1.10 for the standard geometry).
 
-use super::{Constants, Term};
+use super::{Caution, Constants, Term};
 use crate::physics::quantity::Quantity;
 use std::f64::consts::PI;
 
@@ -22,23 +22,20 @@ pub(super) fn constants(inner: f64, outer: f64, length: f64, end_effect: f64) ->
 }
 
 /// Largest δ for which representative values are meant (ISO 3219:1993, annex B).
-const WIDEST_RATIO: f64 = 1.2;
+pub const WIDEST_RATIO: f64 = 1.2;
 /// Shortest cylinder, in inner radii, for which the end-effect factor was found (same source).
-const SHORTEST: f64 = 3.0;
+pub const SHORTEST: f64 = 3.0;
 
-/// What runs in these cylinders must say of themselves. Stress falls from wall to wall as r⁻², so by δ² in all.
-pub(super) fn remarks(inner: f64, outer: f64, length: f64) -> Vec<String> {
+/// What runs in these cylinders ask to be minded. Stress falls from wall to wall as r⁻², so by δ² in all.
+pub(super) fn cautions(inner: f64, outer: f64, length: f64) -> Vec<Caution> {
     let ratio = outer / inner;
-    let mut found = vec![format!(
-        "concentric cylinders: stress and rate are means of both walls, between which the stress differs by {:.0} %",
-        100.0 * (ratio * ratio - 1.0)
-    )];
+    let mut found = vec![Caution::MeansOfWalls(ratio * ratio - 1.0)];
     if ratio > WIDEST_RATIO {
-        found.push(format!("concentric cylinders: a ratio of radii of {ratio:.3} is above {WIDEST_RATIO}, the widest for which representative values are meant"));
+        found.push(Caution::WideGap(ratio));
     }
     // The last digits of a length that was typed do not count.
     if length < SHORTEST * inner * (1.0 - 1e-9) {
-        found.push(format!("concentric cylinders: a length of {:.2} inner radii is below {SHORTEST}, so that the end effect is not that of the standard geometry", length / inner));
+        found.push(Caution::ShortCylinder(length / inner));
     }
     found
 }

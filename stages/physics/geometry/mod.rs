@@ -1,7 +1,7 @@
 //! Measuring geometries: each turns torque, speed and axial force into stress, rate and normal stress.
 //! One file each, with formula and source.
 
-mod concentric_cylinders;
+pub mod concentric_cylinders;
 mod cone_plate;
 mod parallel_plates;
 
@@ -17,6 +17,20 @@ pub struct Geometry {
     pub shape: Shape,
     /// Moment of inertia, N m s².
     pub inertia: Option<Quantity>,
+}
+
+/// What a shape asks to be minded of all that is measured in it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Caution {
+    /// Parallel plates: the rate is that at the rim, the contact share a mean over the radius weighted by torque.
+    WeightedByTorque,
+    /// Concentric cylinders: stress and rate are means of both walls, between which the stress differs by this part.
+    MeansOfWalls(f64),
+    /// Concentric cylinders: outer over inner radius, above [`concentric_cylinders::WIDEST_RATIO`].
+    WideGap(f64),
+    /// Concentric cylinders: length in inner radii, below [`concentric_cylinders::SHORTEST`].
+    ShortCylinder(f64),
 }
 
 /// Shape and dimensions.
@@ -113,13 +127,13 @@ impl Geometry {
         }
     }
 
-    /// What every run in this shape must say of itself.
-    pub fn remarks(&self) -> Vec<String> {
+    /// What every run in this shape asks to be minded.
+    pub fn cautions(&self) -> Vec<Caution> {
         match &self.shape {
             Shape::ConePlate { .. } => Vec::new(),
-            Shape::ParallelPlates { .. } => vec![parallel_plates::REMARK.to_owned()],
+            Shape::ParallelPlates { .. } => vec![Caution::WeightedByTorque],
             Shape::ConcentricCylinders { inner_radius, outer_radius, length, .. } => {
-                concentric_cylinders::remarks(inner_radius.value, outer_radius.value, length.value)
+                concentric_cylinders::cautions(inner_radius.value, outer_radius.value, length.value)
             }
         }
     }

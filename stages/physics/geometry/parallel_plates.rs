@@ -9,10 +9,6 @@ use super::{Constants, Term};
 use crate::physics::quantity::Quantity;
 use std::f64::consts::PI;
 
-/// What every reversal between plates carries.
-pub(super) const REMARK: &str =
-    "parallel plates: the rate is that at the rim, and the contact share a mean over the radius weighted by torque";
-
 /// Stress at the rim over the apparent one, from d ln M/d ln γ̇_R.
 pub(super) fn weissenberg_rabinowitsch_factor(slope: f64) -> f64 {
     (3.0 + slope) / 4.0

@@ -4,6 +4,7 @@ use super::design::{SHARES, Span};
 use super::score::{Result, Score, share};
 use super::transient::{Class, Origin};
 use super::{EARLY, Estimator, GOOD, LATE, Outcome, outcomes, settings};
+use stages::reversal::remark::Remark;
 use stages::reversal::result::Graded;
 
 /// All tables from `count` studies in each row of the first, drawn from `seed`.
@@ -160,9 +161,16 @@ fn refused(well: &[&Outcome]) {
 }
 
 /// The rules that refused a reversal, without their numbers.
-fn why(graded: &Graded) -> impl Iterator<Item = &str> {
-    let rules = graded.remarks.iter().filter_map(|r| r.strip_prefix("not resolved: "));
-    rules.map(|r| r.split(|c: char| c.is_ascii_digit()).next().unwrap_or(r).trim())
+fn why(graded: &Graded) -> impl Iterator<Item = &'static str> {
+    graded.remarks.iter().filter_map(|remark| match remark {
+        Remark::LateFirstStrain { .. } => Some("first usable strain"),
+        Remark::LargeUncertainty { .. } => Some("u(contact share)"),
+        Remark::OutOfRange { .. } => Some("contact share out of range"),
+        Remark::NothingLeft { .. } => Some("nothing left of the viscosity"),
+        Remark::FewEarlyBins { .. } => Some("few early bins"),
+        Remark::NoContactShare => Some("no contact share"),
+        _ => None,
+    })
 }
 
 /// The full grid, once: mean error of the states by contact share and first usable strain.
