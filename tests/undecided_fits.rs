@@ -96,7 +96,7 @@ impl Made {
              cone-plate, radius: 20 mm, angle: 1 deg}}\ninstruments:\n  i: {{inertia: 1 nN.m.s2}}\nlayouts:\n  t: \
              {{separator: \",\", torque_includes_inertia: true, columns: {{time: {{name: t_s, unit: s}}, angle: {{name: \
              angle_rad, unit: rad}}, torque: {{name: torque_Nm, unit: N.m}}}}}}\nraw:\n{raw}stages:\n  fit: {{models: \
-             [{}]}}\n  uncertainty: {{skip: true}}\n  reversal: {{choices: false}}\n",
+             [{}]}}\n  uncertainty: {{skip: true}}\n  reversal: {{sensitivity: false}}\n",
             self.models
         );
         std::fs::write(folder.join("study.yaml"), text).unwrap();

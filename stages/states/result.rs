@@ -6,6 +6,7 @@
 use crate::numerics::fieller::Spread;
 use crate::numerics::float;
 use crate::numerics::interval::{mean, share_of};
+use crate::physics::materials::Sample;
 use crate::physics::rise::{self, Ends, Rise};
 use crate::physics::shares::{Loading, Shared, Within};
 use crate::reversal::result::{Controlled, Graded, Identity};
@@ -89,6 +90,35 @@ pub struct State {
 }
 
 impl State {
+    /// A condition of a sample, nothing of which is known yet.
+    pub fn unread(sample: &Sample, set_point: String, controlled: Controlled) -> Self {
+        Self {
+            sample: sample.name.clone(),
+            volume_fraction: sample.volume_fraction.map(|q| q.value),
+            u_volume_fraction: sample.volume_fraction.map(|q| q.u),
+            set_point,
+            set_point_told: false,
+            controlled,
+            stress_pa: None,
+            rate_per_s: None,
+            viscosity_pa_s: None,
+            hydrodynamic_viscosity_pa_s: None,
+            contact_viscosity_pa_s: None,
+            relative_viscosity: None,
+            contact_share: None,
+            contact_share_bound: None,
+            degrees_of_freedom: None,
+            loadings: 0,
+            reversals: 0,
+            reversals_found: 0,
+            remarks: Vec::new(),
+            loading_means: Vec::new(),
+            u_z_shared: 0.0,
+            u_z_within: 0.0,
+            u_ln_viscosity_within: 0.0,
+        }
+    }
+
     /// The loading means as the formulas of the shares take them.
     pub fn loadings_for_shares(&self) -> Vec<Loading> {
         self.loading_means.iter().map(|l| Loading { ln_viscosity: l.ln_viscosity, z: l.z }).collect()

@@ -43,7 +43,7 @@ pub(super) fn sentences(settings: &InForce, states: &States) -> Vec<Sentence> {
                 number(rules::AGREEING as u64),
                 setting(control.failed_share)
             ),
-            &["stages.reversal.control", "stages.reversal.choices.dead_strain"],
+            &["stages.reversal.control", "stages.reversal.sensitivity.dead_strain"],
         ),
         say(
             "To the variance of X of every reversal on the same instrument and geometry add (ΔM/M)² and [(2 − X)·M₀/M]², M \

@@ -60,7 +60,7 @@ fn sensitivity(sensitivity: &Sensitivity, spikes: bool) -> Vec<Sentence> {
             }
         )
     };
-    let mut out = vec![say(text, &["stages.reversal.choices"])];
+    let mut out = vec![say(text, &["stages.reversal.sensitivity"])];
     out.extend((!parts.is_empty()).then(other_readings));
     out
 }
@@ -77,6 +77,6 @@ fn other_readings() -> Sentence {
             setting(*LINE_STRAIN.start()),
             setting(*LINE_STRAIN.end())
         ),
-        &["stages.reversal.choices", "stages.reversal.states"],
+        &["stages.reversal.sensitivity", "stages.reversal.states"],
     )
 }
