@@ -136,7 +136,8 @@ mod vectors {
         }
     }
 
-    /// First words of the published BLAKE3 test vectors (input: bytes 0, 1, 2, … 250, 0, 1, …), from memory.
+    /// First words of the published BLAKE3 test vectors (input: bytes 0, 1, 2, … 250, 0, 1, …), as public programs in
+    /// several languages carry them.
     #[test]
     fn hashes_are_those_of_the_published_test_vectors() {
         let input: Vec<u8> = (0..1024_u32).map(|i| (i % 251) as u8).collect();

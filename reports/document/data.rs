@@ -578,9 +578,7 @@ fn set_out(paragraph: &Paragraph, cited: &[&str]) -> Methods {
 }
 
 fn source(reference: &references::Reference) -> SourceLine {
-    let printed = reference.printed();
-    let text = printed.strip_suffix(&format!(", doi:{}", reference.doi)).unwrap_or(&printed).to_owned();
-    SourceLine { text, doi: reference.doi }
+    SourceLine { text: reference.citation(), doi: reference.confirmed_doi() }
 }
 
 fn own(section: &Own) -> OwnText {

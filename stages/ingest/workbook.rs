@@ -152,7 +152,8 @@ mod tests {
         out
     }
 
-    /// Examples of ECMA-376-1, 18.17.4.1 and 18.17.4.2, from memory: date base of 1900.
+    /// Examples of ECMA-376-1, 18.17.4: date base of 1900. The last two as several public programs carry them, the first
+    /// from memory.
     #[test]
     fn true_dates_and_times_are_written_as_clocks_are_read() {
         for (days, text) in [

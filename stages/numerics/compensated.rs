@@ -3,8 +3,9 @@
 //!
 //! # Source
 //! T. Ogita, S. M. Rump, S. Oishi, Accurate sum and dot product, SIAM J. Sci. Comput. 26 (2005) 1955–1988 (Dot2), with
-//! the error-free sum of Knuth and the error-free product of Dekker and Veltkamp (from memory). No fused
-//! multiply-add, whose result would be another one on processors without it.
+//! the error-free sum of Knuth and the error-free product of Dekker (Numer. Math. 18 (1971) 224–242) with Veltkamp's
+//! splitting (papers and splitter as several public programs give them). No fused multiply-add, whose result would be
+//! another one on processors without it.
 
 /// 2²⁷ + 1 parts 53 bits into two halves whose products are exact.
 const SPLITTER: f64 = 134_217_729.0;

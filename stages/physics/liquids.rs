@@ -262,7 +262,8 @@ mod tests {
         }
     }
 
-    /// Water at 20 °C is the primary reference point of viscometry: 1.0016 mPa s ± 0.17 % (ISO/TR 3666, from memory).
+    /// Water at 20 °C is the primary reference point of viscometry: 1.0016 mPa s (so in several public tables) ± 0.17 %
+    /// (ISO/TR 3666, from memory).
     #[test]
     fn uncertainty_of_water_holds_the_primary_reference_point() {
         let water = Composition::Water { temperature: Quantity { value: 293.15, u: 0.1 } }.viscosity();

@@ -9,8 +9,8 @@ pub(super) fn sentences(settings: &InForce) -> Vec<Sentence> {
     vec![
         usable(settings),
         say(
-            "The contact share X is one less the ratio of the viscosity at zero strain to the steady one before: of the \
-             fitted curve, C/(H + C).",
+            "The contact share X is one minus the ratio of the viscosity at zero strain to the steady one before; for the \
+             fitted curve it is C/(H + C).",
             &["stages.reversal.fit"],
         )
         .citing(&["gadala-maria-1980", "lin-2015"]),

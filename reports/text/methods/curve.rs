@@ -37,8 +37,8 @@ fn sentences(fit: &Fit) -> Vec<Sentence> {
         )
         .citing(&["mackay-1992"]),
         say(
-            "Where the form of the largest weight leaves more than one square per degree of freedom, w and s are widened by \
-             the root of that, and the fit is made again.",
+            "Where the sum of squares per degree of freedom of the form with the largest weight is above 1, w and s are \
+             multiplied by its square root, and the fit is repeated.",
             &["stages.reversal.fit"],
         )
         .citing(&["birge-1932"]),

@@ -21,7 +21,7 @@ pub(super) fn sentences(settings: &InForce) -> Vec<Sentence> {
         let text = "Between concentric cylinders stress and rate are the representative ones: (1 + δ²)/(2δ²) · M/(2πLR²c) \
                     and Ω(1 + δ²)/(δ² − 1), δ being the ratio of the radii, R the inner radius, L the length and c the \
                     end-effect factor.";
-        say(text, &["geometries"]).citing(&["iso-3219"])
+        say(text, &["geometries"]).citing(&["iso-3219-2"])
     });
     let exported = settings.stress_exported.then(|| {
         let text = "Where an export gives the stress, the torque is computed back from it in the same way, so that inertia can \

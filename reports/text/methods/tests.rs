@@ -144,6 +144,29 @@ fn every_sentence_rests_on_something_and_every_source_is_known() {
     }
 }
 
+/// Every number in the text has its line in the list, and the list names no paper whose title nobody could confirm.
+#[test]
+fn the_list_of_sources_is_whole_and_cites_what_was_confirmed() {
+    let settings = InForce { cylinders: true, plates: true, ..InForce::default() };
+    let paragraphs = paragraphs(&settings, &fixture::runs(), &fixture::states());
+    let keys = super::cited(&paragraphs);
+    assert!(keys.contains(&"gadala-maria-1980") && keys.contains(&"lin-2015"), "{keys:?}");
+    for sentence in paragraphs.iter().flat_map(|p| &p.sentences) {
+        let distinct: std::collections::BTreeSet<_> = sentence.cites.iter().collect();
+        let numbers = super::numbers_of(sentence, &keys);
+        assert_eq!(numbers.len(), distinct.len(), "{}", sentence.text);
+        assert!(numbers.iter().all(|n| (1..=keys.len()).contains(n)), "{}", sentence.text);
+    }
+    let text = markdown(&paragraphs);
+    let list = text.split("## Sources\n\n").nth(1).unwrap().lines().collect::<Vec<_>>();
+    assert_eq!(list.len(), keys.len());
+    for (i, (line, key)) in list.iter().zip(&keys).enumerate() {
+        let source = references::find(key).unwrap();
+        assert!(line.starts_with(&format!("{}. {}", i + 1, source.authors)), "{line}");
+        assert_eq!(line.contains(source.title), source.checked != references::Checked::Nothing, "{line}");
+    }
+}
+
 /// What decides a number and is no setting stands in the text: who has only the report can compute it again.
 #[test]
 fn the_numbers_of_the_recipe_that_are_no_settings_are_told() {

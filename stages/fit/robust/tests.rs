@@ -10,7 +10,8 @@ use crate::physics::models::{Model, Parameter, Point, Subject};
 
 #[test]
 fn the_loss_on_normal_errors_is_that_of_the_books() {
-    // Huber's ψ with 1.345 has 95 % efficiency on normal errors (Holland & Welsch 1977, from memory).
+    // Huber's ψ with 1.345 has 95 % efficiency on normal errors (so in the notes of
+    // several public programs).
     let efficiency = 1.0 / of_normal_errors(Loss::Huber, 1.345);
     assert!((efficiency - 0.95).abs() < 5e-4, "{efficiency}");
     assert!((of_normal_errors(Loss::Squares, 1.0) - 1.0).abs() < 1e-9);

@@ -1,7 +1,7 @@
 //! Concentric cylinders: representative stress and rate, the means of inner and outer wall.
 //!
-//! With δ = R_o/R_i: σ = (1 + δ²)/(2δ²) · M/(2πL R_i² c_L), γ̇ = Ω(1 + δ²)/(δ² − 1); ISO 3219:1993, annex B, and
-//! DIN 53019-1, where c_L is the end-effect factor of the torque (1.10 for the standard geometry).
+//! With δ = R_o/R_i: σ = (1 + δ²)/(2δ²) · M/(2πL R_i² c_L), γ̇ = Ω(1 + δ²)/(δ² − 1); ISO 3219:1993, annex B
+//! (now ISO 3219-2:2021), and DIN 53019-1, where c_L is the end-effect factor of the torque (1.10 for the standard geometry).
 
 use super::{Caution, Constants, Term};
 use crate::physics::quantity::Quantity;

@@ -6,7 +6,8 @@
 //! amplitude and exponent of the divergence, α usually 2. At σ = σ* f = 1/e for every β. φ ≥ φ_J is jammed.
 //!
 //! # Source
-//! Wyart & Cates 2014 (equations from memory of the paper; f after the later literature, with β free). The slope
+//! Wyart & Cates 2014 (equations from memory of the paper); the form of f, exponential with the stress in the
+//! exponent: Guy, Hermes & Poon 2015 (β free), Singh and others 2018 (β = 1), both from memory. The slope
 //! and the onset of discontinuous thickening are derived below and checked numerically.
 
 use super::{Model, Parameter, Point, Subject, largest_fraction, packing_guess};

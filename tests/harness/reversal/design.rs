@@ -60,7 +60,8 @@ fn geometric((low, high): (f64, f64), part: f64) -> f64 {
 }
 
 /// Point `k` of a sequence that fills the unit cube of four dimensions evenly: multiples of powers of 1/ρ, ρ the
-/// positive root of x⁵ = x + 1 (M. Roberts's generalisation of the golden ratio; from memory).
+/// positive root of x⁵ = x + 1 (M. Roberts's generalisation of the golden ratio, from memory; the root
+/// as public programs give it).
 fn place(k: u64) -> [f64; 4] {
     const RHO: f64 = 1.167_303_978_261_418_7;
     std::array::from_fn(|d| {
