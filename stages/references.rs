@@ -333,8 +333,8 @@ pub const ALL: &[Reference] = &[
         journal: "Scand. J. Statist.",
         volume: "6",
         pages: "65–70",
-        checked: "documentation of the R packages mutoss and SIN",
-        ..MEMORY
+        checked: Checked::Place(Record::Bibliographies),
+        ..NONE
     },
     Reference {
         key: "huber-1964",
