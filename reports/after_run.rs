@@ -95,26 +95,37 @@ pub(crate) fn bool_at(table: &Table, name: &str, row: usize) -> Option<bool> {
 fn verdicts(thickening: &Table) -> Vec<String> {
     (0..thickening.height())
         .map(|row| {
-            let mut line = format!("{}: {}", text_at(thickening, "sample", row), text_at(thickening, "verdict", row));
-            let name = "contact_share_of_rise";
-            if let Some(value) = float_at(thickening, name, row) {
-                let at = |prefix: &str, suffix: &str| float_at(thickening, &format!("{prefix}{name}{suffix}"), row);
-                let share =
-                    Interval { value, u: at("u_", "").unwrap_or(f64::NAN), low: at("", "_low"), high: at("", "_high") };
-                let interval = match numbers::interval(&share) {
-                    text if text == numbers::MISSING => "(no interval)".to_owned(),
-                    text => text,
-                };
-                let ends = ["set_point_low", "set_point_high"].map(|end| text_at(thickening, end, row));
-                let value = numbers::plus_minus(share.value, share.u);
-                line += &format!("; contacts carry {value} {interval} of the rise from {} to {}", ends[0], ends[1]);
-            }
+            let verdict = [text_at(thickening, "sample", row), text_at(thickening, "verdict", row)].join(": ");
+            let line = carried(thickening, row).map_or_else(
+                || verdict.clone(),
+                |share| {
+                    let ends =
+                        ["set_point_low", "set_point_high"].map(|end| text_at(thickening, end, row)).join(" to ");
+                    format!("{verdict}; contacts carry {share} of the rise from {ends}")
+                },
+            );
             match float_at(thickening, "states_without_value", row) {
                 Some(n) if n > 0.0 => line + &format!("; {} above without a value", numbers::count(n as u64, "state")),
                 _ => line,
             }
         })
         .collect()
+}
+
+/// The share of a rise as it is printed, or what it is at least.
+fn carried(thickening: &Table, row: usize) -> Option<String> {
+    let name = "contact_share_of_rise";
+    let at = |prefix: &str, suffix: &str| float_at(thickening, &format!("{prefix}{name}{suffix}"), row);
+    let (low, high) = (at("", "_low"), at("", "_high"));
+    let Some(value) = at("", "") else {
+        return low.map(|least| format!("at least {}", numbers::significant(least, 2)));
+    };
+    let share = Interval { value, u: at("u_", "").unwrap_or(f64::NAN), low, high };
+    let interval = match numbers::interval(&share) {
+        text if text == numbers::MISSING => "(no interval)".to_owned(),
+        text => text,
+    };
+    Some(format!("{} {interval}", numbers::plus_minus(share.value, share.u)))
 }
 
 /// The states of each sample without a contact share, in one line.

@@ -7,6 +7,8 @@ use stages::fit::result::{
 };
 use stages::ingest::remark::Remark as ExportRemark;
 use stages::numerics::float;
+use stages::physics::materials::{Liquid, Sample};
+use stages::physics::quantity::Quantity;
 use stages::reversal::remark::Remark as ReversalRemark;
 use stages::reversal::result::*;
 use stages::states::result::*;
@@ -249,13 +251,11 @@ fn state(s: usize, sample: &str, i: usize) -> State {
         viscosity_from: vec![],
         share_from: vec![],
     };
+    let volume_fraction = identity(sample, 1).volume_fraction.map(|value| Quantity { value, u: 0.004 });
+    let liquid = Liquid { name: "carrier".into(), viscosity: None, density: None, composition: None };
+    let sample = Sample { name: sample.into(), liquid, particles: None, volume_fraction, control: false };
     State {
-        sample: sample.into(),
-        volume_fraction: identity(sample, 1).volume_fraction,
-        u_volume_fraction: Some(0.004),
-        set_point: format!("{stress} Pa"),
         set_point_told: true,
-        controlled: Controlled::Stress,
         stress_pa: Some(at(stress, 0.004)),
         rate_per_s: Some(at(stress / eta, 0.02)),
         viscosity_pa_s: Some(at(eta, 0.02)),
@@ -273,6 +273,7 @@ fn state(s: usize, sample: &str, i: usize) -> State {
         u_z_shared: 0.01,
         u_z_within: 0.02,
         u_ln_viscosity_within: 0.01,
+        ..State::unread(&sample, format!("{stress} Pa"), Controlled::Stress)
     }
 }
 
@@ -301,6 +302,8 @@ pub(crate) fn states() -> States {
         states_without_value: 1,
         viscosity_rise_pa_s: Some(viscosity(s, 100.0) - viscosity(s, 1.0)),
         contact_share_of_rise: Some(at(0.78, 0.03)),
+        contact_share_of_rise_bound: None,
+        probability_of_scatter: None,
         degrees_of_freedom: Some(2.0),
         loadings: 3,
         reason: if s == 0 { Reason::AboveHalf } else { turned() },

@@ -326,6 +326,17 @@ pub const ALL: &[Reference] = &[
         checked: Checked::Whole(Record::Bibliographies),
     },
     Reference {
+        key: "holm-1979",
+        authors: "S. Holm",
+        year: 1979,
+        title: "A simple sequentially rejective multiple test procedure",
+        journal: "Scand. J. Statist.",
+        volume: "6",
+        pages: "65–70",
+        checked: Checked::Place(Record::Bibliographies),
+        ..NONE
+    },
+    Reference {
         key: "huber-1964",
         authors: "P. J. Huber",
         year: 1964,

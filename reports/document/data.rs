@@ -208,6 +208,8 @@ struct Answer {
     verdict: &'static str,
     reason: String,
     share: Option<String>,
+    /// What the share is at least, where it has no value.
+    least: Option<String>,
     interval: Option<String>,
     ends: Option<String>,
     rests: Option<String>,
@@ -408,6 +410,7 @@ impl Parts {
             verdict: t.verdict().name(),
             reason: state_words::reason(&t.reason),
             share: share.map(|s| numbers::plus_minus(s.value, s.u)),
+            least: t.contact_share_of_rise_bound.map(|bound| numbers::significant(bound, 2)),
             interval,
             ends: ends.map(|(low, high)| format!("{low} to {high}")),
             rests: self.at_both_ends(t).map(|n| rests(t.loadings, n)),

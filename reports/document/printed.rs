@@ -66,6 +66,16 @@ fn quantity(q: Option<Quantity>, scale: f64, unit: &str) -> String {
     or_missing(q.map(|q| format!("{}{unit}", numbers::concise(q.value * scale, q.u * scale))))
 }
 
+/// The share of a rise, or `≥` its bound.
+fn share_of_rise(row: &Thickening) -> String {
+    match row.contact_share_of_rise {
+        Some(share) => concise(Some(share)),
+        None => {
+            or_missing(row.contact_share_of_rise_bound.map(|bound| format!("≥ {}", numbers::significant(bound, 2))))
+        }
+    }
+}
+
 /// The share of a state, or `≥` its bound.
 pub fn share(state: &State) -> String {
     match (state.contact_share, state.contact_share_bound) {
@@ -126,7 +136,7 @@ pub fn thickening(rows: &[Thickening]) -> Printed {
             or_missing(t.set_point_low.clone()),
             or_missing(t.set_point_high.clone()),
             or_missing(t.viscosity_rise_pa_s.map(numbers::plain)),
-            concise(t.contact_share_of_rise),
+            share_of_rise(t),
             ends(t.contact_share_of_rise),
             t.loadings.to_string(),
             t.verdict().name().to_owned(),

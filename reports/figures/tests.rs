@@ -81,10 +81,10 @@ fn the_typical_reversal_is_of_the_best_grade_and_no_control() {
 #[test]
 fn a_sample_that_does_not_thicken_is_typical_only_where_none_does() {
     let mut states = fixture::states();
-    states.thickening[0].reason = Reason::RiseReachesZero;
+    states.thickening[0].reason = Reason::NoLargerViscosity;
     let chosen = typical::chosen(&states).unwrap();
     assert!(chosen.thickens && chosen.reversal.identity.sample == LONG);
-    states.thickening[1].reason = Reason::RiseReachesZero;
+    states.thickening[1].reason = Reason::NoLargerViscosity;
     let chosen = typical::chosen(&states).unwrap();
     assert!(!chosen.thickens);
     assert!(typical::draw(&states).unwrap().caption.text.contains("no sample is shown to thicken"));

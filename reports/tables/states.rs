@@ -83,12 +83,7 @@ pub fn thickening() -> Vec<Column<Thickening>> {
             t.viscosity_rise_pa_s
         }),
     ];
-    columns.extend(interval!(
-        "contact_share_of_rise",
-        "",
-        "Part of the rise of the viscosity that contacts carry",
-        |t: &Thickening| t.contact_share_of_rise
-    ));
+    columns.extend(contact_share_of_rise());
     columns.extend([
         Column::float("degrees_of_freedom", "", "Loadings less one; null for one loading", |t: &Thickening| {
             t.degrees_of_freedom
@@ -99,4 +94,24 @@ pub fn thickening() -> Vec<Column<Thickening>> {
         Column::text("remarks", "What speaks against it or limits it", words::read_up_to),
     ]);
     columns
+}
+
+fn contact_share_of_rise() -> [Column<Thickening>; 4] {
+    [
+        Column::float("contact_share_of_rise", "", "Part of the rise of the viscosity that contacts carry", |t| {
+            t.contact_share_of_rise.map(|i| i.value)
+        }),
+        Column::float("u_contact_share_of_rise", "", "Standard uncertainty of contact_share_of_rise", |t| {
+            t.contact_share_of_rise.map(|i| i.u)
+        }),
+        Column::float(
+            "contact_share_of_rise_low",
+            "",
+            "Lower end of the 95 % interval; where there is no value, the bound",
+            |t| t.contact_share_of_rise.map_or(t.contact_share_of_rise_bound, |i| i.low),
+        ),
+        Column::float("contact_share_of_rise_high", "", "Upper end of the 95 % interval; null where there is no value", |t| {
+            t.contact_share_of_rise.and_then(|i| i.high)
+        }),
+    ]
 }

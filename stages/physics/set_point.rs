@@ -1,11 +1,11 @@
 //! When two printed set-points are one. How set-points are found is the business of the stages.
 
 /// Set-points within this ratio are one set-point, as everywhere in a study.
-const RATIO: f64 = 1.05;
+pub const SAME_RATIO: f64 = 1.05;
 
 /// `99.8 Pa` is `100 Pa`: the same unit, and numbers within the ratio.
 pub fn same(text: &str, wanted: &str) -> bool {
-    ratio(text, wanted).is_some_and(|ratio| ratio <= RATIO)
+    ratio(text, wanted).is_some_and(|ratio| ratio <= SAME_RATIO)
 }
 
 /// The larger of two printed set-points over the smaller; none where their units differ, or one is no set-point.

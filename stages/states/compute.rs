@@ -1,9 +1,10 @@
 //! From judged runs to the states of the study: numbers, set-points, states, and the share of the rise.
 
 use super::params::{Params, SetPoint};
-use super::result::{State, States, StudyReversal};
+use super::result::{State, States, StudyReversal, Thickening};
 use super::set_points::{self, Given};
-use super::{hierarchy, thickening};
+use super::thickening::Question;
+use super::{hierarchy, steady_rise};
 use crate::physics::materials::Sample;
 use crate::reversal::result::GradedRun;
 use pipeline::diagnostic::Diagnostic;
@@ -24,18 +25,42 @@ pub fn states(
     for (reversal, given) in reversals.iter_mut().zip(&given) {
         reversal.set_point = given.as_ref().map(|g| g.label.clone());
     }
-    let (mut states, mut rows, mut errors) = (Vec::new(), Vec::new(), unknown_samples(samples, params));
-    for sample in samples.iter().filter(|s| !s.control) {
-        let own = states_of(sample, &reversals, &given, params);
-        let ends = params.ends.get(&sample.name);
-        let refs: Vec<&State> = own.iter().collect();
-        match thickening::thickening(sample, &refs, loadings(&reversals, sample), ends, params.smallest_rise) {
-            Ok(row) => rows.push(row),
+    let asked: Vec<&Sample> = samples.iter().filter(|s| !s.control).collect();
+    let states: Vec<Vec<State>> = asked.iter().map(|sample| states_of(sample, &reversals, &given, params)).collect();
+    let ask = |sample, states| question(sample, states, &reversals, params);
+    let questions: Vec<Question<'_>> = asked.iter().zip(&states).map(|(sample, states)| ask(*sample, states)).collect();
+    let thickening = answers(&questions, unknown_samples(samples, params))?;
+    Ok(States { reversals, states: states.concat(), thickening })
+}
+
+fn question<'a>(
+    sample: &'a Sample,
+    states: &'a [State],
+    reversals: &[StudyReversal],
+    params: &'a Params,
+) -> Question<'a> {
+    Question {
+        sample,
+        states: states.iter().collect(),
+        loadings_of_sample: loadings(reversals, sample),
+        ends: params.ends.get(&sample.name),
+        smallest_rise: params.smallest_rise,
+    }
+}
+
+/// The answer for every sample, where the probability of a rise by scatter is one of all samples.
+fn answers(questions: &[Question<'_>], mut errors: Vec<Diagnostic>) -> Result<Vec<Thickening>, Vec<Diagnostic>> {
+    let mut alone = Vec::new();
+    for question in questions {
+        match question.probability_of_scatter() {
+            Ok(probability) => alone.push(probability),
             Err(more) => errors.extend(more),
         }
-        states.extend(own);
     }
-    if errors.is_empty() { Ok(States { reversals, states, thickening: rows }) } else { Err(errors) }
+    if !errors.is_empty() {
+        return Err(errors);
+    }
+    questions.iter().zip(steady_rise::of_family(&alone)).map(|(question, p)| question.answer(p)).collect()
 }
 
 /// Every reversal with its number, in order of run and row.

@@ -13,7 +13,8 @@ use std::collections::BTreeMap;
 /// The state of `sample` at `given` from all its reversals.
 pub(super) fn state(sample: &Sample, given: &Given, members: &[&StudyReversal], params: &Params) -> State {
     let means = loading_means(members, params);
-    let mut state = empty(sample, given, members);
+    let mut state = State::unread(sample, given.label.clone(), given.controlled);
+    (state.set_point_told, state.reversals_found) = (given.told, members.len() as u32);
     let within = within(members, params);
     (state.u_ln_viscosity_within, state.u_z_within) = (within.ln_viscosity, within.z);
     state.u_z_shared = params.shared_part * median_u_z(members, params);
@@ -21,34 +22,6 @@ pub(super) fn state(sample: &Sample, given: &Given, members: &[&StudyReversal], 
     fill_means(&mut state, sample, members, params);
     fill_shares(&mut state, members, params);
     state
-}
-
-fn empty(sample: &Sample, given: &Given, members: &[&StudyReversal]) -> State {
-    State {
-        sample: sample.name.clone(),
-        volume_fraction: sample.volume_fraction.map(|q| q.value),
-        u_volume_fraction: sample.volume_fraction.map(|q| q.u),
-        set_point: given.label.clone(),
-        set_point_told: given.told,
-        controlled: given.controlled,
-        stress_pa: None,
-        rate_per_s: None,
-        viscosity_pa_s: None,
-        hydrodynamic_viscosity_pa_s: None,
-        contact_viscosity_pa_s: None,
-        relative_viscosity: None,
-        contact_share: None,
-        contact_share_bound: None,
-        degrees_of_freedom: None,
-        loadings: 0,
-        reversals: 0,
-        reversals_found: members.len() as u32,
-        remarks: Vec::new(),
-        loading_means: Vec::new(),
-        u_z_shared: 0.0,
-        u_z_within: 0.0,
-        u_ln_viscosity_within: 0.0,
-    }
 }
 
 /// −ln(1 − X) with its standard uncertainty, where the reversal enters the contact share.

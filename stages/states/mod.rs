@@ -20,6 +20,8 @@
 //! (η₂X₂ − η₁X₁)/(η₂ − η₁), formed from loadings that have both ends, so that filling and calibration of a loading cancel;
 //! its interval is that of a ratio (Fieller 1954) and may be unbounded. The verdict (`verdict`) follows printed rules in a
 //! printed order: is there a rise at all, how far could it be read, and on which side of one half lies the interval?
+//! Whether there is one is asked of all steady viscosities, those of states without a contact share among them, and
+//! of the largest difference as of one that the data chose (`steady_rise`).
 //!
 //! **Other choices** (`sensitivity`, `readings`). The same again under every other choice that could be defended: settings
 //! of the fit, single forms of the recovery, a straight line, other grades. They are no source of uncertainty, since
@@ -37,6 +39,7 @@ mod remark;
 pub mod result;
 mod sensitivity;
 mod set_points;
+mod steady_rise;
 mod thickening;
 mod verdict;
 

@@ -6,6 +6,7 @@
 use crate::numerics::fieller::Spread;
 use crate::numerics::float;
 use crate::numerics::interval::{mean, share_of};
+use crate::physics::materials::Sample;
 use crate::physics::rise::{self, Ends, Rise};
 use crate::physics::shares::{Loading, Shared, Within};
 use crate::reversal::result::{Controlled, Graded, Identity};
@@ -14,7 +15,7 @@ use std::ops::RangeInclusive;
 
 pub use super::choice::Choice;
 pub use super::remark::Remark;
-pub use super::verdict::{MOST_OF_THE_RISE, OtherVerdict, Reason, Verdict};
+pub use super::verdict::{ENDS_CHOSEN, LEVEL_OF_A_RISE, MOST_OF_THE_RISE, OtherVerdict, Reason, Verdict};
 pub use crate::numerics::interval::Interval;
 
 /// Weight below which a form of the recovery is no defensible choice, because the trace itself speaks against it: odds of
@@ -89,6 +90,35 @@ pub struct State {
 }
 
 impl State {
+    /// A condition of a sample, nothing of which is known yet.
+    pub fn unread(sample: &Sample, set_point: String, controlled: Controlled) -> Self {
+        Self {
+            sample: sample.name.clone(),
+            volume_fraction: sample.volume_fraction.map(|q| q.value),
+            u_volume_fraction: sample.volume_fraction.map(|q| q.u),
+            set_point,
+            set_point_told: false,
+            controlled,
+            stress_pa: None,
+            rate_per_s: None,
+            viscosity_pa_s: None,
+            hydrodynamic_viscosity_pa_s: None,
+            contact_viscosity_pa_s: None,
+            relative_viscosity: None,
+            contact_share: None,
+            contact_share_bound: None,
+            degrees_of_freedom: None,
+            loadings: 0,
+            reversals: 0,
+            reversals_found: 0,
+            remarks: Vec::new(),
+            loading_means: Vec::new(),
+            u_z_shared: 0.0,
+            u_z_within: 0.0,
+            u_ln_viscosity_within: 0.0,
+        }
+    }
+
     /// The loading means as the formulas of the shares take them.
     pub fn loadings_for_shares(&self) -> Vec<Loading> {
         self.loading_means.iter().map(|l| Loading { ln_viscosity: l.ln_viscosity, z: l.z }).collect()
@@ -148,6 +178,8 @@ pub struct Thickening {
     pub viscosity_rise_pa_s: Option<f64>,
     /// The share.
     pub contact_share_of_rise: Option<Interval>,
+    /// What the share is at least, where it has no value and a state has a bound.
+    pub contact_share_of_rise_bound: Option<f64>,
     /// n − 1 over loading pairs.
     pub degrees_of_freedom: Option<f64>,
     /// Loadings with both ends.
@@ -158,6 +190,9 @@ pub struct Thickening {
     pub loadings_of_sample: u32,
     /// Relative rise below which there is nothing to explain, as set.
     pub smallest_rise: f64,
+    /// Probability that the largest rise between two states, which the data chose, is scatter between loadings; none
+    /// where it was not tested: the ends were set, or the study cannot tell.
+    pub probability_of_scatter: Option<f64>,
 }
 
 impl Thickening {
@@ -166,9 +201,9 @@ impl Thickening {
         self.reason.verdict()
     }
 
-    /// Fills in share and verdict from the rise.
+    /// Fills in share and verdict from the rise between ends that have a contact share.
     pub fn settle(&mut self, rise: Option<&Rise>) {
-        self.reason = reason(rise, self.loadings_of_sample, self.smallest_rise);
+        self.reason = self.reason_of(rise);
         let shown = rise.filter(|_| !matches!(self.verdict(), Verdict::NoThickening | Verdict::NotResolved));
         self.contact_share_of_rise = shown.map(|r| Interval {
             value: r.share,
@@ -178,6 +213,31 @@ impl Thickening {
         });
         self.degrees_of_freedom = rise.and_then(|r| r.ln_ratio.degrees_of_freedom);
         self.loadings = rise.map_or(0, |r| r.loadings as u32);
+    }
+}
+
+impl Thickening {
+    /// Why which verdict is given, by the printed rules in their order.
+    fn reason_of(&self, rise: Option<&Rise>) -> Reason {
+        let Some(rise) = rise else { return Reason::NoPair };
+        if rise.loadings < 2 {
+            return if self.loadings_of_sample == 1 { Reason::OneLoading } else { Reason::OnePair };
+        }
+        if float::expm1(rise.ln_ratio.value) < self.smallest_rise {
+            return Reason::SmallRise { smallest_rise: self.smallest_rise };
+        }
+        if rise.ln_ratio.half_width.is_none_or(|h| rise.ln_ratio.value - h <= 0.0) {
+            return Reason::RiseReachesZero;
+        }
+        if let Some(probability) = self.probability_of_scatter.filter(|p| *p > LEVEL_OF_A_RISE) {
+            return Reason::RiseMayBeScatter { probability };
+        }
+        match rise.interval {
+            None => Reason::Unbounded,
+            Some((low, _)) if low > MOST_OF_THE_RISE => Reason::AboveHalf,
+            Some((_, high)) if high < MOST_OF_THE_RISE => Reason::BelowHalf,
+            Some(_) => Reason::CoversHalf,
+        }
     }
 }
 
@@ -204,24 +264,15 @@ pub fn rise_between(low: &State, high: &State, joined: Spread) -> Option<Rise> {
     Rise::from_pairs(&pairs, spread(|s| s.u_z_within), spread(|s| s.u_z_shared).plus(joined))
 }
 
-/// Why which verdict is given, by the printed rules in their order.
-pub fn reason(rise: Option<&Rise>, loadings_of_sample: u32, smallest_rise: f64) -> Reason {
-    let Some(rise) = rise else { return Reason::NoPair };
-    if rise.loadings < 2 {
-        return if loadings_of_sample == 1 { Reason::OneLoading } else { Reason::OnePair };
-    }
-    if rise.ln_ratio.half_width.is_none_or(|h| rise.ln_ratio.value - h <= 0.0) {
-        return Reason::RiseReachesZero;
-    }
-    if float::expm1(rise.ln_ratio.value) < smallest_rise {
-        return Reason::SmallRise { smallest_rise };
-    }
-    match rise.interval {
-        None => Reason::Unbounded,
-        Some((low, _)) if low > MOST_OF_THE_RISE => Reason::AboveHalf,
-        Some((_, high)) if high < MOST_OF_THE_RISE => Reason::BelowHalf,
-        Some(_) => Reason::CoversHalf,
-    }
+/// What the share of the rise between two states is at least, from the lower ends or bounds of their contact shares: the
+/// contact viscosity at the low end is at most what its interval allows, or all of its viscosity. None where that says
+/// nothing, as the bound of a state.
+pub fn bound_of_rise(low: &State, high: &State) -> Option<f64> {
+    let (eta_low, eta_high) = (low.viscosity_pa_s?.value, high.viscosity_pa_s?.value);
+    let least_high = high.contact_share.map_or(high.contact_share_bound, |x| x.low)?;
+    let most_low = low.contact_share.and_then(|x| x.high).unwrap_or(1.0);
+    let bound = (eta_high * least_high - eta_low * most_low) / (eta_high - eta_low);
+    (eta_high > eta_low && bound > 0.0).then_some(bound)
 }
 
 /// All that the states stage gives.

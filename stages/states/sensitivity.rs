@@ -2,11 +2,12 @@
 //! the same trace (`readings`), and from the grades that may enter. No trace is opened; the ends of a rise stay those of
 //! the study.
 
+use super::compute;
 use super::params::{Ends, LowestGrade, Params, SetPoint};
 use super::readings;
-use super::result::{Alternative, Choice, State, States, StudyReversal};
+use super::result::{Alternative, Choice, States, StudyReversal};
 use super::set_points::{self, Given};
-use super::{compute, thickening};
+use super::thickening::Question;
 use crate::physics::materials::Sample;
 use pipeline::diagnostic::Diagnostic;
 use std::collections::BTreeMap;
@@ -58,9 +59,14 @@ impl Study<'_> {
             let row = self.states.thickening.iter().find(|t| t.sample == sample.name);
             if let Some(row) = row.filter(|t| t.set_point_low.is_some()) {
                 let ends = Ends { low: row.set_point_low.clone(), high: row.set_point_high.clone() };
-                let refs: Vec<&State> = own.iter().collect();
-                let of = row.loadings_of_sample;
-                rises.push(thickening::thickening(sample, &refs, of, Some(&ends), params.smallest_rise)?);
+                let question = Question {
+                    sample,
+                    states: own.iter().collect(),
+                    loadings_of_sample: row.loadings_of_sample,
+                    ends: Some(&ends),
+                    smallest_rise: params.smallest_rise,
+                };
+                rises.push(question.answer(None)?);
             }
             states.extend(own);
         }

@@ -1,7 +1,7 @@
 //! Tests of states: hand-worked studies of judged runs, every edge of the verdict, and the coverage of intervals.
 
 use super::params::{Ends, LowestGrade, Params, SetPoint};
-use super::result::{Choice, Reason, Remark, State, States, Verdict};
+use super::result::{Choice, LEVEL_OF_A_RISE, Reason, Remark, State, States, Verdict};
 use super::states;
 use crate::fixture::{self, exact, run, sample};
 use crate::numerics::draws::Draws;
@@ -269,7 +269,8 @@ fn no_rise_goes_before_the_share() {
     // A rise of 50 % on average whose interval reaches zero.
     flat[1].reversals[1].read.before.as_mut().unwrap().viscosity_pa_s = exact(20.0);
     let row = compute(flat).thickening[0].clone();
-    assert_eq!((row.verdict(), row.reason), (Verdict::NoThickening, Reason::RiseReachesZero));
+    // Neither a rise nor its absence is shown.
+    assert_eq!((row.verdict(), row.reason), (Verdict::NotDecided, Reason::RiseReachesZero));
 }
 
 #[test]
@@ -303,16 +304,57 @@ fn an_unbounded_interval_is_not_decided() {
 }
 
 #[test]
-fn states_above_the_high_end_without_a_value_are_named() {
-    let mut runs = rising(0.8);
+fn states_above_the_high_end_without_a_value_are_counted() {
+    let row = compute(with_unresolved(rising(0.8), 25.0, None)).thickening[0].clone();
+    assert_eq!((row.verdict(), row.states_without_value), (Verdict::ContactsDominate, 1));
+    assert_eq!(row.set_point_high.as_deref(), Some("9.00 1/s"));
+}
+
+/// A reversal at a higher rate in every loading, whose viscosity is steady and whose contact share is not resolved.
+fn with_unresolved(mut runs: Vec<GradedRun>, eta: f64, bound: Option<f64>) -> Vec<GradedRun> {
     for run in &mut runs {
-        let mut late = graded(3, 50.0, 40.0, exact(0.9));
-        (late.resolved, late.grade) = (false, Grade::C);
+        let mut late = graded(9, 50.0, eta, exact(0.9));
+        (late.resolved, late.grade, late.contact_share_low) = (false, Grade::C, bound);
         run.reversals.push(late);
     }
-    let row = compute(runs).thickening[0].clone();
-    assert_eq!(row.states_without_value, 1);
-    assert_eq!(row.set_point_high.as_deref(), Some("9.00 1/s"));
+    runs
+}
+
+#[test]
+fn a_rise_of_which_most_is_unread_is_not_resolved_and_has_a_bound() {
+    // Read from 10 to 20, a third of the rise to 40, where the contact share is at least 0.7.
+    let row = compute(with_unresolved(rising(0.8), 40.0, Some(0.7))).thickening[0].clone();
+    assert_eq!((row.verdict(), row.reason.clone()), (Verdict::NotResolved, Reason::RiseUnread));
+    assert_eq!((row.set_point_low.as_deref(), row.set_point_high.as_deref()), (Some("1.00 1/s"), Some("50.0 1/s")));
+    assert_eq!(row.contact_share_of_rise, None);
+    // (40·0.7 − 10·0.4)/(40 − 10); the share at the low end is known to a part in 10¹⁵ and η = 10 is a geometric mean.
+    assert!((row.contact_share_of_rise_bound.unwrap() - 0.8).abs() < 1e-3, "{row:?}");
+    // No bound of the state, none of the share; and a bound that leaves room for less than nothing says nothing.
+    for bound in [None, Some(0.05)] {
+        let row = compute(with_unresolved(rising(0.8), 40.0, bound)).thickening[0].clone();
+        assert_eq!((row.verdict(), row.contact_share_of_rise_bound), (Verdict::NotResolved, None));
+    }
+}
+
+#[test]
+fn a_rise_beyond_the_states_with_a_contact_share_is_no_absence_of_thickening() {
+    // The viscosity rises sevenfold, and only the two lowest states, which are alike, have a contact share.
+    let list = [(1.0, 10.0, 0.4), (3.0, 10.1, 0.4)];
+    for runs in [study(&[&list, &list]), study(&[&list[..1], &list[..1]])] {
+        let row = compute(with_unresolved(runs, 70.0, None)).thickening[0].clone();
+        assert_eq!((row.verdict(), row.reason), (Verdict::NotResolved, Reason::RiseUnread));
+    }
+    let level = compute(with_unresolved(study(&[&list, &list]), 10.2, None)).thickening[0].clone();
+    assert_eq!(level.verdict(), Verdict::NoThickening);
+}
+
+#[test]
+fn a_rise_outside_the_ends_that_were_set_is_said() {
+    let list = [(1.0, 10.0, 0.4), (3.0, 10.0, 0.4), (9.0, 25.0, 0.8)];
+    let ends = Ends { low: Some("1 1/s".to_owned()), high: Some("3 1/s".to_owned()) };
+    let params = Params { ends: BTreeMap::from([("S".to_owned(), ends)]), ..Params::default() };
+    let found = states(study(&[&list, &list]), &[sample("S")], &BTreeMap::new(), &params).unwrap();
+    assert_eq!(found.thickening[0].reason, Reason::RiseElsewhere);
 }
 
 #[test]
@@ -331,12 +373,7 @@ fn ends_can_be_set_and_must_exist() {
 /// An end that has no value leaves the question open: it is no answer that there is nothing to explain.
 #[test]
 fn a_set_end_without_a_value_is_not_resolved() {
-    let mut runs = rising(0.8);
-    for run in &mut runs {
-        let mut late = graded(3, 50.0, 40.0, exact(0.9));
-        (late.resolved, late.grade) = (false, Grade::C);
-        run.reversals.push(late);
-    }
+    let runs = with_unresolved(rising(0.8), 40.0, None);
     let ends = Ends { low: None, high: Some("50 1/s".to_owned()) };
     let params = Params { ends: BTreeMap::from([("S".to_owned(), ends)]), ..Params::default() };
     let found = states(runs, &[sample("S")], &BTreeMap::new(), &params).unwrap();
@@ -524,6 +561,85 @@ fn a_perfect_reader_gives_the_true_verdicts() {
         [ContactsDominate, NotDecided, HydrodynamicsDominate, NoThickening]
     );
     assert_eq!(verdicts(include_str!("reference/sheet_truth.csv")), [ContactsDominate; 3]);
+}
+
+// Whether there is a rise: false answers over made-up studies.
+
+/// Rates of a made-up study.
+const RATES: [f64; 6] = [1.0, 2.0, 4.0, 8.0, 16.0, 32.0];
+
+/// How loadings differ, as standard deviations of ln η: by filling, by a trend over the set-points from end to end, and
+/// by a scatter of their own at each set-point, which may be larger at the high ones.
+struct Scatter {
+    filling: f64,
+    trend: f64,
+    own: [f64; 6],
+}
+
+/// A sample of three loadings whose viscosity rises by `factor` over the upper half of its set-points; those from
+/// `resolved` on have no contact share.
+fn drawn_sample(name: &str, factor: f64, resolved: usize, scatter: &Scatter, normals: &mut Draws) -> Vec<GradedRun> {
+    let of_loading = |loading: usize| {
+        let (filling, trend) = (scatter.filling * normals.normal(), scatter.trend * normals.normal());
+        let mut reversals = Vec::new();
+        for (k, rate) in RATES.into_iter().enumerate() {
+            let rise = factor.ln() * (k as f64 - 2.0).max(0.0) / 3.0;
+            let error = filling + trend * (k as f64 / 5.0 - 0.5) + scatter.own[k] * normals.normal();
+            let mut graded = graded(k as u32 + 1, rate, 10.0 * (rise + error).exp(), exact(0.5));
+            if k >= resolved {
+                (graded.resolved, graded.grade) = (false, Grade::C);
+            }
+            reversals.push(graded);
+        }
+        run(name, &format!("L{loading}"), reversals)
+    };
+    (1..=3).map(of_loading).collect()
+}
+
+/// Answers of a study of three samples.
+fn drawn_answers(factor: f64, resolved: usize, scatter: &Scatter, params: &Params, normals: &mut Draws) -> [Reason; 3] {
+    let names = ["S", "T", "U"];
+    let runs = names.iter().flat_map(|name| drawn_sample(name, factor, resolved, scatter, normals)).collect();
+    let found = states(runs, &names.map(sample), &BTreeMap::new(), params).unwrap();
+    [0, 1, 2].map(|k| found.thickening[k].reason.clone())
+}
+
+#[test]
+fn studies_without_thickening_are_rarely_said_to_have_one() {
+    // Every rise counts, however small, so that the test alone keeps false answers off.
+    let params = Params { smallest_rise: 0.0, ..Params::default() };
+    let thickens = |reason: &Reason| {
+        use Reason::{AboveHalf, BelowHalf, CoversHalf, Unbounded};
+        matches!(reason, AboveHalf | BelowHalf | CoversHalf | Unbounded)
+    };
+    let kinds = [
+        ("equal scatter", Scatter { filling: 0.05, trend: 0.0, own: [0.03; 6] }),
+        ("trends", Scatter { filling: 0.05, trend: 0.1, own: [0.01; 6] }),
+        ("scatter that grows", Scatter { filling: 0.05, trend: 0.0, own: [0.01, 0.01, 0.02, 0.03, 0.06, 0.1] }),
+    ];
+    for (name, scatter) in kinds {
+        for resolved in [6, 3] {
+            let mut normals = Draws::named(20_261_201, name);
+            let studies = 1000;
+            let drawn = (0..studies).map(|_| drawn_answers(1.0, resolved, &scatter, &params, &mut normals));
+            let wrong = drawn.filter(|answers| answers.iter().any(thickens)).count();
+            println!("{name}, {resolved} of 6 resolved: {wrong} of {studies} studies of three samples");
+            assert!(wrong as f64 <= LEVEL_OF_A_RISE * f64::from(studies), "{name}, {resolved}: {wrong}");
+        }
+    }
+}
+
+#[test]
+fn a_study_of_which_the_lower_half_is_resolved_never_has_nothing_to_explain() {
+    for (factor, own) in [(7.0, 0.03), (2.0, 0.03), (2.0, 0.1), (1.5, 0.05)] {
+        let scatter = Scatter { filling: 0.1, trend: 0.05, own: [own; 6] };
+        let mut normals = Draws::named(20_261_201, "lower half");
+        for _ in 0..500 {
+            let answers = drawn_answers(factor, 3, &scatter, &Params::default(), &mut normals);
+            let nothing = answers.iter().any(|reason| reason.verdict() == Verdict::NoThickening);
+            assert!(!nothing, "{factor} {own}: {answers:?}");
+        }
+    }
 }
 
 // Coverage.

@@ -18,7 +18,7 @@ use crate::numerics::fieller::Spread;
 use crate::numerics::interval::Interval;
 use crate::physics::geometry::Geometry;
 use crate::physics::materials::Sample;
-use crate::states::result::{Alternative, State, States, Thickening, rise_between};
+use crate::states::result::{Alternative, Reason, State, States, Thickening, bound_of_rise, rise_between};
 use std::collections::BTreeMap;
 
 /// Blocks that are drawn for what is only shown beside the results: single terms of a rise, and other choices.
@@ -216,9 +216,11 @@ fn run(jobs: &mut [Jobs<'_>], mut trials: Trials, params: &Params) -> Remark {
 fn apply(states: &mut [State], rises: &mut [Thickening], results: &Results) {
     states.iter_mut().zip(&results.intervals).for_each(|(state, intervals)| intervals.write_into(state));
     for (row, joined) in rises.iter_mut().zip(&results.rises) {
-        if let Some((low, high)) = ends(states, row) {
-            let rise = rise_between(low, high, *joined);
-            row.settle(rise.as_ref());
+        let Some((low, high)) = ends(states, row) else { continue };
+        match row.reason {
+            Reason::RiseUnread => row.contact_share_of_rise_bound = bound_of_rise(low, high),
+            Reason::RiseElsewhere => {}
+            _ => row.settle(rise_between(low, high, *joined).as_ref()),
         }
     }
 }

@@ -83,6 +83,8 @@ fn study(low: &[(f64, f64)], high: &[(f64, f64)], inertia: f64) -> States {
         states_without_value: 0,
         viscosity_rise_pa_s: None,
         contact_share_of_rise: None,
+        contact_share_of_rise_bound: None,
+        probability_of_scatter: None,
         degrees_of_freedom: None,
         loadings: 0,
         reason: Reason::NoPair,

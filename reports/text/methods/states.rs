@@ -7,7 +7,7 @@ use crate::text::words::{capital, counted, listed};
 use stages::numerics::interval::PART_POWER;
 use stages::numerics::normal::Z_95;
 use stages::states::params::{Ends, Params as StatesParams};
-use stages::states::result::{MOST_OF_THE_RISE, States};
+use stages::states::result::{ENDS_CHOSEN, LEVEL_OF_A_RISE, MOST_OF_THE_RISE, States};
 
 /// Said of intervals where a sample has one loading.
 const ONE_LOADING: &str = " A sample with one loading has no interval: its standard uncertainty is that of its own \
@@ -85,14 +85,29 @@ pub(super) fn sentences(settings: &InForce, states: &States) -> Vec<Sentence> {
         .citing(&["fieller-1954"]),
         say(
             format!(
-                "Verdict: no thickening to explain where the interval of the rise reaches zero, or the rise is less than {}; \
-                 contacts dominate if the interval of the share lies above {}, hydrodynamics dominate if below, not \
-                 decided if it covers {} or is unbounded; not resolved with fewer than two loadings that have both \
-                 ends{}.",
+                "Whether a sample thickens is decided by all its steady viscosities, also those of states without a contact \
+                 share. A rise between two states that the data chose is tested as the largest of all pairs of states of \
+                 a sample, by Student's t with the scatter of ln η between loadings pooled over all pairs (Bonferroni), \
+                 and also with {} times the tail by the scatter of that pair alone; the larger of the two probabilities \
+                 counts, over all samples as a family (Holm), up to {}.",
+                setting(ENDS_CHOSEN),
+                setting(LEVEL_OF_A_RISE)
+            ),
+            &["stages.reversal.states.ends", "count of loadings"],
+        )
+        .citing(&["holm-1979"]),
+        say(
+            format!(
+                "Verdict: not resolved with fewer than two loadings that have both ends{}, or where states without a contact \
+                 share carry more than {} of the rise of the steady viscosity, with what the share is at least by \
+                 the bounds of its ends; no thickening to explain where no viscosity rises by {} or more; not decided where \
+                 a rise is not shown, its interval reaching zero, or the interval of the share covers {} or is \
+                 unbounded; contacts dominate if that interval lies above {}, hydrodynamics dominate if below.",
+                if single { " (but not decided where there is one loading only)" } else { "" },
+                setting(1.0 - MOST_OF_THE_RISE),
                 setting_percent(params.smallest_rise),
                 setting(MOST_OF_THE_RISE),
-                setting(MOST_OF_THE_RISE),
-                if single { ", but not decided where there is one loading only" } else { "" }
+                setting(MOST_OF_THE_RISE)
             ),
             &["stages.reversal.states.smallest_rise", "count of loadings"],
         ),

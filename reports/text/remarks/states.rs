@@ -1,6 +1,6 @@
 //! What is said of states, of verdicts and of choices.
 
-use crate::text::numbers::{count, setting, setting_percent};
+use crate::text::numbers::{count, setting, setting_percent, significant};
 use stages::reversal::result::OtherSetting;
 use stages::states::result::{Choice, MOST_OF_THE_RISE, OtherVerdict, Reason, Remark, Thickening};
 
@@ -23,8 +23,16 @@ pub fn reason(reason: &Reason) -> String {
         Reason::NoPair => "no loading has a contact share at both ends of a rise".to_owned(),
         Reason::OnePair => "only one loading has a contact share at both ends".to_owned(),
         Reason::OneLoading => "one loading only: the scatter between loadings is unknown".to_owned(),
+        Reason::RiseUnread => {
+            "most of the rise of the steady viscosity lies between states of which one has no contact share".to_owned()
+        }
+        Reason::RiseElsewhere => "the viscosity rises, but not between the ends that were set".to_owned(),
         Reason::NoLargerViscosity => "no state has a larger viscosity than one at a lower set-point".to_owned(),
         Reason::RiseReachesZero => "the interval of the rise reaches zero".to_owned(),
+        Reason::RiseMayBeScatter { probability } => format!(
+            "the largest rise between two states may be scatter between loadings (probability {})",
+            significant(*probability, 2)
+        ),
         Reason::SmallRise { smallest_rise } => {
             format!("the viscosity rises by less than {}", setting_percent(*smallest_rise))
         }
