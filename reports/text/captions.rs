@@ -306,7 +306,7 @@ pub fn flow_curves((states, with_bars): (usize, bool), samples: &[String], fits:
 /// Caption and alternative text of the flow-state diagram.
 pub fn flow_state(fits: &Fits) -> (String, String) {
     let shown = counted(fits.flow_states.len() as u64, "state");
-    let minded = fits.flow_states.iter().filter(|s| !s.remarks.is_empty()).count();
+    let minded = fits.flow_states.iter().filter(|s| s.remark.is_some()).count();
     let open =
         if minded == 0 { "" } else { " Open markers: states on or near a branch that is unstable at a held rate." };
     let text = format!(

@@ -24,6 +24,7 @@ pub mod params;
 mod parts;
 mod problem;
 mod profile;
+pub mod remark;
 pub mod result;
 mod robust;
 mod rows;
@@ -58,5 +59,5 @@ pub fn work(cx: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
     let samples: Vec<Sample> = cx.settings::<BTreeMap<String, Sample>>("samples")?.into_values().collect();
     let geometries = cx.settings::<BTreeMap<String, Geometry>>("geometries")?;
     let fits = fits(&cx.json("states")?, &samples, &geometries, &cx.settings("fit")?);
-    Produced::default().with_json("fits", &fits)?.with_remarks(&fits.remarks)
+    Produced::default().with_json("fits", &fits)?.with_remarks(&fits.study_remarks())
 }

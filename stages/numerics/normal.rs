@@ -5,6 +5,10 @@ use super::float;
 /// Two-sided 95 % factor of the normal distribution, z₀.₉₇₅ (JCGM 100:2008, table G.2, last row).
 pub const Z_95: f64 = 1.959_963_984_540_054;
 
+/// What makes the median of absolute deviations the standard deviation of normal errors, to four decimals: 1/z₀.₇₅
+/// (Hampel 1974).
+pub const MEDIAN_TO_SIGMA: f64 = 1.4826;
+
 /// Quantile of the standard normal distribution for a probability inside (0, 1).
 ///
 /// Exact to a few units in the last place for p in 10⁻³⁰⁰ … 1 − 10⁻¹⁶; ±∞ at 0 and 1, NaN outside.
