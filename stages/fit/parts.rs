@@ -72,7 +72,7 @@ fn trends(sample: &str, states: &[&State]) -> Vec<FitRow> {
     let slopes = |of: fn(&Followed) -> &Vec<f64>| all.iter().filter_map(|f| slope(&f.ln_stress, of(f))).collect();
     let (hydrodynamic, contact): (Vec<f64>, Vec<f64>) = (slopes(|f| &f.ln_hydrodynamic), slopes(|f| &f.contact));
     let within = states.iter().map(|s| s.u_z_within).fold(0.0, f64::max) / span;
-    let mean = |values: &[f64]| Mean::of(values, within, 0.0).filter(|_| span > 0.0);
+    let mean = |values: &[f64]| Mean::of_loadings(values, within, 0.0).filter(|_| span > 0.0);
     let (Some(h), Some(c)) = (mean(&hydrodynamic), mean(&contact)) else { return Vec::new() };
     let row = |part: Label, mean: &Mean, remark: Remark| FitRow {
         value: Some(mean.value),

@@ -333,7 +333,7 @@ pub(super) fn spread(problem: &Problem<'_>, found: &Found, gradient: &[f64]) -> 
 
 /// JCg: what a unit error of each independent residual does to what has the gradient g.
 fn influence_rows(found: &Found, covariance: &Covariance, gradient: &[f64]) -> Vec<f64> {
-    let row = |j: usize| gradient.iter().enumerate().map(|(k, g)| covariance.at(j, k) * g).sum::<f64>();
+    let row = |j: usize| gradient.iter().enumerate().map(|(k, g)| covariance.element(j, k) * g).sum::<f64>();
     let weights: Vec<f64> = (0..gradient.len()).map(row).collect();
     let rows = found.jacobian.len() / gradient.len().max(1);
     let of_row = |i: usize| weights.iter().enumerate().map(|(j, w)| found.jacobian[j * rows + i] * w).sum::<f64>();

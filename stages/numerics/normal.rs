@@ -16,6 +16,11 @@ pub const MEDIAN_TO_SIGMA: f64 = 1.4826;
 /// # Source
 /// Start: Abramowitz & Stegun 1964, 26.2.23 (error below 4.5·10⁻⁴); then Halley's iteration on the
 /// complementary error function, which triples the digits in every step.
+///
+/// ```
+/// use stages::numerics::normal::{Z_95, quantile};
+/// assert!((quantile(0.975) - Z_95).abs() < 1e-14);
+/// ```
 pub fn quantile(p: f64) -> f64 {
     if !(0.0..=1.0).contains(&p) {
         return f64::NAN;
@@ -52,6 +57,10 @@ fn start(p: f64) -> f64 {
 }
 
 /// Probability of a value below `x`.
+///
+/// ```
+/// assert!((stages::numerics::normal::cumulative(1.0) - 0.841_344_746).abs() < 1e-9);
+/// ```
 pub fn cumulative(x: f64) -> f64 {
     0.5 * float::erfc(-x * std::f64::consts::FRAC_1_SQRT_2)
 }

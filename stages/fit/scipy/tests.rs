@@ -144,7 +144,7 @@ fn agrees(name: &str, case: &serde_json::Value, solution: &Solution) {
         assert!((solution.parameters[j] / estimate - 1.0).abs() < 1e-6, "{name} {j}");
         for (k, want) in numbers(&want[j]).into_iter().enumerate() {
             let size = covariance.u(j) * covariance.u(k) * variance;
-            assert!((covariance.at(j, k) * variance - want).abs() < 2e-5 * size, "{name} {j} {k}");
+            assert!((covariance.element(j, k) * variance - want).abs() < 2e-5 * size, "{name} {j} {k}");
         }
     }
 }
