@@ -405,7 +405,8 @@ pub(crate) fn fits() -> Fits {
             scope: of_hostile(),
             borders: vec![Border { kind: BorderKind::Jamming, points: vec![(0.57, 900.0), (0.6, 90.0), (0.64, 9.0)] }],
             onset_stress_pa: 21.7,
-            jamming_fractions: (0.64, 0.57),
+            frictionless_jamming: 0.64,
+            frictional_jamming: 0.57,
         }],
         ..Fits::default()
     }

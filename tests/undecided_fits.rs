@@ -179,7 +179,11 @@ impl Words {
     fn advise(&self, model: &str, what: &str) {
         let advice = self.models.iter().find(|row| row.text("model") == model).unwrap().text("further_measurements");
         assert!(advice.contains(what), "{advice}");
-        assert!(self.page.contains("what would tell more") && self.page.contains(&plain(what)), "{}", self.page);
+        assert!(
+            self.page.contains("further measurements that would help") && self.page.contains(&plain(what)),
+            "{}",
+            self.page
+        );
     }
 }
 

@@ -103,7 +103,7 @@ pub(super) fn sentences(fits: &Fits) -> Vec<String> {
 /// Candidate models, and over those of one group what their weights mean.
 pub(super) fn candidate_models(candidate_models: &[CandidateModel]) -> Printed {
     let columns = [
-        ("explanation of the contact shares", "wide"),
+        ("candidate model", "wide"),
         ("states", "right"),
         ("free parameters", "right"),
         ("sum of squares", "right"),

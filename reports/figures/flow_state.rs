@@ -78,22 +78,22 @@ fn guides(diagram: &FlowDiagram) -> [Shown; 3] {
     };
     [
         row("onset stress", f64::NAN, Some(diagram.onset_stress_pa)),
-        row("jamming without friction", diagram.jamming_fractions.0, None),
-        row("jamming with friction", diagram.jamming_fractions.1, None),
+        row("jamming without friction", diagram.frictionless_jamming, None),
+        row("jamming with friction", diagram.frictional_jamming, None),
     ]
 }
 
 fn panel(area: &Area<'_>, place: Place, samples: &[String], diagram: &FlowDiagram, states: &[&FlowState]) -> Drawn {
     let fractions = || states.iter().map(|s| s.volume_fraction);
     let (low, high) = (fractions().fold(f64::INFINITY, f64::min), fractions().fold(0.0, f64::max));
-    let [low, high] = [low, high.max(diagram.jamming_fractions.0)].map(|x| x.clamp(0.0, 1.0));
+    let [low, high] = [low, high.max(diagram.frictionless_jamming)].map(|x| x.clamp(0.0, 1.0));
     let x = Axis::linear(low - 0.02, high + 0.02, "solid volume fraction *φ*");
     let y =
         Axis::log_around(states.iter().flat_map(|s| [s.stress_pa / 2.0, 2.0 * s.stress_pa]), "shear stress *σ* / Pa");
     let mut panel = Panel::new(area, place, x, y)?;
     panel.level(diagram.onset_stress_pa, pen(GREY, 0.5))?;
-    panel.upright(diagram.jamming_fractions.0, pen(GREY, 0.5))?;
-    panel.upright(diagram.jamming_fractions.1, pen(GREY, 0.5))?;
+    panel.upright(diagram.frictionless_jamming, pen(GREY, 0.5))?;
+    panel.upright(diagram.frictional_jamming, pen(GREY, 0.5))?;
     for border in &diagram.borders {
         let kind = BorderKind::ALL.iter().position(|kind| *kind == border.kind).unwrap_or(0);
         panel.dashed(&border.points, dash(kind), pen(INK, 0.8))?;

@@ -321,8 +321,8 @@ pub fn flow_state(fits: &Fits) -> (String, String) {
 pub fn residuals(states: usize) -> (String, String) {
     let shown = counted(states as u64, "state");
     let text = format!(
-        "What the thickening law leaves, {shown}: the logarithm of the measured over the fitted relative viscosity, \
-         divided by its own standard deviation; what a state shares with others is taken off. Thin lines: 95 % of a \
+        "Residuals of the thickening law, {shown}: the logarithm of the measured over the fitted relative viscosity, \
+         divided by its own standard deviation; what a state shares with others is subtracted. Thin lines: 95 % of a \
          normal error. (a) Against the shear stress, (b) against the leverage, which is the part that a state has in \
          its own fitted value."
     );

@@ -271,7 +271,7 @@ pub struct NeedOfFit {
     pub scope: Scope,
 }
 
-/// What a fitted thickening law says of a state that is to be minded.
+/// What a fitted thickening law says of a state that calls for caution.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum StateRemark {
@@ -336,13 +336,13 @@ pub enum StudyRemark {
         /// The weights' meaning.
         preference: Preference,
     },
-    /// A state to be minded.
+    /// A state that calls for caution.
     State {
         /// Sample.
         sample: String,
         /// Set-point.
         set_point: String,
-        /// What to mind.
+        /// Why.
         remark: StateRemark,
     },
     /// What would give the parameters that have no value.

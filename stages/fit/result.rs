@@ -354,7 +354,7 @@ pub struct FlowState {
     pub u_inverse_slope: Option<f64>,
     /// How it flows.
     pub regime: Regime,
-    /// What to mind.
+    /// What calls for caution.
     pub remark: Option<StateRemark>,
 }
 
@@ -376,8 +376,10 @@ pub struct FlowDiagram {
     pub borders: Vec<Border>,
     /// Onset stress σ*, Pa.
     pub onset_stress_pa: f64,
-    /// Jamming fractions without and with friction.
-    pub jamming_fractions: (f64, f64),
+    /// Jamming fraction without friction, φ_0.
+    pub frictionless_jamming: f64,
+    /// Jamming fraction with friction, φ_m.
+    pub frictional_jamming: f64,
 }
 
 /// All that the fit stage gives.

@@ -24,7 +24,7 @@ pub(super) struct Robust {
     pub slope: f64,
     /// v, in units of the own variance.
     pub variance: f64,
-    /// K²: factor of the variance where it is told by the residuals alone.
+    /// K²: factor of the variance where it follows from the residuals alone.
     pub correction: f64,
     /// What is added to each datum to make its pseudo-value.
     pub moved: Vec<f64>,

@@ -265,12 +265,12 @@ fn what_follows_from_the_law_lies_within_its_interval() {
         let onset = discontinuous_onset(&TRUTH).unwrap();
         let turns = turning_points(&TRUTH, phi[2]);
         let truths = [
-            (all(), Some(onset.0)),
-            (all(), Some(onset.1)),
-            (Scope::sample("S2"), turns.map(|t| t.0)),
-            (Scope::sample("S2"), turns.and_then(|t| t.1)),
+            (all(), Some(onset.volume_fraction)),
+            (all(), Some(onset.stress_pa)),
+            (Scope::sample("S2"), turns.map(|t| t.maximum_pa)),
+            (Scope::sample("S2"), turns.and_then(|t| t.minimum_pa)),
             (Scope::sample("S3"), jamming_stress(&TRUTH, phi[3])),
-            (Scope::sample("S2"), Some(phi[2] - onset.0)),
+            (Scope::sample("S2"), Some(phi[2] - onset.volume_fraction)),
         ];
         for (k, (name, (scope, truth))) in names.iter().zip(truths).enumerate() {
             let row = fits.rows.iter().find(|r| r.scope == scope && r.parameter == *name);
@@ -331,7 +331,7 @@ fn curves_pass_through_the_data_and_carry_a_band() {
         assert!((rate * 0.5 * near.unwrap().relative_viscosity / near.unwrap().stress_pa - 1.0).abs() < 1e-12);
     }
     let onset = find(&fits, "phi_dst");
-    let truth = crate::physics::models::wyart_cates::discontinuous_onset(&TRUTH).unwrap().0;
+    let truth = crate::physics::models::wyart_cates::discontinuous_onset(&TRUTH).unwrap().volume_fraction;
     assert!(onset.value_low.unwrap() < truth && truth < onset.value_high.unwrap(), "{onset:?}");
 }
 
@@ -517,7 +517,7 @@ fn candidate_models_are_told_apart() {
 }
 
 #[test]
-fn flow_states_follow_from_the_law_and_an_unstable_branch_is_minded() {
+fn flow_states_follow_from_the_law_and_an_unstable_branch_has_a_remark() {
     let truth = [0.65, 0.57, 5.0, 0.9, 1.0, 2.0];
     let (mut states, samples) = study_of(&truth, &[0.47, 0.52, 0.565], 3, &mut Normals::new(3));
     for state in &mut states.states {
@@ -533,11 +533,11 @@ fn flow_states_follow_from_the_law_and_an_unstable_branch_is_minded() {
     assert!(row("S0", "sigma_up").is_none());
     let up = row("S2", "sigma_up").unwrap();
     // The solid fraction was drawn within 0.002 of what is stated, and is fitted: two of those either way.
-    let at = |phi| crate::physics::models::wyart_cates::turning_points(&truth, phi).unwrap().0;
+    let at = |phi| crate::physics::models::wyart_cates::turning_points(&truth, phi).unwrap().maximum_pa;
     assert!(at(0.569) < up.value.unwrap() && up.value.unwrap() < at(0.561), "{up:?}");
-    let minded: Vec<_> = fits.flow_states.iter().filter(|s| s.remark.is_some()).collect();
-    assert!(minded.iter().any(|s| s.sample == "S2" && s.regime == Regime::UnstableBranch), "{:?}", fits.flow_states);
-    assert!(minded.iter().all(|s| s.sample == "S2"));
+    let remarked: Vec<_> = fits.flow_states.iter().filter(|s| s.remark.is_some()).collect();
+    assert!(remarked.iter().any(|s| s.sample == "S2" && s.regime == Regime::UnstableBranch), "{:?}", fits.flow_states);
+    assert!(remarked.iter().all(|s| s.sample == "S2"));
     let of_s2 = |r: &StudyRemark| matches!(r, StudyRemark::State { sample, .. } if sample == "S2");
     assert!(fits.study_remarks().iter().any(of_s2), "{:?}", fits.study_remarks());
     let borders = &fits.diagrams[0].borders;

@@ -32,7 +32,7 @@ fn need_without_states(study: Study<'_>, group: &Group) -> Need {
     }
 }
 
-/// Fits the law, and tells what follows.
+/// Fits the law, and gives what follows.
 pub(super) fn thickening(study: Study<'_>, group: &Group, params: &Params, fits: &mut Fits) {
     let model = &WyartCates;
     let mut held = vec![None; model.parameters().len()];
@@ -111,8 +111,8 @@ fn needs(job: &Job<'_>, fit: &Fit<'_>, known: &[Known]) -> Vec<Need> {
 
 /// Where thickening first turns discontinuous, as two more rows.
 fn onset(job: &Job<'_>, fit: &Fit<'_>) -> Vec<FitRow> {
-    let phi = derived(fit, None, &|p, _| discontinuous_onset(p).map(|o| o.0));
-    let stress = derived_stress(fit, None, &|p, _| discontinuous_onset(p).map(|o| o.1));
+    let phi = derived(fit, None, &|p, _| discontinuous_onset(p).map(|o| o.volume_fraction));
+    let stress = derived_stress(fit, None, &|p, _| discontinuous_onset(p).map(|o| o.stress_pa));
     let row = |quantity: Label, known: Option<Known>| Some(row(fit, &job.scope, quantity, &known?));
     [row(PHI_DST, phi), row(SIGMA_DST, stress)].into_iter().flatten().collect()
 }
@@ -133,15 +133,15 @@ fn regime(job: &Job<'_>, fit: &Fit<'_>, sample: usize) -> Vec<FitRow> {
     let name = &job.data.samples[sample].0;
     let scope = Scope { states: Selection::Sample(name.clone()), group: job.scope.group.clone() };
     let mut out = Vec::new();
-    let from_onset = derived(fit, Some(sample), &|p, phi| discontinuous_onset(p).map(|o| phi - o.0));
+    let from_onset = derived(fit, Some(sample), &|p, phi| discontinuous_onset(p).map(|o| phi - o.volume_fraction));
     let from_friction = derived(fit, Some(sample), &|p, phi| Some(phi - p[1]));
     let Some(mut known) = from_onset else { return out };
     let course = course(&known, from_friction.as_ref());
     known.remarks.push(Remark::Thickens { course });
     out.push(row(fit, &scope, PHI_BEYOND_DST, &known));
     let stresses: [(Label, Follows<'_>); 3] = [
-        (SIGMA_UP, &|p, phi| turning_points(p, phi).map(|t| t.0)),
-        (SIGMA_DOWN, &|p, phi| turning_points(p, phi).and_then(|t| t.1)),
+        (SIGMA_UP, &|p, phi| turning_points(p, phi).map(|t| t.maximum_pa)),
+        (SIGMA_DOWN, &|p, phi| turning_points(p, phi).and_then(|t| t.minimum_pa)),
         (SIGMA_JAM, &|p, phi| jamming_stress(p, phi)),
     ];
     for (quantity, follows) in stresses {
@@ -178,7 +178,7 @@ fn flow_states(job: &Job<'_>, fit: &Fit<'_>, states: &States) -> Vec<FlowState> 
         let controlled = held(&name, &set_point);
         let found = fit.found.as_ref().ok()?;
         let phi = fraction(fit, found, sample);
-        let jumps = discontinuous_onset(&found.values).is_some_and(|o| phi > o.0);
+        let jumps = discontinuous_onset(&found.values).is_some_and(|o| phi > o.volume_fraction);
         let (regime, remark) = place(slope.as_ref(), controlled, jumps);
         Some(FlowState {
             scope: job.scope.clone(),
@@ -225,7 +225,8 @@ fn diagram(job: &Job<'_>, fit: &Fit<'_>) -> Option<FlowDiagram> {
         scope: job.scope.clone(),
         borders: borders.map(|(kind, points)| Border { kind, points }).collect(),
         onset_stress_pa: p[2],
-        jamming_fractions: (p[0], p[1]),
+        frictionless_jamming: p[0],
+        frictional_jamming: p[1],
     })
 }
 
@@ -251,7 +252,7 @@ mod tests {
     }
 
     #[test]
-    fn an_unstable_branch_is_minded_at_a_held_rate_only() {
+    fn an_unstable_branch_has_a_remark_at_a_held_rate_only() {
         let at = |interval: (f64, f64), controlled| place(Some(&known(interval.0, interval.1)), controlled, true);
         assert_eq!(at((-2.0, -1.0), Controlled::Stress), (Regime::UnstableBranch, None));
         assert_eq!(at((-2.0, -1.0), Controlled::Rate), (Regime::UnstableBranch, Some(StateRemark::Unstable)));

@@ -24,7 +24,7 @@ pub(super) fn sentences(fit: &Fit) -> Vec<Sentence> {
     out.push(
         say(
             format!(
-                "Explanations of the same data are weighed by the corrected Akaike criterion; its weights compare them \
+                "Candidate models of the same data are weighed by the corrected Akaike criterion; its weights compare them \
                  with each other only, and one is called preferred from a weight of {}. The hydrodynamic part is called \
                  flat where its change over the stresses stays within ±{} at 95 % (own rules).",
                 setting(rules::PREFERRED),
@@ -74,7 +74,7 @@ fn errors() -> Sentence {
 /// The candidate models of the contact shares, and how the trends with the stress are taken.
 fn explanations() -> Sentence {
     say(
-        "The explanations of the contact shares are, with z = −ln(1 − X): no contacts, z = 0; a constant share, z = c with \
+        "The candidate models of the contact shares are, with z = −ln(1 − X): no contacts, z = 0; a constant share, z = c with \
          a c for each sample; contacts carry the rise, z = ln η − h with an h for each sample; both parts follow the stress, \
          z = c + b·ln η with one b. Their likelihood is that with the variance integrated out, −2 ln L = (ν + n)·ln(1 + S/ν) \
          for n states, ν degrees of freedom of the scatter of z pooled over loadings, and the sum of squares S. Trends with \

@@ -185,20 +185,29 @@ pub fn need(need: &Need) -> String {
             format!("measure at stresses above {} Pa, by a factor of ten at least", plain(*above_pa))
         }
         Need::BelowOnset { below_pa } => {
-            format!("phi_0: measure below {} Pa, where contacts are not yet frictional", plain(*below_pa))
+            format!(
+                "measure below {} Pa, where contacts are not yet frictional, for the frictionless jamming fraction",
+                plain(*below_pa)
+            )
         }
         Need::BeyondRise { above_pa } => {
-            format!("phi_m, sigma_star: measure above {} Pa, until the viscosity stops rising", plain(*above_pa))
+            format!(
+                "measure above {} Pa, until the viscosity stops rising, for the frictional jamming fraction and the onset \
+                 stress",
+                plain(*above_pa)
+            )
         }
         Need::WithinRise => {
-            "beta: measure more stresses between the two ends of the rise, or hold stages.fit.beta".to_owned()
+            "measure more stresses between the two ends of the rise, or hold `stages.fit.beta`, for the exponent of the \
+             stress"
+                .to_owned()
         }
         Need::OtherFraction { densest, nearer } => {
             let towards = if *nearer { "nearer to" } else { "further from" };
             let densest = significant(*densest, 2);
             format!(
-                "amplitude, alpha: the densest sample is at {densest} of the frictionless jamming fraction; measure a solid \
-                 fraction {towards} jamming, or hold stages.fit.alpha"
+                "measure a solid fraction {towards} jamming (the densest sample is at {densest} of the frictionless jamming \
+                 fraction), or hold `stages.fit.alpha`, for amplitude and exponent"
             )
         }
         Need::WiderRates => "a wider range of rates".to_owned(),
@@ -253,7 +262,7 @@ pub fn of_study(remark: &StudyRemark) -> String {
             format!("contact shares, {}: {}", scope.name(), preference(found))
         }
         StudyRemark::State { sample, set_point, remark } => format!("{sample} at {set_point}: {}", state(*remark)),
-        StudyRemark::Needs { needs } => format!("what would tell more: {}", gathered(needs)),
+        StudyRemark::Needs { needs } => format!("further measurements that would help: {}", gathered(needs)),
     }
 }
 
@@ -306,7 +315,7 @@ mod tests {
         let needs = needs.into_iter().chain(samples).collect();
         assert_eq!(
             of_study(&StudyRemark::Needs { needs }),
-            "what would tell more: measure steady states of which stress and viscosity can be read; at least two solid \
+            "further measurements that would help: measure steady states of which stress and viscosity can be read; at least two solid \
              fractions for Eilers (low stress, beads in oil); a wider range of rates for Cross (S1, S2, S3, S4, S5 and 15 \
              others)"
         );

@@ -83,7 +83,7 @@ fn the_covariance_is_the_one_in_print() {
 }
 
 /// A power law whose readings are ten times as far off every tenth time, on the average. Uncertainties are what the
-/// estimates scatter, and profile intervals hold the truth, whether errors are stated or told by the residuals alone.
+/// estimates scatter, and profile intervals hold the truth, whether errors are stated or follow from the residuals alone.
 #[test]
 fn uncertainties_are_what_estimates_scatter() {
     let rates: Vec<f64> = (0..25).map(|i| 0.1 * 10f64.powf(f64::from(i) / 8.0)).collect();

@@ -1,7 +1,18 @@
 //! Models of the viscosity: one file each, all behind [`Model`]. No data, no fit.
 //!
-//! Every model gives the logarithm of a viscosity, because viscosities scatter by ratios; derivatives are analytic.
-//! A new model is a file and a line in [`ALL`].
+//! A model is of one of three kinds ([`Subject`]). Thickening: the relative viscosity η_r against solid fraction φ and
+//! stress σ, fitted to all samples at once. Packing: η_r against φ alone, at one end of the stresses; it diverges at a
+//! φ_max that friction lowers. Flow curve: η in Pa s against the rate, sample by sample.
+//!
+//! Every model gives ln η, because viscosities scatter by ratios, and its analytic derivatives by parameters and φ; a point
+//! at which it is jammed gives a number that is not finite. Its slope by the logarithm of the abscissa serves the
+//! effective variance. Its starts are guesses from the data that lie on the safe side of a divergence.
+//!
+//! A [`Parameter`] is a place, known by differences, or a scale, known by ratios and fitted as a logarithm; its bounds are
+//! what makes sense at all, not what is expected. All that study file, tables, methods text and page say of a model
+//! (names, formula, symbols, meanings, units, sources) stands in its [`Description`].
+//!
+//! A new model is a file with its tests, a line in [`ALL`] (and its `mod`), and its reference in `references`.
 
 use serde::{Deserialize, Serialize};
 

@@ -157,12 +157,29 @@ pub fn inverse_slope(p: &[f64], point: Point) -> f64 {
     1.0 - p[ALPHA] * phi * (p[0] - p[1]) * p[BETA] * x * f / (jamming * (jamming - phi))
 }
 
-/// Solid fraction and stress (Pa) at which thickening first turns discontinuous, where the flow curve first has a
-/// vertical tangent; none unless αβ > 1 and φ_0 > φ_m > 0.
+/// Where thickening first turns discontinuous.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Onset {
+    /// Smallest solid fraction whose flow curve has a vertical tangent, φ_DST.
+    pub volume_fraction: f64,
+    /// Stress at that tangent, Pa.
+    pub stress_pa: f64,
+}
+
+/// Stresses at which the flow curve of a discontinuously thickening sample turns.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TurningPoints {
+    /// Where the rate has its maximum, Pa.
+    pub maximum_pa: f64,
+    /// Where it has its minimum beyond, Pa; none from φ_m on, where the rate falls to zero.
+    pub minimum_pa: Option<f64>,
+}
+
+/// Where thickening first turns discontinuous; none unless αβ > 1 and φ_0 > φ_m > 0.
 ///
 /// The root x_c of αβΔxe⁻ˣ = (φ_0 − Δe⁻ˣ)[αβ(1 − x) − 1]/2 on 0 < x < 1 − 1/(αβ) gives
 /// φ_DST = 2φ_J/[1 + αβ(1 − x_c)] and σ = σ* x_c^(−1/β): the smallest φ for which [`inverse_slope`] has a zero.
-pub fn discontinuous_onset(p: &[f64]) -> Option<(f64, f64)> {
+pub fn discontinuous_onset(p: &[f64]) -> Option<Onset> {
     let (steepness, spread) = (p[ALPHA] * p[BETA], p[0] - p[1]);
     let meaningful = steepness > 1.0 && spread > 0.0 && p[1] > 0.0;
     if !meaningful {
@@ -174,8 +191,8 @@ pub fn discontinuous_onset(p: &[f64]) -> Option<(f64, f64)> {
     };
     let x = crossing(0.0, 1.0 - 1.0 / steepness, |x| excess(x) < 0.0);
     let jamming = p[0] - spread * float::exp(-x);
-    let phi = 2.0 * jamming / (1.0 + steepness * (1.0 - x));
-    Some((phi, stress_at(p, x)))
+    let volume_fraction = 2.0 * jamming / (1.0 + steepness * (1.0 - x));
+    Some(Onset { volume_fraction, stress_pa: stress_at(p, x) })
 }
 
 /// Where `below` turns false between `low` and `high`, to the last bit.
@@ -208,15 +225,15 @@ const LARGEST_X: f64 = 40.0;
 ///
 /// None below the onset of discontinuous thickening and from φ_0 on. From φ_m on the rate falls to zero and has no
 /// minimum.
-pub fn turning_points(p: &[f64], phi: f64) -> Option<(f64, Option<f64>)> {
-    let (onset, stress) = discontinuous_onset(p)?;
-    if !(phi > onset && phi < p[0]) {
+pub fn turning_points(p: &[f64], phi: f64) -> Option<TurningPoints> {
+    let onset = discontinuous_onset(p)?;
+    if !(phi > onset.volume_fraction && phi < p[0]) {
         return None;
     }
-    let x = float::pow(p[2] / stress, p[BETA]);
+    let x = float::pow(p[2] / onset.stress_pa, p[BETA]);
     let up = crossing(x, LARGEST_X, |x| turning_fraction(p, x) < phi);
     let down = (phi < p[1]).then(|| crossing(x, 0.0, |x| turning_fraction(p, x) < phi));
-    Some((stress_at(p, up), down.map(|x| stress_at(p, x))))
+    Some(TurningPoints { maximum_pa: stress_at(p, up), minimum_pa: down.map(|x| stress_at(p, x)) })
 }
 
 /// Stress (Pa) from which a solid fraction between φ_m and φ_0 is jammed: σ*[ln(Δ/(φ_0 − φ))]^(−1/β).
@@ -240,8 +257,8 @@ pub fn borders(p: &[f64], (least, largest): (f64, f64)) -> [Border; 3] {
     let jamming = |x: f64| p[0] - (p[0] - p[1]) * float::exp(-x);
     let turning = |x: f64| turning_fraction(p, x);
     let none = Vec::new;
-    let Some((_, stress)) = discontinuous_onset(p) else { return [none(), none(), none()] };
-    let onset = float::pow(p[2] / stress, p[BETA]);
+    let Some(Onset { stress_pa, .. }) = discontinuous_onset(p) else { return [none(), none(), none()] };
+    let onset = float::pow(p[2] / stress_pa, p[BETA]);
     let up = if onset < largest { grid(onset, largest, &turning) } else { none() };
     let down = if onset > least { grid(onset, least, &turning) } else { none() };
     [up, down, grid(least, largest, &jamming)]
@@ -295,7 +312,7 @@ mod tests {
         for (name, set) in reference["sets"].as_object().unwrap() {
             let of = |key: &str| set[key].as_f64().unwrap();
             let p = [of("phi0"), of("phim"), 1.0, of("beta"), 1.0, of("alpha")];
-            let (phi, stress) = discontinuous_onset(&p).unwrap();
+            let Onset { volume_fraction: phi, stress_pa: stress } = discontinuous_onset(&p).unwrap();
             assert!((phi / of("phi_DST") - 1.0).abs() < 1e-12, "{name}: {phi}");
             // The root is flat to first order: half the digits.
             assert!((stress / of("s_c_over_sstar") - 1.0).abs() < 1e-10, "{name}: {stress}");
@@ -322,7 +339,7 @@ mod tests {
             let of = |key: &str| set[key].as_f64().unwrap();
             let p = [of("phi0"), of("phim"), 1.0, of("beta"), 1.0, of("alpha")];
             let points = turning_points(&p, row["phi"]);
-            let got = [points.map(|t| t.0), points.and_then(|t| t.1), jamming_stress(&p, row["phi"])];
+            let got = [points.map(|t| t.maximum_pa), points.and_then(|t| t.minimum_pa), jamming_stress(&p, row["phi"])];
             for (k, want) in ["s_up", "s_down", "s_jam"].into_iter().enumerate() {
                 assert!(near(got[k], row[want]), "{line}: {want} {got:?}");
                 checked[k] += usize::from(row[want].is_finite());
@@ -344,7 +361,7 @@ mod tests {
             assert!((Contacts::at_stress(&p, *stress_pa).jamming - phi).abs() < 1e-14);
         }
         assert!([&up, &down].iter().all(|b| b.windows(2).all(|w| w[0].0 < w[1].0)), "by rising solid fraction");
-        assert!((up[0].0 - discontinuous_onset(&p).unwrap().0).abs() < 1e-12 && up[0] == down[0]);
+        assert!((up[0].0 - discontinuous_onset(&p).unwrap().volume_fraction).abs() < 1e-12 && up[0] == down[0]);
     }
 
     #[test]
