@@ -47,9 +47,12 @@ pub fn candidate_models() -> Vec<Column<CandidateModel>> {
         Column::int("data", "Data", |r| Some(i64::from(r.data))),
         Column::int("free_parameters", "Free parameters", |r| Some(i64::from(r.free_parameters))),
         Column::float("rss", "", "Weighted residual sum of squares", |r| Some(r.rss)),
-        Column::float("deviance", "", "−2 ln of the largest likelihood, up to what all candidate models share", |r| {
-            Some(r.deviance)
-        }),
+        Column::float(
+            "deviance",
+            "",
+            "−2 ln of the largest likelihood, up to what all candidate models share",
+            |r| Some(r.deviance),
+        ),
         Column::float("aicc", "", "Corrected Akaike information criterion", |r| r.aicc),
         Column::float("bic", "", "Bayesian information criterion", |r| Some(r.bic)),
         Column::float("akaike_weight", "", "Akaike weight among the candidate models, 0 to 1", |r| r.akaike_weight),
@@ -78,7 +81,9 @@ pub fn flow_states() -> Vec<Column<FlowState>> {
             |s| s.inverse_slope,
         ),
         Column::float("u_inverse_slope", "", "Standard uncertainty of inverse_slope", |s| s.u_inverse_slope),
-        Column::text("regime", "Continuous, discontinuous, unstable branch or jammed", |s| Some(s.regime.name().to_owned())),
+        Column::text("regime", "Continuous, discontinuous, unstable branch or jammed", |s| {
+            Some(s.regime.name().to_owned())
+        }),
         Column::text("remarks", "What to mind", |s| s.remark.map(|r| words::state(r).to_owned())),
     ]
 }

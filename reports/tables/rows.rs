@@ -25,7 +25,9 @@ pub fn fits() -> Vec<Column<FitRow>> {
         Column::float("degrees_of_freedom", "", "Data less free parameters of the model", |r| r.degrees_of_freedom),
         Column::float("aicc", "", "Corrected Akaike information criterion of the model", |r| r.aicc),
         Column::float("bic", "", "Bayesian information criterion of the model", |r| r.bic),
-        Column::text("remarks", "Whether it converged, sits on a bound, or is not identified", |r| said(&r.remarks, fit_words::words)),
+        Column::text("remarks", "Whether it converged, sits on a bound, or is not identified", |r| {
+            said(&r.remarks, fit_words::words)
+        }),
     ]
 }
 

@@ -42,9 +42,7 @@ pub fn states() -> Vec<Column<State>> {
         Column::int("loadings", "Loadings that enter contact_share", |s| Some(i64::from(s.loadings))),
         Column::int("reversals", "Reversals that enter contact_share", |s| Some(i64::from(s.reversals))),
         Column::int("reversals_found", "All reversals of the state", |s| Some(i64::from(s.reversals_found))),
-        Column::text("remarks", "What else was seen", |s| {
-            said(&s.remarks, words::words)
-        }),
+        Column::text("remarks", "What else was seen", |s| said(&s.remarks, words::words)),
     ]);
     columns
 }

@@ -50,7 +50,7 @@ const DESCRIPTION: Description = Description {
     name: "wyart-cates",
     title: "Wyart–Cates",
     formula: "η_r = A·(1 − φ/φ_J)^(−α) with φ_J = f·φ_m + (1 − f)·φ_0, f = exp[−(σ*/σ)^β] and the amplitude A",
-    sources: &["wyart-2014"],
+    sources: &["wyart-2014", "guy-2015", "singh-2018"],
     subject: Subject::Thickening,
     parameters: &PARAMETERS,
     follows: &FOLLOWS,
