@@ -378,7 +378,7 @@ impl Parts {
             remarks: remarks::remarks(&self.graded, &self.states.states, &self.controls),
             fits: Stage {
                 skipped: self.fits.as_ref().is_none_or(|f| f.skipped),
-                remarks: self.fits.as_ref().map_or_else(Vec::new, fits::words),
+                remarks: self.fits.as_ref().map_or_else(Vec::new, fits::sentences),
             },
             budget: Stage {
                 skipped: self.budget.as_ref().is_none_or(|b| b.skipped),

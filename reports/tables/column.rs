@@ -116,3 +116,8 @@ pub fn table<R>(columns: &[Column<R>], rows: &[R]) -> Table {
 pub fn joined(remarks: &[String]) -> Option<String> {
     (!remarks.is_empty()).then(|| remarks.join("; "))
 }
+
+/// Typed remarks in their words, as [`joined`].
+pub fn said<R>(remarks: &[R], words: fn(&R) -> String) -> Option<String> {
+    joined(&remarks.iter().map(words).collect::<Vec<_>>())
+}

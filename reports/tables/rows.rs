@@ -1,9 +1,9 @@
 //! Columns of `fits`, `budget`, `sensitivity`, `claims` and `earlier_results`, the tables that may have no rows: their heads
 //! are there all the same.
 
-use super::column::{Column, joined};
-use crate::text::remarks::claims as claim_words;
+use super::column::{Column, said};
 use crate::text::remarks::states::choice;
+use crate::text::remarks::{claims as claim_words, fit as fit_words};
 use crate::text::sources;
 use stages::claims::result::ClaimRow;
 use stages::earlier_results::result::EarlierRow;
@@ -14,7 +14,7 @@ use stages::uncertainty::result::{BudgetRow, SensitivityRow};
 pub fn fits() -> Vec<Column<FitRow>> {
     vec![
         Column::text("model", "Name of the model", |r: &FitRow| Some(r.model.clone())),
-        Column::text("scope", "What it was fitted to", |r| Some(r.scope.clone())),
+        Column::text("scope", "What it was fitted to", |r| Some(r.scope.name())),
         Column::text("parameter", "Name of the parameter", |r| Some(r.parameter.clone())),
         Column::text("unit", "Unit of the parameter; empty for none", |r| Some(r.unit.clone())),
         Column::float("value", "", "Value, in the unit of the row; null where the fit does not carry one", |r| r.value),
@@ -25,7 +25,9 @@ pub fn fits() -> Vec<Column<FitRow>> {
         Column::float("degrees_of_freedom", "", "Data less free parameters of the model", |r| r.degrees_of_freedom),
         Column::float("aicc", "", "Corrected Akaike information criterion of the model", |r| r.aicc),
         Column::float("bic", "", "Bayesian information criterion of the model", |r| r.bic),
-        Column::text("remarks", "Whether it converged, sits on a bound, or is not identified", |r| joined(&r.remarks)),
+        Column::text("remarks", "Whether it converged, sits on a bound, or is not identified", |r| {
+            said(&r.remarks, fit_words::words)
+        }),
     ]
 }
 

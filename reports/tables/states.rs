@@ -1,6 +1,6 @@
 //! Rows of `states` and `thickening`, with null and a bound wherever a state is not resolved.
 
-use super::column::{Column, interval, joined};
+use super::column::{Column, interval, said};
 use crate::text::remarks::states as words;
 use stages::states::result::{State, Thickening};
 
@@ -42,9 +42,7 @@ pub fn states() -> Vec<Column<State>> {
         Column::int("loadings", "Loadings that enter contact_share", |s| Some(i64::from(s.loadings))),
         Column::int("reversals", "Reversals that enter contact_share", |s| Some(i64::from(s.reversals))),
         Column::int("reversals_found", "All reversals of the state", |s| Some(i64::from(s.reversals_found))),
-        Column::text("remarks", "What else was seen", |s| {
-            joined(&s.remarks.iter().map(words::words).collect::<Vec<_>>())
-        }),
+        Column::text("remarks", "What else was seen", |s| said(&s.remarks, words::words)),
     ]);
     columns
 }

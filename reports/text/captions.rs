@@ -306,7 +306,7 @@ pub fn flow_curves((states, with_bars): (usize, bool), samples: &[String], fits:
 /// Caption and alternative text of the flow-state diagram.
 pub fn flow_state(fits: &Fits) -> (String, String) {
     let shown = counted(fits.flow_states.len() as u64, "state");
-    let minded = fits.flow_states.iter().filter(|s| !s.remarks.is_empty()).count();
+    let minded = fits.flow_states.iter().filter(|s| s.remark.is_some()).count();
     let open =
         if minded == 0 { "" } else { " Open markers: states on or near a branch that is unstable at a held rate." };
     let text = format!(
@@ -321,8 +321,8 @@ pub fn flow_state(fits: &Fits) -> (String, String) {
 pub fn residuals(states: usize) -> (String, String) {
     let shown = counted(states as u64, "state");
     let text = format!(
-        "What the thickening law leaves, {shown}: the logarithm of the measured over the fitted relative viscosity, \
-         divided by its own standard deviation; what a state shares with others is taken off. Thin lines: 95 % of a \
+        "Residuals of the thickening law, {shown}: the logarithm of the measured over the fitted relative viscosity, \
+         divided by its own standard deviation; what a state shares with others is subtracted. Thin lines: 95 % of a \
          normal error. (a) Against the shear stress, (b) against the leverage, which is the part that a state has in \
          its own fitted value."
     );
