@@ -6,7 +6,7 @@ use super::facts::Facts;
 use super::hashes::{Hashes, copy};
 use super::sink::Sink;
 use super::{CRATE, PAYLOAD, WITHHELD, citation, guide, rocrate, tags};
-use crate::audit::command::folder;
+use crate::arguments::study_folder;
 use crate::study;
 use clap::{Arg, ArgAction, ArgMatches, value_parser};
 use pipeline::command::{Answer, Command, Exit, Failure};
@@ -57,7 +57,7 @@ impl Command for PackCommand {
     }
 
     fn perform(&self, typed: &ArgMatches) -> Result<Answer, Failure> {
-        let study = folder(typed, "study")?;
+        let study = study_folder(typed)?;
         let out = typed.get_one::<PathBuf>("out").cloned().unwrap_or_default();
         outside(&study, &out)?;
         let because =

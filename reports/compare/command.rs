@@ -4,7 +4,7 @@ use super::changes;
 use super::replace::{Replaced, headline, moved, replace};
 use super::sides::Side;
 use super::words::{self, Comparison};
-use crate::audit::command::{jobs, json};
+use crate::arguments::{jobs_option, json_option};
 use crate::audit::surroundings::surroundings;
 use clap::{Arg, ArgAction, ArgMatches, value_parser};
 use pipeline::command::{Answer, Command, Exit, Failure};
@@ -43,8 +43,8 @@ impl Command for CompareCommand {
                     .action(ArgAction::SetTrue)
                     .help("Do not compute which change moved what"),
             )
-            .arg(jobs())
-            .arg(json())
+            .arg(jobs_option())
+            .arg(json_option())
     }
 
     fn perform(&self, typed: &ArgMatches) -> Result<Answer, Failure> {

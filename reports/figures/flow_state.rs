@@ -2,11 +2,11 @@
 //! measured states; a panel for each kind of particles.
 
 use super::axes::Axis;
+use super::captions;
 use super::legend::{Entry, Legend};
 use super::panel::{Area, DrawError, Drawn, Panel, Place};
 use super::style::{Dash, GREY, INK, ONE_COLUMN, dash, pen, series};
 use super::{Caption, Figure, Shown, nothing, picture, shown_table};
-use crate::text::captions;
 use stages::fit::result::{Fits, FlowDiagram, FlowState};
 
 /// Borders, in the order of their dashes.
