@@ -20,8 +20,8 @@ pub struct AfterRun {
     pub lines: Vec<String>,
     /// Verdicts, claims and moves.
     pub json: Value,
-    /// A claim misses.
-    pub unmet: bool,
+    /// A line for every claim that misses; they stand among the lines as well.
+    pub missed_claims: Vec<String>,
 }
 
 /// Reads the tables in `results`; `earlier` gives a published file as it was after the whole run before this one.
@@ -47,7 +47,8 @@ pub fn after_run(results: &Path, earlier: impl Fn(&str) -> Option<Vec<u8>>) -> R
     if claims.height() > 0 {
         lines.push(format!("claims: {} of {} hold", claims.height() - missed.len(), claims.height()));
     }
-    lines.extend(missed.iter().map(|row| miss(&claims, *row)));
+    let missed_claims: Vec<String> = missed.iter().map(|row| miss(&claims, *row)).collect();
+    lines.extend(missed_claims.iter().cloned());
     let old = read(results, "earlier_results")?.unwrap_or_default();
     lines.extend(earlier_results(&old));
     lines.extend(told(&moves));
@@ -61,7 +62,7 @@ pub fn after_run(results: &Path, earlier: impl Fn(&str) -> Option<Vec<u8>>) -> R
         "claims_missed": missed.len(),
         "moved": moves.iter().map(|m| json!({"what": m.what, "old": m.old, "new": m.new, "in_u": m.in_u})).collect::<Vec<_>>(),
     });
-    Ok(AfterRun { lines, json, unmet: !missed.is_empty() })
+    Ok(AfterRun { lines, json, missed_claims })
 }
 
 fn read(results: &Path, name: &str) -> Result<Option<Table>, String> {

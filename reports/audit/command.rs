@@ -12,11 +12,11 @@ pub struct AuditCommand;
 impl Command for AuditCommand {
     fn typed(&self) -> clap::Command {
         clap::Command::new("audit")
-            .about("Compute everything again from the raw exports, compare with results/, check every claim")
-            .after_help("Changes nothing in the study. The folder apart is made where TMPDIR says. Exit status 1 if anything does not hold.")
+            .about("Compute everything again from the raw exports, compare with results/, and check every claim")
+            .after_help("Changes nothing in the study; computes in a temporary folder (TMPDIR). Exit status 1 if anything does not hold.")
             .arg(study_argument())
             .arg(Arg::new("sheet").long("sheet").value_name("PDF").value_parser(value_parser!(PathBuf)).help(
-                "Write a one-page audit sheet here, and all that was found beside it as JSON",
+                "Write a one-page audit sheet to this file, and everything found to a JSON file beside it",
             ))
             .arg(jobs_option())
             .arg(json_option())
@@ -32,7 +32,7 @@ impl Command for AuditCommand {
             serde_json::to_string_pretty(&audit).unwrap_or_default()
         } else {
             let sheets = written.iter().flatten().map(|path| format!("sheet: {}\n", path.display()));
-            words::text(&audit) + &sheets.collect::<String>()
+            words::audit_text(&audit) + &sheets.collect::<String>()
         };
         Ok(Answer { text, remarks: Vec::new(), exit: if audit.holds { Exit::Good } else { Exit::Unmet } })
     }
