@@ -138,22 +138,10 @@ pub(crate) fn state(sample: &Sample, set_point: &str, loadings: Vec<LoadingMean>
         set_point: set_point.to_owned(),
         set_point_told: true,
         controlled: if set_point.ends_with("Pa") { Controlled::Stress } else { Controlled::Rate },
-        stress_pa: None,
-        rate_per_s: None,
-        viscosity_pa_s: None,
-        hydrodynamic_viscosity_pa_s: None,
-        contact_viscosity_pa_s: None,
-        relative_viscosity: None,
-        contact_share: None,
-        contact_share_bound: None,
-        degrees_of_freedom: None,
         loadings: n,
         reversals: n,
         reversals_found: n,
-        remarks: Vec::new(),
         loading_means: loadings,
-        u_z_shared: 0.0,
-        u_z_within: 0.0,
-        u_ln_viscosity_within: 0.0,
+        ..State::default()
     }
 }
