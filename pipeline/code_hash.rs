@@ -400,7 +400,7 @@ impl Lock {
 
     /// The package that `token` names in a source of `krate`, if it is one of its dependencies.
     fn direct(&self, krate: &str, token: &str) -> Option<(String, String)> {
-        // The card's name stands for a maintained crate, see Cargo.toml.
+        // That name stands for a maintained crate, see Cargo.toml.
         let name = if token == "serde_yaml" { "serde-saphyr".to_owned() } else { token.replace('_', "-") };
         let owner = format!("shearback-{krate}");
         let (_, list) = self.packages.iter().find(|((package, _), _)| *package == owner)?;

@@ -2,7 +2,7 @@
 //! `results/`. It plans; the work is elsewhere.
 
 use crate::document::attached;
-use crate::document::data::{FigureRef, Own, Section, SetAside, SettingLine, Study};
+use crate::document::data::{FigureRef, Section, SettingLine, Study};
 use crate::figures::relative_viscosity::MadeOf;
 use crate::figures::work as draw;
 use crate::tables::published::{CONTROL, PublishedTable, TableSource, named, published};
@@ -11,31 +11,22 @@ use crate::text::slug::slugs;
 use crate::{code, document, tables};
 use pipeline::stage::{Input, Output, Plan, Publication, Settings, Source, Task, Tool, Work};
 use stages::claims::params::Claim;
+use stages::clean::params::SetAside;
 use stages::earlier_results::params::EarlierTable;
 use stages::physics::geometry::Geometry;
 use stages::physics::instrument::Instrument;
 use stages::physics::materials::Sample;
-use stages::plan::MainLine;
+use stages::plan::{Chain, MainLine};
+use stages::setup::document::OwnSection;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The stages that [`add`] uses, in their order.
 pub const STAGES: [&str; 6] = ["table", "claims", "earlier results", "figure", "section", "document"];
 
-/// The tasks of one run that reports read; all by [`Task::name`].
+/// A variant of the study, and its task with the output `states`.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct RunTasks {
-    /// Path of the raw export in the study.
-    pub run: String,
-    /// The task with the output `graded`.
-    pub graded: String,
-    /// The task with the output `points`, the published table of readings.
-    pub points: String,
-}
-
-/// A control: a name in ASCII, and the task with the output `control`.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct ControlTask {
-    /// Instrument and geometry.
+pub struct VariantStates {
+    /// Its name.
     pub name: String,
     /// The task.
     pub task: String,
@@ -58,24 +49,16 @@ pub struct ReportInputs {
     pub in_force: InForce,
     /// Every setting as it is printed.
     pub settings: Vec<SettingLine>,
-    /// What was set aside by hand.
-    pub set_aside: Vec<SetAside>,
+    /// What was set aside by hand, by run.
+    pub set_aside: BTreeMap<String, Vec<SetAside>>,
     /// Sections of the authors' own.
-    pub own: Vec<Own>,
+    pub own: Vec<OwnSection>,
     /// The study file as read.
     pub study_file: serde_json::Value,
-    /// Runs in the order of the study.
-    pub runs: Vec<RunTasks>,
-    /// Controls.
-    pub controls: Vec<ControlTask>,
-    /// The task with the output `states` that is shown: of `uncertainty`, or of `states` where that is left out.
-    pub states: String,
-    /// The task with the output `fits`, if there is one.
-    pub fits: Option<String>,
-    /// The task with the output `budget`, if there is one.
-    pub budget: Option<String>,
-    /// Variants of the study with their tasks of the output `states`; for the main line only.
-    pub variants: Vec<(String, String)>,
+    /// The tasks of the computation whose results are shown.
+    pub chain: Chain,
+    /// Variants of the study; for the main line only.
+    pub variants: Vec<VariantStates>,
     /// Claims of the study file.
     pub claims: Vec<Claim>,
     /// Tables of results from before, by name.
@@ -91,7 +74,7 @@ pub fn add(plan: &mut Plan, inputs: &ReportInputs) {
             plan.stages.push(stage);
         }
     }
-    let main = MainLine::of(plan, inputs.variant.as_deref());
+    let main = MainLine::of_plan(plan, inputs.variant.as_deref());
     let mut planner = Planner {
         plan,
         main,
@@ -179,24 +162,21 @@ impl Planner<'_> {
         }
     }
 
+    /// This output of the task `uncertainty`, under its own name.
+    fn of_uncertainty(&self, output: &'static str) -> Input {
+        input(output, &self.inputs.chain.uncertainty, output)
+    }
+
     fn states(&self) -> Input {
-        input("states", &self.inputs.states, "states")
+        self.of_uncertainty("states")
     }
 
     fn graded(&self, prefix: &str) -> Vec<Input> {
-        self.inputs.runs.iter().map(|r| input(&format!("{prefix}{}", r.run), &r.graded, "graded")).collect()
+        self.inputs.chain.runs.iter().map(|r| input(&format!("{prefix}{}", r.run), &r.graded, "graded")).collect()
     }
 
-    fn fits(&self) -> Vec<Input> {
-        self.inputs.fits.iter().map(|task| input("fits", task, "fits")).collect()
-    }
-
-    fn budget(&self) -> Vec<Input> {
-        self.inputs.budget.iter().map(|task| input("budget", task, "budget")).collect()
-    }
-
-    fn sensitivity(&self) -> Vec<Input> {
-        self.inputs.budget.iter().map(|task| input("sensitivity", task, "sensitivity")).collect()
+    fn fits(&self) -> Input {
+        input("fits", &self.inputs.chain.fit, "fits")
     }
 
     fn table(&mut self, table: &PublishedTable, inputs: Vec<Input>) {
@@ -222,7 +202,7 @@ impl Planner<'_> {
     }
 
     fn controls(&self) -> Vec<Input> {
-        let controls = self.inputs.controls.iter();
+        let controls = self.inputs.chain.controls.iter();
         controls.map(|c| input(&format!("{CONTROL}{}", c.name), &c.task, "control")).collect()
     }
 
@@ -232,9 +212,9 @@ impl Planner<'_> {
                 TableSource::GradedRuns => self.graded(""),
                 TableSource::Controls => self.controls().into_iter().chain(self.graded("")).collect(),
                 TableSource::States => vec![self.states()],
-                TableSource::Fits => self.fits(),
-                TableSource::Budget => self.budget(),
-                TableSource::Sensitivity => self.sensitivity(),
+                TableSource::Fits => vec![self.fits()],
+                TableSource::Budget => vec![self.of_uncertainty("budget")],
+                TableSource::Sensitivity => vec![self.of_uncertainty("sensitivity")],
                 TableSource::Claims => self.claims(),
                 TableSource::EarlierResults => self.earlier_results(),
                 TableSource::Dictionary => Vec::new(),
@@ -248,8 +228,8 @@ impl Planner<'_> {
     }
 
     fn points(&mut self, folder: &str) {
-        let names: Vec<String> = self.inputs.runs.iter().map(|r| r.run.clone()).collect();
-        for (run, slug) in self.inputs.runs.iter().zip(slugs(&names)) {
+        let names: Vec<String> = self.inputs.chain.runs.iter().map(|r| r.run.clone()).collect();
+        for (run, slug) in self.inputs.chain.runs.iter().zip(slugs(&names)) {
             let path = self.table_path(&format!("{folder}/{slug}.parquet"));
             self.publish(path, &run.points, "points");
         }
@@ -325,10 +305,10 @@ impl Planner<'_> {
 
     /// Adds all figures.
     fn figures(&mut self) {
-        let (states, samples) = (vec![self.states()], vec![self.asked()]);
-        let with_fits: Vec<Input> = states.iter().cloned().chain(self.fits()).collect();
-        let with_budget: Vec<Input> = states.iter().cloned().chain(self.budget()).collect();
-        let with_choices: Vec<Input> = states.iter().cloned().chain(self.sensitivity()).collect();
+        let (states, fits, samples) = (vec![self.states()], vec![self.fits()], vec![self.asked()]);
+        let with_fits = vec![self.states(), self.fits()];
+        let with_budget = vec![self.states(), self.of_uncertainty("budget")];
+        let with_sensitivity = vec![self.states(), self.of_uncertainty("sensitivity")];
         let made_of = vec![self.made_of()];
         use Section::{Budget, Fits, Results, Sensitivity, Typical};
         self.figure(Results, "contact_share", "contact-share", samples.clone(), states.clone(), draw::contact_share);
@@ -336,11 +316,11 @@ impl Planner<'_> {
         self.figure(Typical, "typical", "typical-reversal", Vec::new(), states, draw::typical);
         self.figures_of_controls();
         self.figure(Fits, "flow_curves", "flow-curves", samples.clone(), with_fits.clone(), draw::flow_curves);
-        self.figure(Fits, "residuals", "residuals", samples.clone(), self.fits(), draw::residuals);
-        self.figure(Fits, "flow_state", "flow-state", samples, self.fits(), draw::flow_state);
+        self.figure(Fits, "residuals", "residuals", samples.clone(), fits.clone(), draw::residuals);
+        self.figure(Fits, "flow_state", "flow-state", samples, fits, draw::flow_state);
         self.figure(Fits, "relative_viscosity", "relative-viscosity", made_of, with_fits, draw::relative_viscosity);
         self.figure(Budget, "budget", "budget", Vec::new(), with_budget, draw::budget);
-        self.figure(Sensitivity, "sensitivity", "sensitivity", Vec::new(), with_choices, draw::sensitivity);
+        self.figure(Sensitivity, "sensitivity", "sensitivity", Vec::new(), with_sensitivity, draw::sensitivity);
         self.figures_of_earlier_results();
     }
 
@@ -358,8 +338,8 @@ impl Planner<'_> {
     }
 
     fn figures_of_controls(&mut self) {
-        let controls: Vec<String> = self.inputs.controls.iter().map(|c| c.name.clone()).collect();
-        for (control, slug) in self.inputs.controls.iter().zip(slugs(&controls)) {
+        let controls: Vec<String> = self.inputs.chain.controls.iter().map(|c| c.name.clone()).collect();
+        for (control, slug) in self.inputs.chain.controls.iter().zip(slugs(&controls)) {
             let inputs = vec![self.states(), input("control", &control.task, "control")];
             let name = format!("control-{slug}");
             self.figure(Section::Control, "control", &name, Vec::new(), inputs, draw::control);
@@ -432,8 +412,7 @@ impl Planner<'_> {
         let samples: BTreeMap<&str, &Sample> = i.samples.iter().map(|s| (s.name.as_str(), s)).collect();
         let geometries: BTreeMap<&str, &Geometry> = i.geometries.iter().map(|g| (g.name.as_str(), g)).collect();
         let instruments: BTreeMap<&str, &Instrument> = i.instruments.iter().map(|a| (a.name.as_str(), a)).collect();
-        let printed = i.settings.iter().map(|s| (s.path.as_str(), (&s.value, &s.meaning, s.from_study)));
-        let printed: BTreeMap<&str, (&String, &String, bool)> = printed.collect();
+        let printed: BTreeMap<&str, &SettingLine> = i.settings.iter().map(|s| (s.path.as_str(), s)).collect();
         vec![
             Settings::new("study", "", &i.study),
             Settings::new("samples", "samples", &samples),
@@ -453,11 +432,9 @@ impl Planner<'_> {
         inputs.push(self.states());
         inputs.extend(self.controls());
         inputs.extend(self.checked.iter().cloned());
-        inputs.extend(self.fits());
-        inputs.extend(self.budget());
-        inputs.extend(self.sensitivity());
-        inputs
-            .extend(self.inputs.variants.iter().map(|(name, task)| input(&format!("variant:{name}"), task, "states")));
+        inputs.extend([self.fits(), self.of_uncertainty("budget"), self.of_uncertainty("sensitivity")]);
+        let variant = |variant: &VariantStates| input(&format!("variant:{}", variant.name), &variant.task, "states");
+        inputs.extend(self.inputs.variants.iter().map(variant));
         for Figure { shown: FigureRef { name, .. }, task } in &self.figures {
             inputs.push(input(&format!("figure:{name}"), task, "svg"));
             inputs.push(input(&format!("caption:{name}"), task, "caption"));

@@ -68,7 +68,7 @@ impl Sides<'_> {
 
     fn table(&self, path: &str) -> Artefact {
         match self.differences(path) {
-            Ok(found) => told(path, &found),
+            Ok(found) => table_artefact(path, &found),
             Err(words) => artefact(path, Outcome::Different, &words),
         }
     }
@@ -113,7 +113,7 @@ fn artefact(path: &str, outcome: Outcome, words: &str) -> Artefact {
     Artefact { path: path.to_owned(), outcome, words: words.to_owned(), largest: None }
 }
 
-fn told(path: &str, found: &Differences) -> Artefact {
+fn table_artefact(path: &str, found: &Differences) -> Artefact {
     let largest = found.largest().cloned();
     if found.within(RELATIVE, OF_U) {
         let words = match &largest {

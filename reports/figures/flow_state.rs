@@ -2,6 +2,7 @@
 //! measured states; a panel for each kind of particles.
 
 use super::axes::Axis;
+use super::captions;
 use super::legend::{Entry, Legend};
 use super::panel::{Area, DrawError, Drawn, Panel, Place};
 use super::style::{Dash, GREY, INK, ONE_COLUMN, dash, pen, series};

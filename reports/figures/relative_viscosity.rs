@@ -2,11 +2,12 @@
 //! laws: colour and marker tell the series, dashes the law.
 
 use super::axes::Axis;
+use super::captions;
 use super::legend::{Entry, Legend};
 use super::panel::{Area, DrawError, Drawn, Panel, Place};
 use super::style::{Dash, Series, TWO_COLUMNS, dash, pen, series};
 use super::{Caption, Figure, Shown, nothing, picture, shown_table};
-use crate::text::{captions, models};
+use crate::text::models;
 use serde::{Deserialize, Serialize};
 use stages::fit::result::{Fits, LawCurve, LawPoint, Scope, Selection};
 use stages::numerics::normal::Z_95;

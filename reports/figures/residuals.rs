@@ -1,11 +1,11 @@
 //! What the thickening law leaves of each state, over its standard deviation, against stress and against leverage.
 
 use super::axes::Axis;
+use super::captions;
 use super::legend::{Entry, Legend};
 use super::panel::{Area, DrawError, Drawn, Panel, Place};
 use super::style::{GREY, TWO_COLUMNS, pen, series};
 use super::{Caption, Figure, Shown, nothing, picture};
-use crate::text::captions;
 use stages::fit::result::{Fits, Residual};
 use stages::numerics::normal::Z_95;
 use stages::physics::models::Model;

@@ -2,13 +2,13 @@
 //! under every defensible choice of settings, sorted. It must not analyse.
 
 use super::axes::Axis;
+use super::captions;
 use super::panel::{Area, DrawError, Drawn, Panel, Place};
 use super::style::{CONTACT, GREY, Series, Shape, TOTAL, TWO_COLUMNS, pen};
 use super::svg::{literal, stacked};
 use super::{Caption, Figure, nothing, picture};
 use crate::tables::column;
 use crate::tables::rows::sensitivity;
-use crate::text::captions;
 use crate::text::remarks::states::choice;
 use plotters::prelude::RGBColor;
 use plotters::style::text_anchor::HPos;

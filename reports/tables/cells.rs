@@ -186,10 +186,23 @@ pub fn cell(table: &Table, name: &str, row: usize) -> Option<String> {
 }
 
 /// A cell as a number.
-pub fn number(table: &Table, name: &str, row: usize) -> Option<f64> {
+pub fn number_at(table: &Table, name: &str, row: usize) -> Option<f64> {
     match table.column(name)? {
         Values::Float(values) => *values.get(row)?,
         Values::Int(values) => (*values.get(row)?).map(|v| v as f64),
+        _ => None,
+    }
+}
+
+/// A cell of text; empty for null or where there is no such column.
+pub fn text_at<'a>(table: &'a Table, name: &str, row: usize) -> &'a str {
+    table.texts(name).and_then(|values| values.get(row)?.as_deref()).unwrap_or("")
+}
+
+/// A truth value; none for null or where there is no such column.
+pub fn bool_at(table: &Table, name: &str, row: usize) -> Option<bool> {
+    match table.column(name)? {
+        Values::Bool(values) => *values.get(row)?,
         _ => None,
     }
 }
@@ -218,7 +231,7 @@ fn label_of_both((old, a): (&Table, usize), (new, b): (&Table, usize), key: &[&s
 /// The standard uncertainty that goes with a cell: of the quantity for its interval's ends as well.
 fn uncertainty(table: &Table, name: &str, row: usize) -> Option<f64> {
     let quantity = name.trim_end_matches("_low").trim_end_matches("_high");
-    let of = |name: &str| number(table, &format!("u_{name}"), row);
+    let of = |name: &str| number_at(table, &format!("u_{name}"), row);
     of(name).or_else(|| of(quantity)).filter(|u| *u > 0.0)
 }
 
@@ -229,7 +242,7 @@ fn moved(old: Side<'_>, new: Side<'_>, name: &str, key: &[&str]) -> Option<Moved
     if same(was, a, is, b) {
         return None;
     }
-    let (x, y) = (number(before, name, a), number(after, name, b));
+    let (x, y) = (number_at(before, name, a), number_at(after, name, b));
     let change = x.zip(y).map(|(x, y)| y - x);
     let u = uncertainty(before, name, a).or_else(|| uncertainty(after, name, b));
     let size = x.zip(y).map(|(x, y)| x.abs().max(y.abs()));

@@ -8,6 +8,7 @@ pub mod dictionary;
 pub mod find;
 pub mod models;
 pub mod published;
+pub mod raw_exports;
 pub mod reversals;
 pub mod rows;
 pub mod runs;

@@ -108,8 +108,11 @@ fn contact_share_of_rise() -> [Column<Thickening>; 4] {
             "Lower end of the 95 % interval; where there is no value, the bound",
             |t| t.contact_share_of_rise.map_or(t.contact_share_of_rise_bound, |i| i.low),
         ),
-        Column::float("contact_share_of_rise_high", "", "Upper end of the 95 % interval; null where there is no value", |t| {
-            t.contact_share_of_rise.and_then(|i| i.high)
-        }),
+        Column::float(
+            "contact_share_of_rise_high",
+            "",
+            "Upper end of the 95 % interval; null where there is no value",
+            |t| t.contact_share_of_rise.and_then(|i| i.high),
+        ),
     ]
 }

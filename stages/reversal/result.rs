@@ -7,10 +7,11 @@ use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 /// Which quantity the instrument held.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Controlled {
     /// Shear rate.
+    #[default]
     Rate,
     /// Shear stress.
     Stress,

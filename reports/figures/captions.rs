@@ -1,12 +1,12 @@
 //! Captions and alternative texts of figures: what is shown, how many, what the bars mean. Counts come from the
 //! same results that are drawn.
 
-use super::numbers::{plain, plus_minus, setting, significant};
-use super::quantities;
-use super::words::{among, capital, counted, listed, multiple, number, part_of, shortened};
-use crate::figures::control::few;
-use crate::figures::typical::Chosen;
+use super::control::few;
+use super::typical::Chosen;
 use crate::tables::reversals::share_at_minimum;
+use crate::text::numbers::{plain, plus_minus, setting, significant};
+use crate::text::quantities;
+use crate::text::words::{among, capital, counted, listed, multiple, number, part_of, shortened};
 use stages::earlier_results::result::{Agreement, DIFFERS_BEYOND, EarlierRow, Outcome};
 use stages::fit::result::Fits;
 use stages::reversal::result::{Control, Estimate};
@@ -278,7 +278,7 @@ pub fn atlas(sample: &str, reversals: &[&StudyReversal]) -> (String, String) {
 fn models<'a>(names: impl Iterator<Item = &'a String>) -> String {
     let mut seen: Vec<&str> = Vec::new();
     for name in names {
-        let name = super::models::name(name);
+        let name = crate::text::models::name(name);
         if !seen.contains(&name) {
             seen.push(name);
         }
