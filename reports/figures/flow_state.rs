@@ -7,7 +7,6 @@ use super::legend::{Entry, Legend};
 use super::panel::{Area, DrawError, Drawn, Panel, Place};
 use super::style::{Dash, GREY, INK, ONE_COLUMN, dash, pen, series};
 use super::{Caption, Figure, Shown, nothing, picture, shown_table};
-use crate::text::captions;
 use stages::fit::result::{BorderKind, Fits, FlowDiagram, FlowState};
 
 /// Width of a legend that stands above a frame, pt.
