@@ -46,12 +46,16 @@ pub fn words(remark: &Remark) -> String {
             let (no_value, decides) =
                 if *decides { ("no value: ", ", and the parameters depend on it") } else { ("", "") };
             format!(
-                "{no_value}the state of {sample} at {set_point} lies {standard_deviations:.0} standard deviations off \
-                 what the others give{decides}: check its reversals, set it aside with a reason, or choose a robust loss"
+                "{no_value}the state of {sample} at {set_point} lies {} standard deviations off \
+                 what the others give{decides}: check its reversals, set it aside with a reason, or choose a robust loss",
+                significant(*standard_deviations, 2)
             )
         }
         Remark::Misses { standard_uncertainties } => {
-            format!("no value: the data miss the model by {standard_uncertainties:.0} standard uncertainties")
+            format!(
+                "no value: the data miss the model by {} standard uncertainties",
+                significant(*standard_uncertainties, 2)
+            )
         }
         Remark::Misfit { rss, degrees_of_freedom, allowance } => {
             let allowance = match allowance {
