@@ -272,12 +272,14 @@ pub fn of_study(remark: &StudyRemark) -> String {
 
 /// Each need once, with the models and scopes that have it.
 fn gathered(needs: &[NeedOfFit]) -> String {
-    let mut met: Vec<(&Need, Vec<(&str, Vec<&Scope>)>)> = Vec::new();
+    /// A model with the scopes of its fits.
+    type OfModel<'a> = (&'a str, Vec<&'a Scope>);
+    let mut met: Vec<(&Need, Vec<OfModel<'_>>)> = Vec::new();
     for NeedOfFit { need, model, scope } in needs {
         let fits = entry(&mut met, need);
         entry(fits, models::name(model)).push(scope);
     }
-    let of_need = |(what, fits): (&Need, Vec<(&str, Vec<&Scope>)>)| {
+    let of_need = |(what, fits): (&Need, Vec<OfModel<'_>>)| {
         let fits = listed(fits.into_iter().map(|(model, scopes)| format!("{model} ({})", scopes_named(&scopes))));
         if names_its_fit(what) { format!("{} for {fits}", need(what)) } else { need(what) }
     };
