@@ -1,24 +1,30 @@
 //! The code hash of a stage, made at build time; the build scripts of `stages` and `reports` include this file.
 //!
-//! A hash covers the tokens (no comments, no layout, no tests) of the stage's own folder, of every room that it
-//! reaches through `crate::…` or `stages::…`, the bytes of templates and fonts in those folders, and the locked
-//! versions of the outside crates that those tokens name, with all that they depend on. The reach is read off the
-//! tokens themselves, so that a stage cannot use a room without hashing it; a path through `super` that leaves a
-//! top-level room is refused, because it would hide one.
+//! A hash covers the tokens (no comments, no layout, no tests) of the stage's own folder and of every module that it
+//! reaches, the bytes of templates and fonts in the rooms that it reaches, and the locked versions of the outside crates
+//! that those tokens name, with all that they depend on.
+//!
+//! # What is reached
+//! The reach is read off the tokens, module by module, so that a stage cannot use a module without hashing it, and does not
+//! hash what it does not use. A path (`crate::…`, `stages::…`, `self::…`, `super::…`, or one that begins with a child of
+//! the module) reaches the longest part of it that is a module. Where it ends there, or with `*`, the folder of that module
+//! is reached whole, because what is named afterwards cannot be told from other names. A module with an `impl` for a type
+//! of another module is reached with that one: methods are called without naming where they stand.
 
 use proc_macro2::{Delimiter, TokenStream, TokenTree};
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 /// A module of one of the crates: crate name, then its path, for example `stages`, `["reversal", "find"]`.
-type Module = (String, Vec<String>);
+pub(crate) type Module = (String, Vec<String>);
 
 /// The sources that can be reached, and what is locked.
 pub(crate) struct Sources {
     modules: BTreeMap<Module, Vec<String>>,
     assets: BTreeMap<Module, Vec<u8>>,
-    /// Folders in which only the module that is named counts (a stage's `result` or `params`), not all of it.
-    stages: BTreeSet<String>,
+    crates: BTreeSet<String>,
+    /// For each module, those with an `impl` for a type that it defines.
+    extensions: BTreeMap<Module, Vec<Module>>,
     lock: Lock,
     files: Vec<PathBuf>,
 }
@@ -27,19 +33,21 @@ impl Sources {
     /// Reads the crates at `folders` (name and folder) and the lock file.
     ///
     /// # Errors
-    /// If a source cannot be read or is not Rust, or uses `super` across rooms.
-    pub(crate) fn read(folders: &[(&str, &Path)], stages: &[&str], lock: &Path) -> Result<Self, String> {
+    /// If a source cannot be read or is not Rust.
+    pub(crate) fn read(folders: &[(&str, &Path)], lock: &Path) -> Result<Self, String> {
         let text = std::fs::read_to_string(lock).map_err(|e| format!("{}: {e}", lock.display()))?;
         let mut sources = Self {
             modules: BTreeMap::new(),
             assets: BTreeMap::new(),
-            stages: stages.iter().map(|s| (*s).to_owned()).collect(),
+            crates: folders.iter().map(|(name, _)| (*name).to_owned()).collect(),
+            extensions: BTreeMap::new(),
             lock: Lock::parse(&text),
             files: vec![lock.to_owned()],
         };
         for (name, folder) in folders {
             sources.read_folder(name, folder, &mut Vec::new())?;
         }
+        sources.extensions = sources.find_extensions();
         Ok(sources)
     }
 
@@ -50,19 +58,51 @@ impl Sources {
 
     /// The hash over `rooms` of `krate` and all that they reach, as hexadecimal text.
     pub(crate) fn hash(&self, krate: &str, rooms: &[&str]) -> String {
+        self.digest(&self.reached(krate, rooms))
+    }
+
+    /// The modules of `rooms` of `krate`, and all that they reach.
+    pub(crate) fn reached(&self, krate: &str, rooms: &[&str]) -> BTreeSet<Module> {
         let mut reached = BTreeSet::new();
-        let mut open: Vec<Module> = rooms.iter().map(|r| (krate.to_owned(), vec![(*r).to_owned()])).collect();
-        while let Some((krate, prefix)) = open.pop() {
-            for (module, tokens) in self.modules.range((krate.clone(), prefix.clone())..) {
-                if module.0 != krate || !module.1.starts_with(&prefix) {
-                    break;
-                }
-                if reached.insert(module.clone()) {
-                    open.extend(self.uses(&module.0, tokens));
+        let mut open: Vec<Module> = rooms.iter().flat_map(|r| self.below(&(krate.to_owned(), names(&[r])))).collect();
+        while let Some(module) = open.pop() {
+            if reached.insert(module.clone()) {
+                open.extend(self.uses(&module));
+                open.extend(self.extensions.get(&module).into_iter().flatten().cloned());
+            }
+        }
+        reached
+    }
+
+    /// Every module; for the tests of the architecture.
+    #[allow(dead_code)]
+    pub(crate) fn modules(&self) -> impl Iterator<Item = &Module> {
+        self.modules.keys()
+    }
+
+    /// A module and all below it.
+    fn below(&self, module: &Module) -> Vec<Module> {
+        let from = self.modules.range(module.clone()..);
+        from.map(|(m, _)| m).take_while(|m| m.0 == module.0 && m.1.starts_with(&module.1)).cloned().collect()
+    }
+
+    fn find_extensions(&self) -> BTreeMap<Module, Vec<Module>> {
+        let mut homes: BTreeMap<(&str, &str), Vec<&Module>> = BTreeMap::new();
+        for (module, tokens) in &self.modules {
+            for name in defined(tokens) {
+                homes.entry((&module.0, name)).or_default().push(module);
+            }
+        }
+        let mut out: BTreeMap<Module, Vec<Module>> = BTreeMap::new();
+        for (module, tokens) in &self.modules {
+            let own: BTreeSet<&str> = defined(tokens).collect();
+            for name in extended(tokens).filter(|name| !own.contains(name)) {
+                for home in homes.get(&(&*module.0, name)).into_iter().flatten() {
+                    out.entry((*home).clone()).or_default().push(module.clone());
                 }
             }
         }
-        self.digest(&reached)
+        out
     }
 
     fn digest(&self, reached: &BTreeSet<Module>) -> String {
@@ -92,30 +132,57 @@ impl Sources {
         hasher.finalize().to_hex().to_string()
     }
 
-    /// Modules that a module's tokens name: `crate::a`, `crate::{a, b::c}`, and the same behind `stages::`.
-    fn uses(&self, krate: &str, tokens: &[String]) -> Vec<Module> {
-        let known: BTreeSet<&str> = self.modules.keys().map(|(k, _)| k.as_str()).collect();
+    /// Modules that the paths in a module reach.
+    pub(crate) fn uses(&self, module: &Module) -> Vec<Module> {
+        let (krate, here) = module;
+        let tokens = &self.modules[module];
+        let is_child = |name: &str| {
+            let child = [&here[..], &names(&[name])].concat();
+            self.modules.contains_key(&(krate.clone(), child))
+        };
         let mut out = Vec::new();
-        for at in 0..tokens.len() {
-            let target = match tokens[at].as_str() {
-                "crate" => krate,
-                other if known.contains(other) && other != krate => other,
+        for (at, token) in tokens.iter().enumerate() {
+            let goes_on = tokens.get(at + 1).is_some_and(|next| next == "::");
+            if !goes_on || at.checked_sub(1).is_some_and(|before| tokens[before] == "::") {
+                continue;
+            }
+            let (target, base) = match token.as_str() {
+                "crate" => (krate.as_str(), Vec::new()),
+                "self" => (krate.as_str(), here.clone()),
+                "super" => (krate.as_str(), here[..here.len().saturating_sub(1)].to_vec()),
+                name if is_child(name) => (krate.as_str(), [&here[..], &names(&[name])].concat()),
+                name if name != krate && self.crates.contains(name) => (name, Vec::new()),
                 _ => continue,
             };
-            if tokens.get(at + 1).map(String::as_str) == Some("::") {
-                for path in paths(&tokens[at + 2..]) {
-                    out.push((target.to_owned(), self.narrow(target, path)));
-                }
+            for path in paths(&tokens[at + 2..]) {
+                out.extend(self.resolve(target, &base, &path));
             }
         }
         out
     }
 
-    /// A room counts whole; of a stage's folder only the module that is named, if a module is named.
-    fn narrow(&self, krate: &str, path: Vec<String>) -> Vec<String> {
-        let stage = path.first().is_some_and(|room| self.stages.contains(room));
-        let module = self.modules.contains_key(&(krate.to_owned(), path.clone()));
-        path.into_iter().take(if stage && module { 2 } else { 1 }).collect()
+    /// What a path behind `base` reaches: the longest part of it that is a module, whole where the path ends there.
+    fn resolve(&self, krate: &str, base: &[String], path: &[String]) -> Vec<Module> {
+        let mut module = base.to_vec();
+        let mut rest = path.iter().peekable();
+        while rest.next_if(|name| *name == "super").is_some() {
+            module.pop();
+        }
+        while let Some(name) = rest.peek() {
+            let next = [&module[..], &[(*name).clone()]].concat();
+            if !self.modules.contains_key(&(krate.to_owned(), next.clone())) {
+                break;
+            }
+            module = next;
+            rest.next();
+        }
+        let module = (krate.to_owned(), module);
+        match rest.next().map(String::as_str) {
+            // The root of a crate only declares its rooms.
+            _ if module.1.is_empty() => Vec::new(),
+            None | Some("*" | "self") => self.below(&module),
+            Some(_) => vec![module],
+        }
     }
 
     fn read_folder(&mut self, krate: &str, folder: &Path, inside: &mut Vec<String>) -> Result<(), String> {
@@ -153,47 +220,61 @@ impl Sources {
             module.push(stem.to_owned());
         }
         let tokens = tokens(&String::from_utf8_lossy(&bytes)).map_err(|e| format!("{}: {e}", path.display()))?;
-        let ups = longest_super(&tokens);
-        if ups >= module.len().max(1) && !module.is_empty() {
-            return Err(format!(
-                "{}: `super` leaves the room; write `crate::…`, which the code hash sees",
-                path.display()
-            ));
-        }
         self.modules.insert((krate.to_owned(), module), tokens);
         Ok(())
     }
 }
 
-/// Longest run of `super::super::…`.
-fn longest_super(tokens: &[String]) -> usize {
-    let (mut longest, mut run) = (0, 0);
-    for token in tokens {
-        run = match token.as_str() {
-            "super" => run + 1,
-            "::" => run,
-            _ => 0,
-        };
-        longest = longest.max(run);
-    }
-    longest
+fn names(parts: &[&str]) -> Vec<String> {
+    parts.iter().map(|part| (*part).to_owned()).collect()
 }
 
-/// Paths behind `crate ::`, up to two names deep: `a::b`, `{a::b, c}`, `a::{b, c}`.
+/// Names of the types that a module defines.
+fn defined(tokens: &[String]) -> impl Iterator<Item = &str> {
+    let type_words = ["struct", "enum", "union", "type"];
+    let pairs = tokens.windows(2).filter(move |pair| type_words.contains(&pair[0].as_str()) && is_name(&pair[1]));
+    pairs.map(|pair| pair[1].as_str())
+}
+
+/// Names of the types for which a module has an `impl`.
+fn extended(tokens: &[String]) -> impl Iterator<Item = &str> {
+    let starts = tokens.iter().enumerate().filter(|(_, token)| *token == "impl").map(|(at, _)| at + 1);
+    starts.filter_map(|start| {
+        // Up to the body; the type stands behind `for` where there is one, and is the last name before its generics.
+        let head: Vec<&str> =
+            tokens[start..].iter().map(String::as_str).take_while(|t| *t != "{" && *t != ";").collect();
+        let from = head.iter().rposition(|t| *t == "for").map_or_else(|| behind_generics(&head), |at| at + 1);
+        let name = head[from..].iter().take_while(|t| !["<", "where"].contains(*t)).filter(|t| is_name(t)).last()?;
+        Some(*name)
+    })
+}
+
+/// Where the type of an `impl<…> Type` begins.
+fn behind_generics(head: &[&str]) -> usize {
+    if head.first() != Some(&"<") {
+        return 0;
+    }
+    let mut depth = 0_i32;
+    let end = head.iter().position(|token| {
+        depth += i32::from(*token == "<") - i32::from(*token == ">");
+        depth == 0
+    });
+    end.map_or(head.len(), |end| end + 1)
+}
+
+/// Paths behind `root ::`, in full: `a::b::c`, `{a::b, c}`, `a::{b, c::d}`, `a::*`.
 fn paths(tokens: &[String]) -> Vec<Vec<String>> {
     match tokens.first().map(String::as_str) {
         Some("{") => group(tokens).into_iter().flat_map(|part| paths(&part)).collect(),
+        Some("*") => vec![names(&["*"])],
         Some(first) if is_name(first) => {
-            let first = first.to_owned();
+            let first = names(&[first]);
             if tokens.get(1).map(String::as_str) != Some("::") {
-                return vec![vec![first]];
+                return vec![first];
             }
-            let rest: Vec<String> = match tokens.get(2).map(String::as_str) {
-                Some("{") => group(&tokens[2..]).into_iter().filter_map(|part| part.first().cloned()).collect(),
-                Some(second) => vec![second.to_owned()],
-                None => Vec::new(),
-            };
-            rest.into_iter().map(|second| vec![first.clone(), second]).collect()
+            let rest = paths(&tokens[2..]);
+            let rest = if rest.is_empty() { vec![names(&["<"])] } else { rest };
+            rest.into_iter().map(|rest| [&first[..], &rest].concat()).collect()
         }
         _ => Vec::new(),
     }
@@ -224,7 +305,7 @@ fn group(tokens: &[String]) -> Vec<Vec<String>> {
 }
 
 /// The tokens of a file without comments, documentation and tests; `::` is one token.
-fn tokens(text: &str) -> Result<Vec<String>, String> {
+pub(crate) fn tokens(text: &str) -> Result<Vec<String>, String> {
     let stream: TokenStream = text.parse().map_err(|e| format!("not Rust: {e}"))?;
     let mut out = Vec::new();
     flatten(stream, &mut out);
@@ -319,7 +400,7 @@ impl Lock {
 
     /// The package that `token` names in a source of `krate`, if it is one of its dependencies.
     fn direct(&self, krate: &str, token: &str) -> Option<(String, String)> {
-        // The card's name stands for a maintained crate, see Cargo.toml.
+        // That name stands for a maintained crate, see Cargo.toml.
         let name = if token == "serde_yaml" { "serde-saphyr".to_owned() } else { token.replace('_', "-") };
         let owner = format!("shearback-{krate}");
         let (_, list) = self.packages.iter().find(|((package, _), _)| *package == owner)?;
@@ -384,7 +465,7 @@ mod tests {
         }
         std::fs::write(folder.path().join("Cargo.lock"), lock).unwrap();
         let stages = folder.path().join("stages");
-        Sources::read(&[("stages", &stages)], &["clean", "fit"], &folder.path().join("Cargo.lock")).unwrap()
+        Sources::read(&[("stages", &stages)], &folder.path().join("Cargo.lock")).unwrap()
     }
 
     const LOCK: &str = "[[package]]\nname = \"shearback-stages\"\nversion = \"0.1.0\"\ndependencies = [\n \"libm\",\n \"polars\",\n]\n\n[[package]]\nname = \"libm\"\nversion = \"0.2.1\"\n\n[[package]]\nname = \"polars\"\nversion = \"0.55.2\"\n";
@@ -425,13 +506,75 @@ mod tests {
         assert_eq!(plain, hash(FIT, float, "", "", &LOCK.replace("0.55.2", "0.55.3")));
     }
 
+    /// What `fit` reaches of these files beside itself.
+    fn reached(fit: &str, others: &[(&str, &str)]) -> Vec<String> {
+        let files: Vec<_> = [("fit/mod.rs", fit)].into_iter().chain(others.iter().copied()).collect();
+        let all = sources(&files, LOCK).reached("stages", &["fit"]);
+        all.into_iter().map(|(_, module)| module.join("::")).filter(|module| module != "fit").collect()
+    }
+
     #[test]
-    fn super_across_rooms_is_refused() {
-        let folder = tempfile::tempdir().unwrap();
-        std::fs::create_dir_all(folder.path().join("fit")).unwrap();
-        std::fs::write(folder.path().join("Cargo.lock"), "").unwrap();
-        std::fs::write(folder.path().join("fit/mod.rs"), "use super::clean;").unwrap();
-        let read = Sources::read(&[("stages", folder.path())], &[], &folder.path().join("Cargo.lock"));
-        assert!(read.is_err_and(|e| e.contains("super")));
+    fn only_the_modules_of_a_room_that_are_reached_count() {
+        let room = [
+            ("physics/mod.rs", "pub mod models; pub mod units; pub fn water() {}"),
+            ("physics/units.rs", "pub struct Unit; use super::tables::T;"),
+            ("physics/tables.rs", "pub type T = u8;"),
+            ("physics/models/mod.rs", "mod cross; pub fn all() { cross::f() }"),
+            ("physics/models/cross.rs", "pub fn f() {}"),
+            ("physics/models/unlisted.rs", "pub fn g() {}"),
+        ];
+        let of = |fit: &str| reached(fit, &room);
+        assert_eq!(of("use crate::physics::units::Unit;"), ["physics::tables", "physics::units"]);
+        assert_eq!(of("use crate::physics::models::all;"), ["physics::models", "physics::models::cross"]);
+        assert_eq!(of("fn f() { crate::physics::water() }"), ["physics"]);
+        // What is named afterwards through a folder or a star cannot be told: all of it.
+        let whole = ["physics::models", "physics::models::cross", "physics::models::unlisted"];
+        for text in [
+            "use crate::physics::models;",
+            "use crate::physics::models::*;",
+            "use crate::physics::models::{self, all};",
+        ] {
+            assert_eq!(of(text), whole, "{text}");
+        }
+        assert_eq!(of("use crate::physics::{models::{cross::f}, units::Unit};").len(), 3);
+    }
+
+    #[test]
+    fn what_is_handed_on_under_another_path_counts() {
+        let room = [
+            ("physics/mod.rs", "mod hidden; pub use hidden::Law; pub use self::other::More;"),
+            ("physics/hidden.rs", "pub struct Law;"),
+            ("physics/other.rs", "pub struct More;"),
+        ];
+        assert_eq!(reached("use crate::physics::Law;", &room), ["physics", "physics::hidden", "physics::other"]);
+    }
+
+    #[test]
+    fn an_impl_elsewhere_counts_with_its_type() {
+        let room = [
+            ("physics/unit.rs", "pub struct Unit;"),
+            ("physics/words.rs", "use super::unit::Unit; impl std::fmt::Display for Unit { }"),
+            ("physics/more.rs", "use super::unit::Unit; impl<T: Copy> From<T> for super::unit::Unit { }"),
+            ("physics/apart.rs", "struct Own; impl Own { }"),
+        ];
+        let found = reached("use crate::physics::unit::Unit;", &room);
+        assert_eq!(found, ["physics::more", "physics::unit", "physics::words"]);
+    }
+
+    /// A new model or geometry must not read every export again.
+    #[test]
+    fn a_new_model_file_builds_fits_and_no_export() {
+        let stages = Path::new(env!("CARGO_MANIFEST_DIR")).join("../stages");
+        let lock = Path::new(env!("CARGO_MANIFEST_DIR")).join("../Cargo.lock");
+        let plain = Sources::read(&[("stages", &stages)], &lock).unwrap();
+        let mut with = Sources::read(&[("stages", &stages)], &lock).unwrap();
+        let list = with.modules.get_mut(&("stages".to_owned(), names(&["physics", "models"]))).unwrap();
+        list.extend(tokens("mod casson; fn more() { casson::model() }").unwrap());
+        let casson = ("stages".to_owned(), names(&["physics", "models", "casson"]));
+        with.modules.insert(casson, tokens("pub fn model() {}").unwrap());
+        for stage in ["ingest", "clean", "reversal", "states"] {
+            assert_eq!(plain.hash("stages", &[stage]), with.hash("stages", &[stage]), "{stage}");
+        }
+        assert_ne!(plain.hash("stages", &["fit"]), with.hash("stages", &["fit"]));
     }
 }

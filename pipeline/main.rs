@@ -35,14 +35,14 @@ impl Domain for Reversal {
     fn summary(&self, results: &Path, earlier: Option<&Earlier<'_>>) -> Result<Summary, Failure> {
         let then = |path: &str| earlier.and_then(|earlier| earlier.read(path));
         let told = reports::after_run::after_run(results, then).map_err(unreadable)?;
-        Ok(Summary { lines: told.lines, json: told.json, unmet: told.unmet })
+        Ok(Summary { unmet: !told.missed_claims.is_empty(), lines: told.lines, json: told.json })
     }
 
     fn settings(&self, folder: &Path, form: Form) -> Result<String, Failure> {
         let study = load(folder)?;
         Ok(match form {
-            Form::Json => reports::settings::json(&study),
-            _ => reports::settings::text(&study),
+            Form::Json => reports::settings::settings_json(&study),
+            _ => reports::settings::settings_text(&study),
         })
     }
 

@@ -149,7 +149,7 @@ pub struct Written {
 pub struct Plan {
     /// Title of the study.
     pub study: String,
-    /// Names of the stages in the order of the data, for `--until` and for display.
+    /// Names of the stages in the order of the data, for `--last-stage` and for display.
     pub stages: Vec<&'static str>,
     /// The tasks.
     pub tasks: Vec<Task>,

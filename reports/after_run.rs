@@ -1,10 +1,11 @@
 //! What the end of a run tells, read off the published tables: verdicts, what is unresolved, claims, what moved.
 //! It rounds through `text/numbers.rs` and computes nothing new.
 
+use crate::tables::cells::{bool_at, number_at, text_at};
 use crate::text::numbers;
 use serde_json::{Value, json};
 use stages::states::result::Interval;
-use stages::table::{Table, Values};
+use stages::table::Table;
 use std::path::Path;
 
 /// A move smaller than this many standard uncertainties is not worth a line (common practice).
@@ -19,8 +20,8 @@ pub struct AfterRun {
     pub lines: Vec<String>,
     /// Verdicts, claims and moves.
     pub json: Value,
-    /// A claim misses.
-    pub unmet: bool,
+    /// A line for every claim that misses; they stand among the lines as well.
+    pub missed_claims: Vec<String>,
 }
 
 /// Reads the tables in `results`; `earlier` gives a published file as it was after the whole run before this one.
@@ -46,21 +47,22 @@ pub fn after_run(results: &Path, earlier: impl Fn(&str) -> Option<Vec<u8>>) -> R
     if claims.height() > 0 {
         lines.push(format!("claims: {} of {} hold", claims.height() - missed.len(), claims.height()));
     }
-    lines.extend(missed.iter().map(|row| miss(&claims, *row)));
+    let missed_claims: Vec<String> = missed.iter().map(|row| miss(&claims, *row)).collect();
+    lines.extend(missed_claims.iter().cloned());
     let old = read(results, "earlier_results")?.unwrap_or_default();
     lines.extend(earlier_results(&old));
     lines.extend(told(&moves));
     let json = json!({
         "verdicts": (0..thickening.height()).map(|row| json!({
             "sample": text_at(&thickening, "sample", row), "verdict": text_at(&thickening, "verdict", row),
-            "contact_share_of_rise": float_at(&thickening, "contact_share_of_rise", row),
+            "contact_share_of_rise": number_at(&thickening, "contact_share_of_rise", row),
         })).collect::<Vec<_>>(),
         "design": design,
         "claims": claims.height(),
         "claims_missed": missed.len(),
         "moved": moves.iter().map(|m| json!({"what": m.what, "old": m.old, "new": m.new, "in_u": m.in_u})).collect::<Vec<_>>(),
     });
-    Ok(AfterRun { lines, json, unmet: !missed.is_empty() })
+    Ok(AfterRun { lines, json, missed_claims })
 }
 
 fn read(results: &Path, name: &str) -> Result<Option<Table>, String> {
@@ -70,25 +72,6 @@ fn read(results: &Path, name: &str) -> Result<Option<Table>, String> {
     }
     let bytes = std::fs::read(&path).map_err(|e| format!("{}: {e}", path.display()))?;
     Table::from_parquet(&bytes).map(Some).map_err(|e| format!("{}: {e}", path.display()))
-}
-
-fn float_at(table: &Table, name: &str, row: usize) -> Option<f64> {
-    match table.column(name)? {
-        Values::Float(values) => values[row],
-        Values::Int(values) => values[row].map(|v| v as f64),
-        _ => None,
-    }
-}
-
-pub(crate) fn text_at<'a>(table: &'a Table, name: &str, row: usize) -> &'a str {
-    table.texts(name).and_then(|values| values[row].as_deref()).unwrap_or("")
-}
-
-pub(crate) fn bool_at(table: &Table, name: &str, row: usize) -> Option<bool> {
-    match table.column(name)? {
-        Values::Bool(values) => values[row],
-        _ => None,
-    }
 }
 
 /// `A54: contacts dominate; contacts carry 0.86 ± 0.03 [0.79, 0.93] of the rise from 1 Pa to 100 Pa`.
@@ -104,7 +87,7 @@ fn verdicts(thickening: &Table) -> Vec<String> {
                     format!("{verdict}; contacts carry {share} of the rise from {ends}")
                 },
             );
-            match float_at(thickening, "states_without_value", row) {
+            match number_at(thickening, "states_without_value", row) {
                 Some(n) if n > 0.0 => line + &format!("; {} above without a value", numbers::count(n as u64, "state")),
                 _ => line,
             }
@@ -115,7 +98,7 @@ fn verdicts(thickening: &Table) -> Vec<String> {
 /// The share of a rise as it is printed, or what it is at least.
 fn carried(thickening: &Table, row: usize) -> Option<String> {
     let name = "contact_share_of_rise";
-    let at = |prefix: &str, suffix: &str| float_at(thickening, &format!("{prefix}{name}{suffix}"), row);
+    let at = |prefix: &str, suffix: &str| number_at(thickening, &format!("{prefix}{name}{suffix}"), row);
     let (low, high) = (at("", "_low"), at("", "_high"));
     let Some(value) = at("", "") else {
         return low.map(|least| format!("at least {}", numbers::significant(least, 2)));
@@ -133,7 +116,7 @@ fn unresolved(thickening: &Table, states: &Table) -> Vec<String> {
     let samples = (0..thickening.height()).map(|row| text_at(thickening, "sample", row));
     let line = |sample: &str| {
         let rows = (0..states.height()).filter(|row| text_at(states, "sample", *row) == sample);
-        let open = rows.filter(|row| float_at(states, "contact_share", *row).is_none());
+        let open = rows.filter(|row| number_at(states, "contact_share", *row).is_none());
         let names: Vec<&str> = open.map(|row| text_at(states, "set_point", row)).collect();
         (!names.is_empty()).then(|| format!("{sample}: not resolved at {}", names.join(", ")))
     };
@@ -144,7 +127,7 @@ fn unresolved(thickening: &Table, states: &Table) -> Vec<String> {
 fn failed_controls(controls: &Table) -> Vec<String> {
     let failed = (0..controls.height()).filter(|row| bool_at(controls, "failed", *row) == Some(true));
     let line = |row: usize| {
-        let at = |name: &str| float_at(controls, name, row).unwrap_or(f64::NAN);
+        let at = |name: &str| number_at(controls, name, row).unwrap_or(f64::NAN);
         format!(
             "control failed: {} on {}: the Newtonian liquid shows a drop of {}, where there must be none; no reversal of \
              this pair counts",
@@ -157,10 +140,10 @@ fn failed_controls(controls: &Table) -> Vec<String> {
 }
 
 fn miss(claims: &Table, row: usize) -> String {
-    let number = |name: &str| numbers::setting(float_at(claims, name, row).unwrap_or(f64::NAN));
-    let found = match float_at(claims, "found", row) {
+    let number = |name: &str| numbers::setting(number_at(claims, name, row).unwrap_or(f64::NAN));
+    let found = match number_at(claims, "found", row) {
         Some(found) => {
-            let u = float_at(claims, "u_found", row).unwrap_or(f64::NAN);
+            let u = number_at(claims, "u_found", row).unwrap_or(f64::NAN);
             format!("found {}", numbers::plus_minus(found, u))
         }
         None => text_at(claims, "remarks", row).to_owned(),
@@ -182,13 +165,13 @@ fn earlier_results(old: &Table) -> Vec<String> {
         let count = |outcome: &str| rows.iter().filter(|row| text_at(old, "outcome", **row) == outcome).count();
         let differ = rows.iter().copied().filter(|row| text_at(old, "outcome", *row) == "differs");
         let worst = differ.max_by(|a, b| {
-            float_at(old, "in_u", *a).unwrap_or(0.0).total_cmp(&float_at(old, "in_u", *b).unwrap_or(0.0))
+            number_at(old, "in_u", *a).unwrap_or(0.0).total_cmp(&number_at(old, "in_u", *b).unwrap_or(0.0))
         });
         let most = worst.map_or_else(String::new, |row| {
-            let number = |name: &str| numbers::setting(float_at(old, name, row).unwrap_or(f64::NAN));
+            let number = |name: &str| numbers::setting(number_at(old, name, row).unwrap_or(f64::NAN));
             let new = numbers::plus_minus(
-                float_at(old, "new", row).unwrap_or(f64::NAN),
-                float_at(old, "u_new", row).unwrap_or(f64::NAN),
+                number_at(old, "new", row).unwrap_or(f64::NAN),
+                number_at(old, "u_new", row).unwrap_or(f64::NAN),
             );
             let (column, label) = (text_at(old, "column", row), text_at(old, "row", row));
             format!("; most of all {column} of {label}: {} then, the raw exports give {new}", number("old"))
@@ -223,8 +206,8 @@ fn moves(before: &Table, now: &Table) -> Vec<Move> {
     for row in 0..now.height() {
         let Some(was) = (0..before.height()).find(|at| key(before, *at) == key(now, row)) else { continue };
         for column in ["contact_share", "viscosity_pa_s"] {
-            let (old, new) = (float_at(before, column, was), float_at(now, column, row));
-            let u = float_at(now, &format!("u_{column}"), row).or(float_at(before, &format!("u_{column}"), was));
+            let (old, new) = (number_at(before, column, was), number_at(now, column, row));
+            let u = number_at(now, &format!("u_{column}"), row).or(number_at(before, &format!("u_{column}"), was));
             let in_u = old.zip(new).zip(u).filter(|(_, u)| *u > 0.0).map(|((old, new), u)| (new - old).abs() / u);
             if old.is_some() != new.is_some() || in_u.is_some_and(|d| d >= WORTH_A_LINE) {
                 let what = format!("{} {} {column}", text_at(now, "sample", row), text_at(now, "set_point", row));

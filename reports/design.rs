@@ -1,7 +1,7 @@
 //! The design as a run ends with it, read off the published tables: sample × set-point × loading × repeat with counts,
 //! so that a wrong grouping is seen at once.
 
-use crate::after_run::{bool_at, text_at};
+use crate::tables::cells::{bool_at, text_at};
 use serde_json::{Value, json};
 use stages::table::Table;
 use std::collections::BTreeMap;

@@ -3,7 +3,8 @@
 
 use stages::clean::result::{Account, Check, Reason as Exclusion, ValidityCheck};
 use stages::fit::result::{
-    Border, FitRow, Fits, FlowCurve, FlowDiagram, FlowPoint, FlowState, LawCurve, LawPoint, Residual,
+    Border, BorderKind, FitRow, Fits, FlowCurve, FlowDiagram, FlowPoint, FlowState, LawCurve, LawPoint, Regime,
+    Remark as FitRemark, Residual, Scope, Selection, StateRemark,
 };
 use stages::ingest::remark::Remark as ExportRemark;
 use stages::numerics::float;
@@ -126,6 +127,7 @@ fn read(number: u32, sample: usize, stress: f64, share: f64, first: f64) -> Reve
         speed_ratio: Some(1.0),
         torque_after_n_m: Some(5e-5),
         after: (number != 4 || sample != 0).then(|| after(sample, stress, share, first)),
+        later: Vec::new(),
         normal_stress_after_pa: None,
         sensitivity_coefficients: vec![],
         sensitivity: vec![],
@@ -317,11 +319,19 @@ pub(crate) fn states() -> States {
     }
 }
 
+fn all_samples() -> Scope {
+    Scope { states: Selection::All, group: None }
+}
+
+fn of_hostile() -> Scope {
+    Scope { states: Selection::All, group: Some(HOSTILE.into()) }
+}
+
 fn residual(sample: &str, i: u8) -> Residual {
     let at = f64::from(i);
     Residual {
         model: "wyart-cates".into(),
-        scope: "all samples".into(),
+        scope: all_samples(),
         sample: sample.into(),
         set_point: format!("{i} Pa"),
         volume_fraction: 0.5,
@@ -335,16 +345,16 @@ fn residual(sample: &str, i: u8) -> Residual {
 
 fn flow_state(sample: &str, i: u8) -> FlowState {
     FlowState {
-        scope: HOSTILE.into(),
+        scope: of_hostile(),
         sample: sample.into(),
         set_point: format!("{i} Pa"),
-        controlled: "rate".into(),
+        controlled: Controlled::Rate,
         volume_fraction: 0.56,
         stress_pa: 1.0 + 40.0 * f64::from(i),
         inverse_slope: Some(0.3),
         u_inverse_slope: Some(0.1),
-        regime: "continuous".into(),
-        remarks: if i == 3 { vec!["mind".into()] } else { Vec::new() },
+        regime: Regime::Continuous,
+        remark: (i == 3).then_some(StateRemark::MayBeUnstable),
     }
 }
 
@@ -352,7 +362,7 @@ fn flow_state(sample: &str, i: u8) -> FlowState {
 pub(crate) fn fits() -> Fits {
     let row = |parameter: &str, value: Option<f64>, unit: &str| FitRow {
         model: "wyart-cates".into(),
-        scope: "all samples".into(),
+        scope: all_samples(),
         parameter: parameter.into(),
         unit: unit.into(),
         value,
@@ -363,7 +373,7 @@ pub(crate) fn fits() -> Fits {
         degrees_of_freedom: Some(4.0),
         aicc: Some(-12.3),
         bic: Some(-11.0),
-        remarks: if value.is_none() { vec!["not identified".into()] } else { vec![] },
+        remarks: if value.is_none() { vec![FitRemark::Replaceable] } else { vec![] },
     };
     let flow = |(s, sample): (usize, &str)| FlowCurve {
         model: "wyart-cates".into(),
@@ -378,9 +388,9 @@ pub(crate) fn fits() -> Fits {
             })
             .collect(),
     };
-    let law = |scope: &str, at: f64| LawCurve {
+    let law = |states: Selection, at: f64| LawCurve {
         model: "maron-pierce".into(),
-        scope: scope.into(),
+        scope: Scope { states, group: None },
         points: (0..=50)
             .map(|i| {
                 let phi = 0.45 + 0.0024 * f64::from(i);
@@ -392,16 +402,16 @@ pub(crate) fn fits() -> Fits {
     Fits {
         rows: vec![row("phi_0", Some(0.64), ""), row("sigma_star", Some(21.7), "Pa"), row("beta", None, "")],
         flow_curves: [HOSTILE, LONG].into_iter().enumerate().map(flow).collect(),
-        law_curves: vec![law("low stress", 0.65), law("high stress", 0.572)],
+        law_curves: vec![law(Selection::LowStress, 0.65), law(Selection::HighStress, 0.572)],
         residuals: (0..4).flat_map(|i| [HOSTILE, LONG].map(|sample| residual(sample, i))).collect(),
         flow_states: (0..4).flat_map(|i| [HOSTILE, LONG].map(|sample| flow_state(sample, i))).collect(),
         diagrams: vec![FlowDiagram {
-            scope: HOSTILE.into(),
-            borders: vec![Border { name: "jamming".into(), points: vec![(0.57, 900.0), (0.6, 90.0), (0.64, 9.0)] }],
+            scope: of_hostile(),
+            borders: vec![Border { kind: BorderKind::Jamming, points: vec![(0.57, 900.0), (0.6, 90.0), (0.64, 9.0)] }],
             onset_stress_pa: 21.7,
-            jamming_fractions: (0.64, 0.57),
+            frictionless_jamming: 0.64,
+            frictional_jamming: 0.57,
         }],
-        remarks: vec!["Seven states of two samples were fitted.".into()],
         ..Fits::default()
     }
 }

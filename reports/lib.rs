@@ -4,6 +4,7 @@
 //! Results of the stages → tables (Parquet, CSV) → figures (SVG, CSV) → text → one PDF by typst.
 
 pub mod after_run;
+pub mod arguments;
 pub mod audit;
 pub mod bundle;
 pub mod compare;

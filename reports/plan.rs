@@ -2,40 +2,31 @@
 //! `results/`. It plans; the work is elsewhere.
 
 use crate::document::attached;
-use crate::document::data::{FigureRef, Own, Section, SetAside, SettingLine, Study};
+use crate::document::data::{FigureRef, Section, SettingLine, Study};
 use crate::figures::relative_viscosity::MadeOf;
 use crate::figures::work as draw;
-use crate::tables::work as write;
+use crate::tables::published::{CONTROL, PublishedTable, TableSource, named, published};
 use crate::text::methods::InForce;
 use crate::text::slug::slugs;
-use crate::{code, document};
+use crate::{code, document, tables};
 use pipeline::stage::{Input, Output, Plan, Publication, Settings, Source, Task, Tool, Work};
 use stages::claims::params::Claim;
+use stages::clean::params::SetAside;
 use stages::earlier_results::params::EarlierTable;
 use stages::physics::geometry::Geometry;
 use stages::physics::instrument::Instrument;
 use stages::physics::materials::Sample;
-use stages::plan::MainLine;
+use stages::plan::{Chain, MainLine};
+use stages::setup::document::OwnSection;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The stages that [`add`] uses, in their order.
 pub const STAGES: [&str; 6] = ["table", "claims", "earlier results", "figure", "section", "document"];
 
-/// The tasks of one run that reports read; all by [`Task::name`].
+/// A variant of the study, and its task with the output `states`.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct RunTasks {
-    /// Path of the raw export in the study.
-    pub run: String,
-    /// The task with the output `graded`.
-    pub graded: String,
-    /// The task with the output `points`, the published table of readings.
-    pub points: String,
-}
-
-/// A control: a name in ASCII, and the task with the output `control`.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct ControlTask {
-    /// Instrument and geometry.
+pub struct VariantStates {
+    /// Its name.
     pub name: String,
     /// The task.
     pub task: String,
@@ -58,24 +49,16 @@ pub struct ReportInputs {
     pub in_force: InForce,
     /// Every setting as it is printed.
     pub settings: Vec<SettingLine>,
-    /// What was set aside by hand.
-    pub set_aside: Vec<SetAside>,
+    /// What was set aside by hand, by run.
+    pub set_aside: BTreeMap<String, Vec<SetAside>>,
     /// Sections of the authors' own.
-    pub own: Vec<Own>,
+    pub own: Vec<OwnSection>,
     /// The study file as read.
     pub study_file: serde_json::Value,
-    /// Runs in the order of the study.
-    pub runs: Vec<RunTasks>,
-    /// Controls.
-    pub controls: Vec<ControlTask>,
-    /// The task with the output `states` that is shown: of `uncertainty`, or of `states` where that is left out.
-    pub states: String,
-    /// The task with the output `fits`, if there is one.
-    pub fits: Option<String>,
-    /// The task with the output `budget`, if there is one.
-    pub budget: Option<String>,
-    /// Variants of the study with their tasks of the output `states`; for the main line only.
-    pub variants: Vec<(String, String)>,
+    /// The tasks of the computation whose results are shown.
+    pub chain: Chain,
+    /// Variants of the study; for the main line only.
+    pub variants: Vec<VariantStates>,
     /// Claims of the study file.
     pub claims: Vec<Claim>,
     /// Tables of results from before, by name.
@@ -91,11 +74,18 @@ pub fn add(plan: &mut Plan, inputs: &ReportInputs) {
             plan.stages.push(stage);
         }
     }
-    let main = MainLine::of(plan, inputs.variant.as_deref());
-    let mut planner = Planner { plan, main, inputs, figures: Vec::new(), attached: Vec::new() };
+    let main = MainLine::of_plan(plan, inputs.variant.as_deref());
+    let mut planner = Planner {
+        plan,
+        main,
+        inputs,
+        tables: BTreeMap::new(),
+        checked: Vec::new(),
+        held: Vec::new(),
+        figures: Vec::new(),
+        attached: Vec::new(),
+    };
     planner.tables();
-    planner.claims();
-    planner.earlier_results();
     if inputs.variant.is_none() {
         planner.figures();
         let sections = planner.sections();
@@ -117,12 +107,24 @@ const FIGURE_OUTPUTS: [Output; 3] = [
     Output { name: "caption", bulky: false },
 ];
 
+/// A figure and the task that draws it.
+struct Figure {
+    shown: FigureRef,
+    task: String,
+}
+
 struct Planner<'a> {
     plan: &'a mut Plan,
     main: MainLine,
     inputs: &'a ReportInputs,
+    /// Producers of the tables so far, by the table's name.
+    tables: BTreeMap<&'static str, String>,
+    /// What was found of the claims, as input; none without claims.
+    checked: Vec<Input>,
+    /// What was found of each earlier table, as inputs.
+    held: Vec<Input>,
     /// The figures so far, in the order in which they stand in their section.
-    figures: Vec<FigureRef>,
+    figures: Vec<Figure>,
     /// The tables that the document carries.
     attached: Vec<Input>,
 }
@@ -160,34 +162,35 @@ impl Planner<'_> {
         }
     }
 
+    /// This output of the task `uncertainty`, under its own name.
+    fn of_uncertainty(&self, output: &'static str) -> Input {
+        input(output, &self.inputs.chain.uncertainty, output)
+    }
+
     fn states(&self) -> Input {
-        input("states", &self.inputs.states, "states")
+        self.of_uncertainty("states")
     }
 
     fn graded(&self, prefix: &str) -> Vec<Input> {
-        self.inputs.runs.iter().map(|r| input(&format!("{prefix}{}", r.run), &r.graded, "graded")).collect()
+        self.inputs.chain.runs.iter().map(|r| input(&format!("{prefix}{}", r.run), &r.graded, "graded")).collect()
     }
 
-    fn fits(&self) -> Vec<Input> {
-        self.inputs.fits.iter().map(|task| input("fits", task, "fits")).collect()
+    fn fits(&self) -> Input {
+        input("fits", &self.inputs.chain.fit, "fits")
     }
 
-    fn budget(&self) -> Vec<Input> {
-        self.inputs.budget.iter().map(|task| input("budget", task, "budget")).collect()
-    }
-
-    fn sensitivity(&self) -> Vec<Input> {
-        self.inputs.budget.iter().map(|task| input("sensitivity", task, "sensitivity")).collect()
-    }
-
-    fn table(&mut self, stage: &'static str, of: &str, name: &str, inputs: Vec<Input>, work: Work) {
-        let task = self.task(stage, of, code::TABLE, work);
-        let settings = vec![which("table", name)];
-        let task = Task { settings, inputs, outputs: TABLE_OUTPUTS.to_vec(), ..task };
-        let (path, producer) = (self.table_path(name), self.push(task));
+    fn table(&mut self, table: &PublishedTable, inputs: Vec<Input>) {
+        let mut settings = vec![which("table", table.name)];
+        if table.source == TableSource::Dictionary {
+            settings.push(Settings::new("preamble", "raw", &chosen_entries(&self.inputs.study_file)));
+        }
+        let task = self.task("table", table.name, code::TABLE, tables::work::work);
+        let producer = self.push(Task { settings, inputs, outputs: TABLE_OUTPUTS.to_vec(), ..task });
+        let path = self.table_path(table.name);
         self.publish(format!("{path}.parquet"), &producer, "parquet");
         self.publish(format!("{path}.csv"), &producer, "csv");
-        self.attach(name, &producer);
+        self.attach(table.name, &producer);
+        self.tables.insert(table.name, producer);
     }
 
     /// The document carries the tables of the main line.
@@ -199,109 +202,89 @@ impl Planner<'_> {
     }
 
     fn controls(&self) -> Vec<Input> {
-        let controls = self.inputs.controls.iter();
-        controls.map(|c| input(&format!("{}{}", write::CONTROL, c.name), &c.task, "control")).collect()
+        let controls = self.inputs.chain.controls.iter();
+        controls.map(|c| input(&format!("{CONTROL}{}", c.name), &c.task, "control")).collect()
     }
 
     fn tables(&mut self) {
-        let (graded, states) = (self.graded(""), self.states());
-        let (fits, budget) = (self.fits(), self.budget());
-        self.table("table", "runs", "runs", graded.clone(), write::runs);
-        self.table("table", "exclusions", "exclusions", graded.clone(), write::exclusions);
-        let mut with_controls = self.controls();
-        with_controls.extend(graded.clone());
-        self.table("table", "validity", "validity", graded, write::validity);
-        self.table("table", "controls", "controls", with_controls, write::controls);
-        self.table("table", "reversals", "reversals", vec![states.clone()], write::reversals);
-        self.table("table", "states", "states", vec![states.clone()], write::states);
-        self.table("table", "thickening", "thickening", vec![states], write::thickening);
-        self.table("table", "fits", "fits", fits.clone(), write::fits);
-        self.table("table", "models", "models", fits.clone(), write::models);
-        self.table("table", "candidate_models", "candidate_models", fits.clone(), write::candidate_models);
-        self.table("table", "flow_states", "flow_states", fits, write::flow_states);
-        self.table("table", "budget", "budget", budget, write::budget);
-        self.table("table", "sensitivity", "sensitivity", self.sensitivity(), write::sensitivity);
-        let chosen = Settings::new("preamble", "raw", &chosen_entries(&self.inputs.study_file));
-        let dictionary = Task {
-            outputs: TABLE_OUTPUTS.to_vec(),
-            settings: vec![chosen],
-            ..self.task("table", "dictionary", code::TABLE, write::dictionary)
-        };
-        let (path, producer) = (self.table_path("dictionary"), self.push(dictionary));
-        self.publish(format!("{path}.csv"), &producer, "csv");
-        self.attach("dictionary", &producer);
-        self.points();
+        for table in published() {
+            let inputs = match table.source {
+                TableSource::GradedRuns => self.graded(""),
+                TableSource::Controls => self.controls().into_iter().chain(self.graded("")).collect(),
+                TableSource::States => vec![self.states()],
+                TableSource::Fits => vec![self.fits()],
+                TableSource::Budget => vec![self.of_uncertainty("budget")],
+                TableSource::Sensitivity => vec![self.of_uncertainty("sensitivity")],
+                TableSource::Claims => self.claims(),
+                TableSource::EarlierResults => self.earlier_results(),
+                TableSource::Dictionary => Vec::new(),
+                TableSource::Readings => {
+                    self.points(table.name);
+                    continue;
+                }
+            };
+            self.table(&table, inputs);
+        }
     }
 
-    fn points(&mut self) {
-        let names: Vec<String> = self.inputs.runs.iter().map(|r| r.run.clone()).collect();
-        for (run, slug) in self.inputs.runs.iter().zip(slugs(&names)) {
-            let path = self.table_path(&format!("points/{slug}.parquet"));
+    fn points(&mut self, folder: &str) {
+        let names: Vec<String> = self.inputs.chain.runs.iter().map(|r| r.run.clone()).collect();
+        for (run, slug) in self.inputs.chain.runs.iter().zip(slugs(&names)) {
+            let path = self.table_path(&format!("{folder}/{slug}.parquet"));
             self.publish(path, &run.points, "points");
         }
     }
 
-    /// Claims read the tables that they name as published, and their own table follows.
-    fn claims(&mut self) {
-        let claimable: Vec<&str> = crate::tables::claimable().iter().map(|t| t.name).collect();
-        let claims = || self.inputs.claims.iter();
-        let named = |table: &&str| {
-            claims().any(|c| c.table == **table || (*table == "sensitivity" && c.hangs_on_sensitivity()))
-        };
-        let tables = claimable.into_iter().filter(named);
-        let inputs = tables.map(|t| input(t, &self.task("table", t, code::TABLE, write::claims).name(), "parquet"));
-        let inputs: Vec<Input> = inputs.collect();
-        if self.inputs.claims.is_empty() {
-            self.table("claims", "table", "claims", Vec::new(), write::claims);
-            return;
+    /// Claims read the tables that they name as published; gives what was found, nothing without claims.
+    fn claims(&mut self) -> Vec<Input> {
+        let claims = &self.inputs.claims;
+        if claims.is_empty() {
+            return Vec::new();
         }
+        let read = |table: &str| {
+            claims.iter().any(|c| c.table == table || (table == "sensitivity" && c.hangs_on_sensitivity()))
+        };
+        let inputs = self.tables.iter().filter(|(table, _)| read(table));
         let check = Task {
-            settings: vec![Settings::new("claims", "claims", &self.inputs.claims)],
-            inputs,
+            settings: vec![Settings::new("claims", "claims", claims)],
+            inputs: inputs.map(|(table, producer)| input(table, producer, "parquet")).collect(),
             outputs: stages::claims::OUTPUTS.to_vec(),
             ..self.task("claims", "study", stages::code::CLAIMS, stages::claims::work)
         };
-        let found = check.output("claims", "claims");
+        self.checked = vec![check.output("claims", "claims")];
         self.plan.tasks.push(check);
-        self.table("claims", "table", "claims", vec![found], write::claims);
+        self.checked.clone()
     }
 
-    /// The task of an earlier table.
-    fn held(&self, name: &str) -> Task {
-        self.task("earlier results", name, stages::code::EARLIER_RESULTS, stages::earlier_results::work)
-    }
-
-    /// Each earlier table reads its file and the published table that it is held against; one table shows them all.
-    fn earlier_results(&mut self) {
-        let mut inputs = Vec::new();
-        for (name, old) in &self.inputs.earlier_results {
-            let table = self.task("table", &old.table, code::TABLE, write::earlier_results).name();
+    /// Each earlier table reads its file and the published table that it is held against.
+    fn earlier_results(&mut self) -> Vec<Input> {
+        for (name, earlier) in &self.inputs.earlier_results {
+            let ours = self.tables.get(earlier.table.as_str());
             let task = Task {
                 settings: vec![
-                    Settings::new("old", format!("earlier_results.{name}"), old),
+                    Settings::new("old", format!("earlier_results.{name}"), earlier),
                     Settings::new("name", "", name),
-                    Settings::new("units", "", &units(old)),
+                    Settings::new("units", "", &units(earlier)),
                 ],
-                inputs: vec![
-                    Input { name: "raw".to_owned(), source: Source::Raw(old.file.clone()) },
-                    input("table", &table, "parquet"),
-                ],
+                inputs: std::iter::once(Input { name: "raw".to_owned(), source: Source::Raw(earlier.file.clone()) })
+                    .chain(ours.map(|producer| input("table", producer, "parquet")))
+                    .collect(),
                 outputs: stages::earlier_results::OUTPUTS.to_vec(),
-                ..self.held(name)
+                ..self.task("earlier results", name, stages::code::EARLIER_RESULTS, stages::earlier_results::work)
             };
-            inputs.push(task.output(format!("held:{name}"), "held"));
+            self.held.push(task.output(format!("held:{name}"), "held"));
             self.plan.tasks.push(task);
         }
-        self.table("earlier results", "table", "earlier_results", inputs, write::earlier_results);
+        self.held.clone()
     }
 
     /// A figure per earlier table and column.
     fn figures_of_earlier_results(&mut self) {
-        for (name, old) in &self.inputs.earlier_results {
-            for column in old.numbers.keys() {
+        for ((name, earlier), held) in self.inputs.earlier_results.iter().zip(self.held.clone()) {
+            for column in earlier.numbers.keys() {
                 let figure = format!("old-results-{name}-{column}");
                 let settings = vec![Settings::new("column", "", column)];
-                let inputs = vec![self.held(name).output("held", "held")];
+                let inputs = vec![Input { name: "held".to_owned(), ..held.clone() }];
                 self.figure(Section::Results, "earlier_results", &figure, settings, inputs, draw::earlier_results);
             }
         }
@@ -317,15 +300,15 @@ impl Planner<'_> {
         for (folder, output) in [("figures", "svg"), ("figures", "csv"), ("report/figures", "svg")] {
             self.publish(format!("{folder}/{name}.{output}"), &producer, output);
         }
-        self.figures.push(FigureRef { name: name.to_owned(), section: at });
+        self.figures.push(Figure { shown: FigureRef { name: name.to_owned(), section: at }, task: producer });
     }
 
     /// Adds all figures.
     fn figures(&mut self) {
-        let (states, samples) = (vec![self.states()], vec![self.asked()]);
-        let with_fits: Vec<Input> = states.iter().cloned().chain(self.fits()).collect();
-        let with_budget: Vec<Input> = states.iter().cloned().chain(self.budget()).collect();
-        let with_choices: Vec<Input> = states.iter().cloned().chain(self.sensitivity()).collect();
+        let (states, fits, samples) = (vec![self.states()], vec![self.fits()], vec![self.asked()]);
+        let with_fits = vec![self.states(), self.fits()];
+        let with_budget = vec![self.states(), self.of_uncertainty("budget")];
+        let with_sensitivity = vec![self.states(), self.of_uncertainty("sensitivity")];
         let made_of = vec![self.made_of()];
         use Section::{Budget, Fits, Results, Sensitivity, Typical};
         self.figure(Results, "contact_share", "contact-share", samples.clone(), states.clone(), draw::contact_share);
@@ -333,11 +316,11 @@ impl Planner<'_> {
         self.figure(Typical, "typical", "typical-reversal", Vec::new(), states, draw::typical);
         self.figures_of_controls();
         self.figure(Fits, "flow_curves", "flow-curves", samples.clone(), with_fits.clone(), draw::flow_curves);
-        self.figure(Fits, "residuals", "residuals", samples.clone(), self.fits(), draw::residuals);
-        self.figure(Fits, "flow_state", "flow-state", samples, self.fits(), draw::flow_state);
+        self.figure(Fits, "residuals", "residuals", samples.clone(), fits.clone(), draw::residuals);
+        self.figure(Fits, "flow_state", "flow-state", samples, fits, draw::flow_state);
         self.figure(Fits, "relative_viscosity", "relative-viscosity", made_of, with_fits, draw::relative_viscosity);
         self.figure(Budget, "budget", "budget", Vec::new(), with_budget, draw::budget);
-        self.figure(Sensitivity, "sensitivity", "sensitivity", Vec::new(), with_choices, draw::sensitivity);
+        self.figure(Sensitivity, "sensitivity", "sensitivity", Vec::new(), with_sensitivity, draw::sensitivity);
         self.figures_of_earlier_results();
     }
 
@@ -355,8 +338,8 @@ impl Planner<'_> {
     }
 
     fn figures_of_controls(&mut self) {
-        let controls: Vec<String> = self.inputs.controls.iter().map(|c| c.name.clone()).collect();
-        for (control, slug) in self.inputs.controls.iter().zip(slugs(&controls)) {
+        let controls: Vec<String> = self.inputs.chain.controls.iter().map(|c| c.name.clone()).collect();
+        for (control, slug) in self.inputs.chain.controls.iter().zip(slugs(&controls)) {
             let inputs = vec![self.states(), input("control", &control.task, "control")];
             let name = format!("control-{slug}");
             self.figure(Section::Control, "control", &name, Vec::new(), inputs, draw::control);
@@ -429,8 +412,7 @@ impl Planner<'_> {
         let samples: BTreeMap<&str, &Sample> = i.samples.iter().map(|s| (s.name.as_str(), s)).collect();
         let geometries: BTreeMap<&str, &Geometry> = i.geometries.iter().map(|g| (g.name.as_str(), g)).collect();
         let instruments: BTreeMap<&str, &Instrument> = i.instruments.iter().map(|a| (a.name.as_str(), a)).collect();
-        let printed = i.settings.iter().map(|s| (s.path.as_str(), (&s.value, &s.meaning, s.from_study)));
-        let printed: BTreeMap<&str, (&String, &String, bool)> = printed.collect();
+        let printed: BTreeMap<&str, &SettingLine> = i.settings.iter().map(|s| (s.path.as_str(), s)).collect();
         vec![
             Settings::new("study", "", &i.study),
             Settings::new("samples", "samples", &samples),
@@ -439,7 +421,7 @@ impl Planner<'_> {
             Settings::new("in_force", "stages", &i.in_force),
             Settings::new("settings", "", &printed),
             Settings::new("set_aside", "set_aside", &i.set_aside),
-            Settings::new("figures", "report", &self.figures),
+            Settings::new("figures", "report", &self.figures.iter().map(|figure| &figure.shown).collect::<Vec<_>>()),
             Settings::new("own", "report.sections", &i.own),
             Settings::new("study_file", "", &i.study_file),
         ]
@@ -449,19 +431,13 @@ impl Planner<'_> {
         let mut inputs = self.graded("run:");
         inputs.push(self.states());
         inputs.extend(self.controls());
-        if !self.inputs.claims.is_empty() {
-            let check = self.task("claims", "study", code::TABLE, write::claims);
-            inputs.push(check.output("claims", "claims"));
-        }
-        inputs.extend(self.fits());
-        inputs.extend(self.budget());
-        inputs.extend(self.sensitivity());
-        inputs
-            .extend(self.inputs.variants.iter().map(|(name, task)| input(&format!("variant:{name}"), task, "states")));
-        for FigureRef { name, .. } in &self.figures {
-            let producer = self.task("figure", name, code::FIGURE, draw::typical).name();
-            inputs.push(input(&format!("figure:{name}"), &producer, "svg"));
-            inputs.push(input(&format!("caption:{name}"), &producer, "caption"));
+        inputs.extend(self.checked.iter().cloned());
+        inputs.extend([self.fits(), self.of_uncertainty("budget"), self.of_uncertainty("sensitivity")]);
+        let variant = |variant: &VariantStates| input(&format!("variant:{}", variant.name), &variant.task, "states");
+        inputs.extend(self.inputs.variants.iter().map(variant));
+        for Figure { shown: FigureRef { name, .. }, task } in &self.figures {
+            inputs.push(input(&format!("figure:{name}"), task, "svg"));
+            inputs.push(input(&format!("caption:{name}"), task, "caption"));
         }
         inputs.extend(self.attached.iter().cloned().chain(sections));
         inputs
@@ -469,11 +445,12 @@ impl Planner<'_> {
 }
 
 /// Units of our columns that an earlier table has numbers for.
-fn units(old: &EarlierTable) -> BTreeMap<String, String> {
-    let published = crate::tables::published();
-    let columns = published.iter().filter(|table| table.name == old.table).flat_map(|table| &table.columns);
-    let mapped = columns.filter(|column| old.numbers.contains_key(column.name));
-    mapped.map(|column| (column.name.to_owned(), column.unit.to_owned())).collect()
+fn units(earlier: &EarlierTable) -> BTreeMap<&'static str, &'static str> {
+    let columns = named(&earlier.table).into_iter().flat_map(|table| table.columns);
+    columns
+        .filter(|column| earlier.numbers.contains_key(column.name))
+        .map(|column| (column.name, column.unit))
+        .collect()
 }
 
 /// Tasks of one stage that read the same inputs differ by what they make of them, and their keys must as well.

@@ -10,12 +10,12 @@ pub fn schema() -> String {
 }
 
 /// Every setting as JSON: a list of rows.
-pub fn json(study: &Study) -> String {
+pub fn settings_json(study: &Study) -> String {
     serde_json::to_string_pretty(&settings(study)).unwrap_or_default()
 }
 
 /// Every setting as text: path, value in force, where it comes from, what it may be, and below it the meaning.
-pub fn text(study: &Study) -> String {
+pub fn settings_text(study: &Study) -> String {
     settings(study).iter().map(row).collect()
 }
 

@@ -3,7 +3,8 @@
 
 use crate::document::data;
 use crate::document::find::find_typst;
-use crate::plan::{self, ControlTask, ReportInputs, RunTasks};
+use crate::plan::{self, ReportInputs, VariantStates};
+use crate::tables::published::{PublishedTable, published};
 use crate::text::methods::InForce;
 use pipeline::command::Failure;
 use pipeline::diagnostic::Diagnostic;
@@ -16,7 +17,7 @@ use stages::physics::materials::Sample;
 use stages::plan::Chain;
 use stages::setup::listing::{self, SettingRow};
 use stages::setup::stages::Stages;
-use stages::setup::{Study, Tables, document};
+use stages::setup::{Study, Tables};
 use std::collections::BTreeMap;
 use std::path::Path;
 
@@ -37,8 +38,8 @@ pub fn load_text(text: String, folder: &Path) -> Result<Study, Failure> {
 }
 
 fn with_tables(load: impl FnOnce(&Tables<'_>) -> Result<Study, Vec<Diagnostic>>) -> Result<Study, Failure> {
-    let claimable = crate::tables::claimable();
-    let tables = claimable.iter().map(|t| (t.name, t.columns.iter().map(|c| c.name).collect())).collect();
+    let claimable = published().into_iter().filter(PublishedTable::claimable);
+    let tables = claimable.map(|t| (t.name, t.columns.iter().map(|c| c.name).collect())).collect();
     load(&tables).map_err(Failure::input)
 }
 
@@ -62,18 +63,26 @@ pub fn typst() -> Tool {
     find_typst().unwrap_or(Tool { name: "typst", version: String::new(), path: None })
 }
 
+/// A variant of the study with its settings and its tasks.
+struct Variant<'a> {
+    name: &'a str,
+    stages: &'a Stages,
+    chain: Chain,
+}
+
 /// The plan of a study, variants included.
 pub fn plan(study: &Study, typst: &Tool) -> Plan {
     let mut plan = stages::plan::empty(study);
     let main = stages::plan::add(&mut plan, study, &study.stages, None);
-    let add = |(name, stages): (&String, &Stages), plan: &mut Plan| {
-        (name.clone(), stages.clone(), stages::plan::add(plan, study, stages, Some(name)))
-    };
-    let variants: Vec<(String, Stages, Chain)> = study.variants.iter().map(|v| add(v, &mut plan)).collect();
+    let mut variants = Vec::new();
+    for (name, stages) in &study.variants {
+        variants.push(Variant { name, stages, chain: stages::plan::add(&mut plan, study, stages, Some(name)) });
+    }
     // The document of the main line shows what the variants move.
-    let states = variants.iter().map(|(name, _, chain)| (name.clone(), chain.states.clone())).collect();
+    let states = |v: &Variant<'_>| VariantStates { name: v.name.to_owned(), task: v.chain.uncertainty.clone() };
+    let states = variants.iter().map(states).collect();
     plan::add(&mut plan, &ReportInputs { variants: states, ..inputs(study, &study.stages, None, &main, typst) });
-    for (name, stages, chain) in &variants {
+    for Variant { name, stages, chain } in &variants {
         plan::add(&mut plan, &inputs(study, stages, Some(name), chain, typst));
     }
     plan
@@ -88,14 +97,10 @@ fn inputs(study: &Study, stages: &Stages, variant: Option<&str>, chain: &Chain, 
         instruments: study.instruments.values().cloned().collect(),
         in_force: in_force(study, stages),
         settings: listing::settings(study).iter().map(line).collect(),
-        set_aside: set_aside(study),
-        own: study.report.sections.iter().map(own).collect(),
+        set_aside: study.set_aside.clone(),
+        own: study.report.sections.clone(),
         study_file: study.as_read.clone(),
-        runs: chain.runs.iter().map(run_tasks).collect(),
-        controls: chain.controls.iter().map(control_task).collect(),
-        states: chain.states.clone(),
-        fits: Some(chain.fits.clone()),
-        budget: Some(chain.budget.clone()),
+        chain: chain.clone(),
         variants: Vec::new(),
         claims: if variant.is_none() { study.claims.clone() } else { Vec::new() },
         earlier_results: if variant.is_none() { study.earlier_results.clone() } else { BTreeMap::new() },
@@ -104,28 +109,17 @@ fn inputs(study: &Study, stages: &Stages, variant: Option<&str>, chain: &Chain, 
 }
 
 fn front(study: &Study) -> data::Study {
-    let author = |a: &document::Author| data::Author {
-        name: a.name.clone(),
-        affiliation: a.affiliation.clone(),
-        orcid: a.orcid.clone(),
-    };
     data::Study {
         title: study.report.title.clone().unwrap_or_else(|| study.title.clone()),
-        authors: study.authors.iter().map(author).collect(),
+        authors: study.authors.clone(),
         licence: study.licence.clone(),
         date: study.date.clone(),
         summary: study.r#abstract.clone(),
         keywords: study.keywords.clone(),
         protocol: study.protocol.clone(),
         subtitle: study.report.subtitle.clone(),
-        paper: match study.report.paper {
-            document::Paper::A4 => data::Paper::A4,
-            document::Paper::Letter => data::Paper::UsLetter,
-        },
-        form: match study.report.form {
-            document::Form::Full => data::Form::Full,
-            document::Form::Short => data::Form::Short,
-        },
+        paper: study.report.paper,
+        form: study.report.form,
     }
 }
 
@@ -187,46 +181,4 @@ fn line(row: &SettingRow) -> data::SettingLine {
     };
     let meaning = row.meaning.clone();
     data::SettingLine { path: row.path.clone(), value: value + &unit, meaning, from_study: row.line.is_some() }
-}
-
-fn own(section: &document::OwnSection) -> data::Own {
-    let after = match section.after {
-        document::After::Answer => "answer",
-        document::After::Measured => "measured",
-        document::After::Results => "results",
-        document::After::Methods => "methods",
-    };
-    data::Own {
-        title: section.title.clone(),
-        file: section.file.clone(),
-        uses: section.uses.clone(),
-        after: after.to_owned(),
-    }
-}
-
-fn set_aside(study: &Study) -> Vec<data::SetAside> {
-    let mut out = Vec::new();
-    for (run, entries) in &study.set_aside {
-        for entry in entries {
-            let step = entry.step.map(|step| format!("step {step}"));
-            let time = match (entry.from_s, entry.to_s) {
-                (None, None) => None,
-                (from, to) => {
-                    let end = |t: Option<f64>, open: &str| t.map_or_else(|| open.to_owned(), |t| format!("{t} s"));
-                    Some(format!("from {} to {}", end(from, "the start"), end(to, "the end")))
-                }
-            };
-            let what: Vec<String> = step.into_iter().chain(time).collect();
-            out.push(data::SetAside { run: run.clone(), what: what.join(", "), because: entry.because.clone() });
-        }
-    }
-    out
-}
-
-fn run_tasks((run, graded, points): &(String, String, String)) -> RunTasks {
-    RunTasks { run: run.clone(), graded: graded.clone(), points: points.clone() }
-}
-
-fn control_task((name, task): &(String, String)) -> ControlTask {
-    ControlTask { name: name.clone(), task: task.clone() }
 }

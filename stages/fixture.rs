@@ -82,6 +82,7 @@ pub(crate) fn graded(row: u32, before: Option<Before>, share: Estimate) -> Grade
         speed_ratio: None,
         torque_after_n_m: None,
         after: None,
+        later: Vec::new(),
         normal_stress_after_pa: None,
         sensitivity_coefficients: Vec::new(),
         sensitivity: Vec::new(),

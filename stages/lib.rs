@@ -21,6 +21,7 @@ pub mod references;
 pub mod reversal;
 pub mod settings;
 pub mod setup;
+pub mod stage_names;
 pub mod states;
 pub mod table;
 pub mod uncertainty;

@@ -33,16 +33,34 @@ const GRADE: [Output; 1] = [small("graded")];
 /// Names of the tasks whose results others show.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Chain {
-    /// Per run: path, the task with `graded`, the task with the published `points`.
-    pub runs: Vec<(String, String, String)>,
-    /// Per control: its name (instrument and geometry), the task with `control`.
-    pub controls: Vec<(String, String)>,
-    /// The task with the output `states` that is shown.
-    pub states: String,
+    /// Runs in the order of the study.
+    pub runs: Vec<RunTasks>,
+    /// Controls.
+    pub controls: Vec<ControlTask>,
     /// The task with the output `fits`.
-    pub fits: String,
-    /// The task with the output `budget`.
-    pub budget: String,
+    pub fit: String,
+    /// The task with the outputs `states` (those that are shown), `budget` and `sensitivity`.
+    pub uncertainty: String,
+}
+
+/// The tasks of one run that others show.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RunTasks {
+    /// Path of the raw export in the study.
+    pub run: String,
+    /// The task with the output `graded`.
+    pub graded: String,
+    /// The task with the output `points`, the published table of readings.
+    pub points: String,
+}
+
+/// A control and its task.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ControlTask {
+    /// Instrument and geometry.
+    pub name: String,
+    /// The task with the output `control`.
+    pub task: String,
 }
 
 /// Adds the chain of the study, or of one of its variants, with these settings.
@@ -52,7 +70,7 @@ pub fn add(plan: &mut Plan, study: &Study, stages: &Stages, variant: Option<&str
             plan.stages.push(stage);
         }
     }
-    let (main, common) = (MainLine::of(plan, variant), Common::new(study, stages, variant));
+    let (main, common) = (MainLine::of_plan(plan, variant), Common::new(study, stages, variant));
     Planner { plan, main, study, stages, variant, common }.chain()
 }
 
@@ -62,7 +80,7 @@ pub struct MainLine(BTreeMap<(&'static str, String), usize>);
 
 impl MainLine {
     /// For those who add the tasks of a variant, when those of the main line are there.
-    pub fn of(plan: &Plan, variant: Option<&str>) -> Self {
+    pub fn of_plan(plan: &Plan, variant: Option<&str>) -> Self {
         let main = plan.tasks.iter().enumerate().filter(|(_, task)| variant.is_some() && task.variant.is_none());
         Self(main.map(|(at, task)| ((task.stage, task.of.clone()), at)).collect())
     }
@@ -139,8 +157,8 @@ fn of_stage(variant: Option<&str>, role: &'static str, stage: &str, value: &impl
     }
 }
 
-/// The tasks of one run.
-struct RunTasks<'a> {
+/// The tasks of one run up to its reversals as read.
+struct ReadRun<'a> {
     run: &'a RunPlan,
     ingest: Task,
     clean: Task,
@@ -150,19 +168,23 @@ struct RunTasks<'a> {
 impl<'a> Planner<'a> {
     fn chain(&mut self) -> Chain {
         let study = self.study;
-        let runs: Vec<RunTasks<'_>> = study.runs.iter().map(|run| self.until_read(run)).collect();
+        let runs: Vec<ReadRun<'_>> = study.runs.iter().map(|run| self.until_read(run)).collect();
         let controls = self.controls(&runs);
         let graded: Vec<Task> = runs.iter().map(|tasks| self.grade(tasks, &controls)).collect();
         let states = self.states(&runs, &graded);
         let fit = self.fit(&states);
         let uncertainty = self.uncertainty(&states);
-        let named = runs.iter().zip(&graded);
+        let shown = |(tasks, graded): (&ReadRun<'_>, &Task)| RunTasks {
+            run: tasks.run.path.clone(),
+            graded: graded.name(),
+            points: tasks.read.name(),
+        };
+        let control = |(on, task): (&Apparatus, &Task)| ControlTask { name: on.name(), task: task.name() };
         Chain {
-            runs: named.map(|(tasks, graded)| (tasks.run.path.clone(), graded.name(), tasks.read.name())).collect(),
-            controls: controls.iter().map(|((i, g), task)| (control_name(i, g), task.name())).collect(),
-            states: uncertainty.name(),
-            fits: fit.name(),
-            budget: uncertainty.name(),
+            runs: runs.iter().zip(&graded).map(shown).collect(),
+            controls: controls.iter().map(control).collect(),
+            fit: fit.name(),
+            uncertainty: uncertainty.name(),
         }
     }
 
@@ -188,11 +210,11 @@ impl<'a> Planner<'a> {
         of_stage(self.variant, role, stage, value)
     }
 
-    fn until_read(&mut self, run: &'a RunPlan) -> RunTasks<'a> {
+    fn until_read(&mut self, run: &'a RunPlan) -> ReadRun<'a> {
         let ingest = self.ingest(run);
         let clean = self.clean(run, &ingest);
         let read = self.read(run, &clean);
-        RunTasks { run, ingest, clean, read }
+        ReadRun { run, ingest, clean, read }
     }
 
     fn ingest(&mut self, run: &RunPlan) -> Task {
@@ -236,23 +258,25 @@ impl<'a> Planner<'a> {
     }
 
     /// One task per instrument and geometry that has control runs.
-    fn controls(&mut self, runs: &[RunTasks<'_>]) -> BTreeMap<(String, String), Task> {
-        let mut inputs: BTreeMap<(String, String), Vec<Input>> = BTreeMap::new();
+    fn controls(&mut self, runs: &[ReadRun<'_>]) -> BTreeMap<Apparatus, Task> {
+        let mut inputs: BTreeMap<Apparatus, Vec<Input>> = BTreeMap::new();
         for tasks in runs.iter().filter(|tasks| self.study.samples[&tasks.run.sample].control) {
-            let pair = (tasks.run.instrument.clone(), tasks.run.geometry.clone());
-            inputs.entry(pair).or_default().push(tasks.read.output(tasks.run.path.clone(), "read"));
+            inputs
+                .entry(Apparatus::of_run(tasks.run))
+                .or_default()
+                .push(tasks.read.output(tasks.run.path.clone(), "read"));
         }
         let mut controls = BTreeMap::new();
-        for ((instrument, geometry), inputs) in inputs {
+        for (apparatus, inputs) in inputs {
             let settings = vec![self.stage("reversal", "reversal", &self.stages.reversal.controlling())];
-            let of = names::subject(&control_name(&instrument, &geometry));
+            let of = names::subject(&apparatus.name());
             let task = self.task("reversal: control", &of, code::REVERSAL, &CONTROL, reversal::control_work);
-            controls.insert((instrument, geometry), self.push(Task { settings, inputs, ..task }));
+            controls.insert(apparatus, self.push(Task { settings, inputs, ..task }));
         }
         controls
     }
 
-    fn grade(&mut self, tasks: &RunTasks<'_>, controls: &BTreeMap<(String, String), Task>) -> Task {
+    fn grade(&mut self, tasks: &ReadRun<'_>, controls: &BTreeMap<Apparatus, Task>) -> Task {
         let run = tasks.run;
         let sample = &self.study.samples[&run.sample];
         let identity = Rule {
@@ -275,14 +299,14 @@ impl<'a> Planner<'a> {
             tasks.clean.output("notes", "notes"),
             tasks.ingest.output("head", "head"),
         ];
-        let control = controls.get(&(run.instrument.clone(), run.geometry.clone()));
+        let control = controls.get(&Apparatus::of_run(run));
         inputs.extend(control.map(|task| task.output("control", "control")));
         let of = names::subject(&run.path);
         let task = self.task("reversal: grade", &of, code::REVERSAL, &GRADE, reversal::grade_work);
         self.push(Task { settings, inputs, ..task })
     }
 
-    fn states(&mut self, runs: &[RunTasks<'_>], graded: &[Task]) -> Task {
+    fn states(&mut self, runs: &[ReadRun<'_>], graded: &[Task]) -> Task {
         let listed: BTreeMap<&str, _> = self
             .study
             .runs
@@ -325,8 +349,21 @@ impl<'a> Planner<'a> {
     }
 }
 
-fn control_name(instrument: &str, geometry: &str) -> String {
-    format!("{instrument} {geometry}")
+/// What one control measures.
+#[derive(PartialEq, Eq, PartialOrd, Ord)]
+struct Apparatus {
+    instrument: String,
+    geometry: String,
+}
+
+impl Apparatus {
+    fn of_run(run: &RunPlan) -> Self {
+        Self { instrument: run.instrument.clone(), geometry: run.geometry.clone() }
+    }
+
+    fn name(&self) -> String {
+        format!("{} {}", self.instrument, self.geometry)
+    }
 }
 
 /// An empty plan of the study: its title, and its study file as written.

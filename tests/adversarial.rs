@@ -225,7 +225,7 @@ fn tables() -> PathBuf {
         for case in &CASES {
             std::fs::write(folder.path().join(format!("raw/{}.csv", case.name)), export(case)).unwrap();
         }
-        let said = shearback(&["run", folder.path().to_str().unwrap(), "--until", "uncertainty"]);
+        let said = shearback(&["run", folder.path().to_str().unwrap(), "--last-stage", "uncertainty"]);
         assert_eq!(said.status, 0, "{}\n{}", said.out, said.err);
         folder
     });
@@ -313,9 +313,26 @@ fn a_slow_passage_through_zero_is_remarked_or_not_resolved() {
     let rows = reversals("slowest-passage");
     assert_eq!(rows.len(), 2);
     for row in rows {
-        assert_graded(&row, "C", "not resolved: first usable strain");
+        assert_graded(&row, "C", "not resolved: the first usable strain");
         assert_eq!((row.number("contact_share"), row.number("contact_share_high")), (None, None));
     }
+}
+
+/// A Newtonian liquid has no contacts: what drops with it is the instrument's own, and no reversal there can be trusted.
+#[test]
+fn a_control_that_shows_a_drop_is_told_at_the_end_of_the_run() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::create_dir(folder.path().join("raw")).unwrap();
+    let control = "  A: {liquid: l, control: true}";
+    let study = STUDY.replace("  A: {liquid: l, particles: p, volume_fraction: 0.5}", control);
+    std::fs::write(folder.path().join("study.yaml"), study).unwrap();
+    std::fs::write(folder.path().join("raw/plain.csv"), export(&CASES[0])).unwrap();
+    let said = shearback(&["run", folder.path().to_str().unwrap(), "--last-stage", "uncertainty"]);
+    assert_eq!(said.status, 0, "{}\n{}", said.out, said.err);
+    let line = said.out.lines().find(|line| line.starts_with("control failed: cone on i"));
+    assert!(line.is_some_and(|line| line.contains("a drop of 0.4") || line.contains("a drop of 0.5")), "{}", said.out);
+    let rows = read(&folder.path().join("results/tables/controls.csv"));
+    assert!(rows.len() == 1 && rows[0].yes("failed"), "{}", rows.len());
 }
 
 /// Stopped and started again in the old sense a suspension shows no transient (F. Gadala-Maria & A. Acrivos, J. Rheol. 24

@@ -143,7 +143,7 @@ fn raw(study: &Path, number: usize) -> PathBuf {
 }
 
 fn run(study: &Path, until: &str) -> Option<f64> {
-    seconds(program().arg("run").arg(study).args(["--until", until]))
+    seconds(program().arg("run").arg(study).args(["--last-stage", until]))
 }
 
 fn git(study: &Path, words: &[&str]) -> Option<f64> {
@@ -161,7 +161,7 @@ fn nothing_to_do(size: &Size) {
     // Times must be older than two seconds before anybody trusts them.
     std::thread::sleep(std::time::Duration::from_secs(3));
     let measured = in_turn(|| run(study.path(), "clean"), || git(study.path(), &["status"]));
-    row(&format!("nothing to do, {exports} exports, `--until clean`"), "`git status`", measured);
+    row(&format!("nothing to do, {exports} exports, `--last-stage clean`"), "`git status`", measured);
     let look = in_turn(|| seconds(program().arg("why").arg(study.path())), || git(study.path(), &["status"]));
     row(&format!("`why`, {exports} exports"), "`git status`", look);
 }
@@ -186,7 +186,7 @@ fn one_of_many(size: &Size) {
         run(study.path(), "reversal").unwrap()
     });
     let one = median(times.collect());
-    row(&format!("one export of {exports} changed, `--until reversal`"), "everything", Some((one, everything)));
+    row(&format!("one export of {exports} changed, `--last-stage reversal`"), "everything", Some((one, everything)));
 }
 
 /// Time and peak memory of reading one export that grows.
@@ -207,7 +207,8 @@ fn growth(size: &Size) {
         fs::write(study.path().join("raw/S1/S1_L1.tsv"), &text).unwrap();
         let megabytes = text.len() as f64 / 1e6;
         drop(text);
-        let (time, peak) = measured(program().arg("run").arg(study.path()).args(["--until", "ingest", "--jobs", "1"]));
+        let (time, peak) =
+            measured(program().arg("run").arg(study.path()).args(["--last-stage", "ingest", "--jobs", "1"]));
         println!(
             "| reading an export of {readings} readings ({megabytes:.0} MB) | {time:.2} s | peak memory {peak:.0} MB | {:.1} times the file |",
             peak / megabytes

@@ -132,7 +132,7 @@ fn verdicts_are_the_true_ones() {
         ("B46", "contacts dominate"),
         ("B49", "contacts dominate"),
         ("B52", "contacts dominate"),
-        ("C50", "no thickening to explain"),
+        ("CB50", "no thickening to explain"),
     ];
     assert_eq!(verdicts, wanted.map(|(sample, verdict)| (sample.to_owned(), verdict.to_owned())));
 }

@@ -47,7 +47,7 @@ fn study(raw: &[(&str, &[u8])]) -> TempDir {
 }
 
 fn until_reversal(study: &Path) -> Said {
-    shearback(&["run", study.to_str().unwrap(), "--until", "reversal"])
+    shearback(&["run", study.to_str().unwrap(), "--last-stage", "reversal"])
 }
 
 fn runs(study: &Path) -> Vec<Row> {
@@ -71,7 +71,7 @@ fn what_is_no_export_fails_alone_and_is_told_by_name() {
         ("long.txt", &long),
         ("words.txt", cells.as_bytes()),
     ]);
-    let (status, told) = json("run", study.path(), &["--until", "reversal"]);
+    let (status, told) = json("run", study.path(), &["--last-stage", "reversal"]);
     assert_eq!(status, 1, "{told}");
     let outcome = |of: &str| {
         let tasks = told["tasks"].as_array().unwrap();
@@ -137,7 +137,7 @@ fn folders_links_and_pipes_are_no_exports() {
 
 #[test]
 fn chosen_entries_of_the_preambles_are_columns_of_runs() {
-    let first = "Bediener: \"Nobody, the 2nd\"\r\nGap, mm = 0,052\nTool = cone \"C40\"; 2 deg\n";
+    let first = "Bediener: \"Nobody, the 2nd\"\r\nGap, mm = 0,052\nTool = cone \"seven\"; 2 deg\n";
     let second = "bediener: someone\nTool = \n";
     let study = study(&[("1.txt", export(first).as_bytes()), ("2.txt", export(second).as_bytes())]);
     let keys = "layout: t, preamble: [Bediener, bediener, 'Gap, mm', Tool, 'Größe']";
@@ -149,7 +149,7 @@ fn chosen_entries_of_the_preambles_are_columns_of_runs() {
     assert_eq!(column("preamble_bediener"), ["Nobody, the 2nd", ""]);
     assert_eq!(column("preamble_bediener_2"), ["", "someone"]);
     assert_eq!(column("preamble_gap__mm"), ["0,052", ""]);
-    assert_eq!(column("preamble_tool"), ["cone \"C40\"; 2 deg", ""]);
+    assert_eq!(column("preamble_tool"), ["cone \"seven\"; 2 deg", ""]);
     assert_eq!(column("preamble_größe"), ["", ""]);
     // An entry that an export has not is told: the key may be mistyped.
     assert!(rows[0].text("remarks").contains("its preamble has no entry `Größe`"), "{}", rows[0].text("remarks"));

@@ -103,7 +103,7 @@ fn the_layout_of_peek_can_be_pasted() {
     let pasted = said.out.split("layouts:\n").nth(1).unwrap_or_else(|| panic!("{}", said.out));
     let file = study.path().join("study.yaml");
     let own = fs::read_to_string(&file).unwrap();
-    let until = ["run", text(study.path()), "--until", "reversal"];
+    let until = ["run", text(study.path()), "--last-stage", "reversal"];
     assert_eq!(shearback(&until).status, 0);
     let points = |study: &Path| hashes(&study.join("results/tables/points"));
     let before = points(study.path());
@@ -179,7 +179,7 @@ fn the_folder_of_the_exports_becomes_the_study() {
     assert_eq!((said.status, said.err.as_str()), (0, ""));
     assert!(said.out.contains("4 exports left in place, 4 runs, 1 layouts"), "{}", said.out);
     fill(&study, &sheet(true));
-    let until = ["run", text(&study), "--until", "reversal"];
+    let until = ["run", text(&study), "--last-stage", "reversal"];
     let said = shearback(&until);
     assert_eq!(said.status, 0, "{}", said.err);
     assert!(!said.out.contains("no reversal"), "it was not asked for any: {}", said.out);
@@ -203,7 +203,7 @@ fn the_exports_of_the_demo_give_two_layouts_cones_and_rheometers() {
     let words = fs::read_to_string(study.join("study.yaml")).unwrap();
     assert!(words.contains("# The exports say: Messkegel = 50 mm"), "{words}");
     for entry in [
-        "sample: C50, geometry: geometry-1, instrument: rheometer-tsv, loading: {preamble: filling}",
+        "sample: CB50, geometry: geometry-1, instrument: rheometer-tsv, loading: {preamble: filling}",
         "sample: B52, geometry: geometry-2, instrument: rheometer-csv, loading: {preamble: Füllung}",
     ] {
         assert!(words.contains(entry), "{words}");
@@ -221,7 +221,7 @@ fn the_exports_of_the_demo_give_two_layouts_cones_and_rheometers() {
         values.push(("torque_calibration: ", "0.5"));
     }
     fill(&study, &values);
-    let said = shearback(&["run", text(&study), "--until", "clean"]);
+    let said = shearback(&["run", text(&study), "--last-stage", "clean"]);
     assert_eq!(said.status, 0, "{}", said.err);
 }
 
@@ -296,7 +296,7 @@ fn an_untidy_folder_gives_a_study_of_its_exports() {
     let copied: BTreeSet<String> = hashes(&study.join("raw")).into_keys().collect();
     assert_eq!(copied, ["a [1].tsv", "copy of a.tsv", "it's {b}.tsv", "Ünï*?.tsv"].map(str::to_owned).into());
     fill(&study, &sheet(false));
-    let said = shearback(&["run", text(&study), "--until", "reversal"]);
+    let said = shearback(&["run", text(&study), "--last-stage", "reversal"]);
     assert_eq!(said.status, 0, "{}", said.err);
     let rows: BTreeMap<String, f64> = read(&study.join("results/tables/runs.csv"))
         .iter()

@@ -7,7 +7,7 @@ use crate::support::{copy_folder, root, shearback};
 fn shares_of_simulated_particles_are_inside_their_intervals() {
     let folder = tempfile::tempdir().unwrap();
     copy_folder(&root().join("tests/particle-transients"), folder.path());
-    let said = shearback(&["run", folder.path().to_str().unwrap(), "--until", "uncertainty"]);
+    let said = shearback(&["run", folder.path().to_str().unwrap(), "--last-stage", "uncertainty"]);
     assert_eq!(said.status, 0, "{}\n{}", said.out, said.err);
     let states = read(&folder.path().join("results/tables/states.csv"));
     for (sample, share) in [("a", 0.4566), ("b", 0.0216), ("c", 0.5317)] {

@@ -219,7 +219,7 @@ fn the_store_tells_its_size_and_frees_what_the_results_do_not_need() {
 #[test]
 fn until_a_stage_takes_later_results_away() {
     let study = built();
-    let (status, run) = json("run", study.path(), &["--until", "clean"]);
+    let (status, run) = json("run", study.path(), &["--last-stage", "clean"]);
     assert_eq!(status, 0, "{run}");
     assert!(!study.path().join("results/report.pdf").exists());
     let (status, run) = json("run", study.path(), &[]);

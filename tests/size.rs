@@ -42,11 +42,11 @@ fn one(readings: usize) {
     fs::write(raw(study.path(), 1), export(readings, 20, 1)).unwrap();
     let megabytes = size(study.path());
     for stage in ["ingest", "clean", "reversal"] {
-        let what = format!("one export, `--until {stage}`, what is before it at hand");
+        let what = format!("one export, `--last-stage {stage}`, what is before it at hand");
         told(&what, readings, megabytes, program(study.path(), stage));
     }
     fs::remove_dir_all(study.path().join(".shearback")).unwrap();
-    told("one export, `--until reversal`, from nothing", readings, megabytes, program(study.path(), "reversal"));
+    told("one export, `--last-stage reversal`, from nothing", readings, megabytes, program(study.path(), "reversal"));
     told("polars' CSV reader, same file", readings, megabytes, by_polars(study.path()));
 }
 
@@ -58,7 +58,7 @@ fn many(exports: usize) {
     }
     let megabytes = size(study.path());
     for stage in ["ingest", "clean", "reversal"] {
-        let what = format!("{exports} exports, `--until {stage}`, what is before it at hand");
+        let what = format!("{exports} exports, `--last-stage {stage}`, what is before it at hand");
         told(&what, exports * readings, megabytes, program(study.path(), stage));
     }
     // Files are trusted by their times when these are older than two seconds.
@@ -78,9 +78,12 @@ fn told(what: &str, readings: usize, megabytes: f64, (seconds, peak, good): (f64
 }
 
 fn program(study: &Path, stage: &str) -> (f64, f64, bool) {
-    measured(
-        Command::new(env!("CARGO_BIN_EXE_shearback")).arg("run").arg(study).args(["--until", stage, "--jobs", "1"]),
-    )
+    measured(Command::new(env!("CARGO_BIN_EXE_shearback")).arg("run").arg(study).args([
+        "--last-stage",
+        stage,
+        "--jobs",
+        "1",
+    ]))
 }
 
 /// This program once more, which then is polars.

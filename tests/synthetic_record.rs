@@ -10,7 +10,7 @@ const MINIMUM_PA_S: f64 = 11.807726714619776;
 fn reversals() -> Vec<Row> {
     let folder = tempfile::tempdir().unwrap();
     copy_folder(&root().join("tests/synthetic-record"), folder.path());
-    let said = shearback(&["run", folder.path().to_str().unwrap(), "--until", "uncertainty"]);
+    let said = shearback(&["run", folder.path().to_str().unwrap(), "--last-stage", "uncertainty"]);
     assert_eq!(said.status, 0, "{}\n{}", said.out, said.err);
     read(&folder.path().join("results/tables/reversals.csv"))
 }

@@ -29,7 +29,7 @@ pub enum Command {
         study: PathBuf,
         /// Stop after this stage, and take later, stale results away
         #[arg(long, value_name = "STAGE")]
-        until: Option<String>,
+        last_stage: Option<String>,
         /// Number of tasks at a time [default: number of cores]
         #[arg(long, value_name = "N")]
         jobs: Option<NonZeroUsize>,

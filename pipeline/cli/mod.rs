@@ -65,8 +65,8 @@ fn perform(domain: &dyn Domain, args: Args) -> Result<Exit, Failure> {
         return Err(Failure::input(vec![diagnostic]));
     };
     match command {
-        Command::Run { study, until, jobs, json } => {
-            run::run(domain, &run::Options { study: &study, until: until.as_deref(), jobs, json })
+        Command::Run { study, last_stage, jobs, json } => {
+            run::run(domain, &run::Options { study: &study, last_stage: last_stage.as_deref(), jobs, json })
         }
         Command::Why { study, json } => why::why(domain, &study, json),
         Command::Space { study, free, json } => space::space(&study, free, json),

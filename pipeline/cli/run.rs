@@ -24,7 +24,7 @@ const SHOWN: usize = 12;
 /// What was asked for.
 pub(super) struct Options<'a> {
     pub(super) study: &'a Path,
-    pub(super) until: Option<&'a str>,
+    pub(super) last_stage: Option<&'a str>,
     pub(super) jobs: Option<NonZeroUsize>,
     pub(super) json: bool,
 }
@@ -58,12 +58,12 @@ pub(super) fn run(domain: &dyn Domain, options: &Options<'_>) -> Result<Exit, Fa
 fn begin_run(domain: &dyn Domain, options: &Options<'_>) -> Result<(Plan, Report), Failure> {
     // First of all, so that no signal finds the program without an answer.
     let cancel = cancel::on_signals()?;
-    let plan = domain.plan(exists(options.study)?, options.until)?;
+    let plan = domain.plan(exists(options.study)?, options.last_stage)?;
     domain.before_run(&plan)?;
     let cores = || std::thread::available_parallelism().unwrap_or(NonZeroUsize::MIN);
     let request = Request {
         jobs: options.jobs.unwrap_or_else(cores).get(),
-        until: options.until,
+        until: options.last_stage,
         cancel: &cancel,
         progress: &Progress::on_terminal(),
         disk: &SystemDisk,

@@ -52,7 +52,7 @@ fn listing(plan: &Plan, Assessed { tasks, foreign }: &Assessed) -> String {
         if !these.is_empty() && condition != Condition::UpToDate {
             let _ = writeln!(text, "{title}:");
             for task in &these {
-                let _ = writeln!(text, "  {}", line(plan, task));
+                lines(plan, task).iter().for_each(|line| text += &format!("  {line}\n"));
             }
         }
         if !these.is_empty() {
@@ -66,12 +66,49 @@ fn listing(plan: &Plan, Assessed { tasks, foreign }: &Assessed) -> String {
     text
 }
 
-/// `clean raw/A54/L2.txt: setting stages.clean.spike.window 7 -> 9 (study.yaml:61)`
-fn line(plan: &Plan, task: &Assessment) -> String {
-    let mut words: Vec<String> =
-        task.reasons.iter().take(SHOWN).map(|reason| reason.wording(&plan.study_file)).collect();
+/// `clean raw/A54/L2.txt`, and below it a line for each reason: `setting stages.clean.spike.window 7 -> 9 (study.yaml:61)`.
+fn lines(plan: &Plan, task: &Assessment) -> Vec<String> {
+    let reasons = task.reasons.iter().take(SHOWN).map(|reason| reason.wording(&plan.study_file));
+    let mut lines: Vec<String> = [task.name.clone()].into_iter().chain(reasons).collect();
     if task.reasons.len() > SHOWN {
-        words.push(format!("and {} more", task.reasons.len() - SHOWN));
+        lines.push(format!("and {} more", task.reasons.len() - SHOWN));
     }
-    if words.is_empty() { task.name.clone() } else { format!("{}: {}", task.name, words.join("; ")) }
+    lines
+        .iter()
+        .enumerate()
+        .map(|(at, line)| format!("{}{}", if at > 0 { "    " } else { "" }, decoded(line)))
+        .collect()
+}
+
+/// A name with its `%20` and the like as the characters that they stand for; task names are ASCII.
+fn decoded(name: &str) -> String {
+    let bytes = name.as_bytes();
+    let (mut out, mut at) = (Vec::with_capacity(bytes.len()), 0);
+    while at < bytes.len() {
+        let code =
+            bytes.get(at + 1..at + 3).filter(|_| bytes[at] == b'%').and_then(|hex| std::str::from_utf8(hex).ok());
+        match code.and_then(|hex| u8::from_str_radix(hex, 16).ok()) {
+            Some(byte) => {
+                out.push(byte);
+                at += 3;
+            }
+            None => {
+                out.push(bytes[at]);
+                at += 1;
+            }
+        }
+    }
+    String::from_utf8(out).unwrap_or_else(|_| name.to_owned())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_are_shown_as_they_were_written() {
+        assert_eq!(decoded("clean raw/A%2054/L2.txt"), "clean raw/A 54/L2.txt");
+        assert_eq!(decoded("K%C3%B6rner 100 % at %zz %"), "Körner 100 % at %zz %");
+        assert_eq!(decoded("%FF"), "%FF");
+    }
 }

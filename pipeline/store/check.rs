@@ -46,7 +46,7 @@ impl Check<'_> {
 
     fn objects(&mut self, folder: &Path) {
         for path in files_two_deep(folder) {
-            let named = name(path.parent()) + &name(Some(&path));
+            let named = name(Some(&path));
             match Digest::of_file(&path) {
                 Ok((hash, _)) if hash.to_string() == named => {}
                 Ok(_) => self.fault(&path, "damaged: its bytes are not those that it is named after"),

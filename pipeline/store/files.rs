@@ -95,14 +95,15 @@ impl Files {
 
     /// The other objects.
     pub fn objects(&self) -> PathBuf {
-        self.home().join("objects")
+        self.home().join("outputs")
     }
 
-    /// An object by its hash.
+    /// An object by its hash, in a folder for each of its first three digits: some file systems are slow with many
+    /// thousands of files in one folder.
     pub fn object(&self, hash: &Digest, bulky: bool) -> PathBuf {
         let folder = if bulky { self.bulky() } else { self.objects() };
         let name = hash.to_string();
-        folder.join(&name[..2]).join(&name[2..])
+        folder.join(&name[..3]).join(name)
     }
 
     /// What the person looks at.

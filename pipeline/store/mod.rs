@@ -27,7 +27,7 @@ use record::Record;
 use std::path::Path;
 
 /// Format of the store; part of every key, so that a new format never meets old records.
-pub const FORMAT: u32 = 2;
+pub const FORMAT: u32 = 3;
 
 /// The store of one study.
 pub struct Store<'a> {

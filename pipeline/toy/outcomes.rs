@@ -30,7 +30,7 @@ fn the_first_run_builds_everything_and_the_second_nothing() {
 fn with_nothing_to_do_neither_records_nor_objects_are_opened() {
     let toy = Toy::new();
     toy.run();
-    for folder in ["objects", "bulky", "records"] {
+    for folder in ["outputs", "bulky", "records"] {
         std::fs::remove_dir_all(toy.path(&format!(".shearback/{folder}"))).unwrap();
     }
     let report = toy.run();
@@ -194,7 +194,7 @@ fn what_was_lost_is_built_even_if_its_user_waits_for_a_failed_task() {
     let count = |raw: &str| toy.read(&format!("raw/{raw}.txt")).lines().nth(1).unwrap().len().to_string();
     let object = |bytes: &str| {
         let name = Digest::of(bytes.as_bytes()).to_string();
-        toy.path(&format!(".shearback/objects/{}/{}", &name[..2], &name[2..]))
+        toy.path(&format!(".shearback/outputs/{}/{name}", &name[..3]))
     };
     // For `sum`, which never saw this `b` with that `c` and is built whatever becomes of `a`.
     toy.write("raw/c.txt", &third);
@@ -297,7 +297,7 @@ fn large_outputs_are_kept_for_the_current_run_and_the_last_three() {
         toy.config.title = word.to_string();
         whole(&toy.run());
         let log = Digest::of(toy.read("results/log").as_bytes()).to_string();
-        let log = format!(".shearback/bulky/{}/{}", &log[..2], &log[2..]);
+        let log = format!(".shearback/bulky/{}/{log}", &log[..3]);
         let first = first.get_or_insert(log.clone());
         assert!(toy.exists(&log));
         assert_eq!(toy.exists(first), run < 4, "run {}", run + 1);

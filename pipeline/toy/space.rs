@@ -37,7 +37,7 @@ fn promised(toy: &Toy) -> BTreeSet<String> {
 }
 
 fn held(toy: &Toy) -> BTreeSet<String> {
-    ["objects", "bulky", "records"].iter().flat_map(|folder| toy.files(&format!(".shearback/{folder}"))).collect()
+    ["outputs", "bulky", "records"].iter().flat_map(|folder| toy.files(&format!(".shearback/{folder}"))).collect()
 }
 
 #[test]

@@ -137,7 +137,7 @@ fn run_in_order(toy: &Toy, plan: &Plan, disk: &dyn Disk) -> Report {
 /// Whether these are the lines that `split` gives for a raw file, on their way into the store.
 fn lines_of(text: &str) -> impl Fn(&Path) -> bool + Sync {
     let kept: Vec<&str> = text.lines().filter(|line| !line.starts_with('#')).collect();
-    let name = Digest::of(kept.join("\n").as_bytes()).to_string()[2..].to_owned();
+    let name = Digest::of(kept.join("\n").as_bytes()).to_string();
     move |path| path.ends_with(&name)
 }
 

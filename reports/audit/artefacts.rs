@@ -1,7 +1,7 @@
 //! One file of `results/` against the same file computed again: the same bytes, the same numbers, or what differs.
 
 use super::{Artefact, OF_U, Outcome, RELATIVE};
-use crate::compare::cells::{Differences, Moved, differences, key_of};
+use crate::tables::cells::{Differences, Moved, differences, key_columns};
 use crate::text::numbers;
 use serde_json::Value;
 use stages::table::Table;
@@ -68,7 +68,7 @@ impl Sides<'_> {
 
     fn table(&self, path: &str) -> Artefact {
         match self.differences(path) {
-            Ok(found) => told(path, &found),
+            Ok(found) => table_artefact(path, &found),
             Err(words) => artefact(path, Outcome::Different, &words),
         }
     }
@@ -80,7 +80,7 @@ impl Sides<'_> {
             table.map_err(|e| e.to_string())
         };
         let stem = path.rsplit('/').next().unwrap_or(path).split('.').next().unwrap_or_default();
-        let key = if path.contains("tables/") && !path.contains("points/") { key_of(stem) } else { &[] };
+        let key = if path.contains("tables/") && !path.contains("points/") { key_columns(stem) } else { &[] };
         Ok(differences(&parse(&a)?, &parse(&b)?, key))
     }
 
@@ -113,7 +113,7 @@ fn artefact(path: &str, outcome: Outcome, words: &str) -> Artefact {
     Artefact { path: path.to_owned(), outcome, words: words.to_owned(), largest: None }
 }
 
-fn told(path: &str, found: &Differences) -> Artefact {
+fn table_artefact(path: &str, found: &Differences) -> Artefact {
     let largest = found.largest().cloned();
     if found.within(RELATIVE, OF_U) {
         let words = match &largest {

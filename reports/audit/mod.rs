@@ -15,7 +15,7 @@ pub mod without_raw;
 pub mod words;
 pub mod work;
 
-use crate::compare::cells::Moved;
+use crate::tables::cells::Moved;
 use serde::Serialize;
 
 /// Numbers count as the same if they differ by no more than this part of themselves: some 10⁷ times the rounding of

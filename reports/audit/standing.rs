@@ -1,14 +1,13 @@
 //! What stands in a study: the manifest and what it lists, the ledger, the raw exports. It reads and computes nothing.
 
 use super::{Problem, Raw};
+use crate::tables::raw_exports;
 use pipeline::command::Failure;
 use pipeline::diagnostic::Diagnostic;
 use pipeline::results::manifest::Manifest;
 use pipeline::store::digest::Digest;
 use pipeline::store::files::{Files, LEDGER, MANIFEST};
 use pipeline::store::ledger::{Line, chain};
-use stages::setup::names::file_of;
-use stages::table::Table;
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
@@ -55,7 +54,8 @@ impl Standing {
     /// # Errors
     /// If the table `runs` is not there or cannot be read.
     pub fn raw(&self, files: &Files, planned: &BTreeSet<&str>) -> Result<Vec<Raw>, Problem> {
-        let recorded = recorded(files)?;
+        let recorded = raw_exports::hashes(&files.results())
+            .map_err(|words| Problem::new(format!("results/{}", raw_exports::TABLE), words))?;
         let paths = recorded.keys().map(String::as_str).chain(planned.iter().copied());
         let paths: BTreeSet<&str> = paths.collect();
         let now = |path: &str| Digest::of_file(&files.in_study(path)).ok().map(|(hash, _)| hash.to_string());
@@ -67,22 +67,6 @@ impl Standing {
 fn nothing_there(files: &Files) -> Failure {
     let message = format!("there is nothing to audit: {} has no results", files.study().display());
     Failure::input(vec![Diagnostic::new(message).help("`shearback run` makes them")])
-}
-
-/// BLAKE3 of each raw export by its path, as the published table `runs` has it.
-///
-/// # Errors
-/// If the table is not there or cannot be read.
-pub fn recorded(files: &Files) -> Result<BTreeMap<String, String>, Problem> {
-    const RUNS: &str = "tables/runs.parquet";
-    let problem = |words: String| Problem::new(format!("results/{RUNS}"), words);
-    let bytes = std::fs::read(files.result(RUNS)).map_err(|e| problem(format!("it cannot be read: {e}")))?;
-    let table = Table::from_parquet(&bytes).map_err(|e| problem(format!("it is damaged: {e}")))?;
-    let (Some(runs), Some(hashes)) = (table.texts("run"), table.texts("blake3")) else {
-        return Err(problem("it has no columns `run` and `blake3`".to_owned()));
-    };
-    let file = |run: &String| file_of(run).to_owned();
-    Ok(runs.iter().zip(hashes).filter_map(|(run, hash)| Some((file(run.as_ref()?), hash.clone()?))).collect())
 }
 
 /// The last line of the ledger; what does not fit with it goes to `problems`.

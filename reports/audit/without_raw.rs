@@ -1,10 +1,11 @@
 //! The audit of a study none of whose raw exports are here: what can be checked without them, and that nothing could be
 //! computed again. It computes nothing.
 
-use super::standing::{Standing, recorded};
+use super::standing::Standing;
 use super::work::claims;
 use super::{Artefact, Audit, OF_U, Outcome, Problem, RELATIVE, Raw, kept};
 use crate::bundle::{RECEIVED, WITHHELD};
+use crate::tables::raw_exports;
 use crate::text::numbers;
 use pipeline::store::files::Files;
 use stages::table::Table;
@@ -12,7 +13,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 /// The audit, if the results know raw exports and none of them is here.
 pub fn audit(files: &Files, standing: &Standing) -> Option<Audit> {
-    let known = recorded(files).ok().filter(|known| !known.is_empty())?;
+    let known = raw_exports::hashes(&files.results()).ok().filter(|known| !known.is_empty())?;
     if known.keys().any(|path| files.in_study(path).exists()) {
         return None;
     }

@@ -12,7 +12,7 @@ pub fn counted<'a>(files: impl Iterator<Item = &'a Artefact> + Clone) -> String 
     let kinds = [
         (Outcome::SameBytes, "with the same bytes"),
         (Outcome::SameNumbers, "with the same numbers"),
-        (Outcome::OtherTypesetter, "that only another version of typesetter or program sets otherwise"),
+        (Outcome::OtherTypesetter, "that differ only by the version of typesetter or program"),
         (Outcome::Different, "different"),
         (Outcome::Changed, "changed since it was written"),
         (Outcome::Missing, "missing"),
@@ -33,7 +33,7 @@ pub fn counted<'a>(files: impl Iterator<Item = &'a Artefact> + Clone) -> String 
 pub fn of_run(audit: &Audit) -> String {
     match (audit.run, &audit.when) {
         (Some(run), Some(when)) => format!("run {run} of {when}"),
-        _ => "no run that could be told".to_owned(),
+        _ => "an unknown run".to_owned(),
     }
 }
 
@@ -48,7 +48,7 @@ pub fn differing(audit: &Audit) -> String {
 pub fn raw(audit: &Audit) -> String {
     let right = audit.raw.iter().filter(|raw| raw.holds()).count();
     match (audit.recomputed, audit.raw.len()) {
-        (true, all) => format!("{right} of {all} are those of the ledger"),
+        (true, all) => format!("{right} of {all} unchanged since the run"),
         (false, all) => format!("none of {all} is here, so nothing could be computed again"),
     }
 }
@@ -63,14 +63,19 @@ pub fn kept(audit: &Audit) -> String {
 }
 
 /// The audit for people.
-pub fn text(audit: &Audit) -> String {
+pub fn audit_text(audit: &Audit) -> String {
     let mut text = format!("audit of \u{201c}{}\u{201d}: results of {}\n", audit.study, of_run(audit));
     let _ = writeln!(text, "raw exports: {}", raw(audit));
     let again = if audit.recomputed { ", computed again" } else { "" };
-    let _ = writeln!(text, "results{again}: {} files: {}", audit.files.len(), counted(audit.files.iter()));
-    let _ = writeln!(text, "what the study keeps in .shearback: {}", kept(audit));
+    let _ = writeln!(
+        text,
+        "results{again}: {}: {}",
+        numbers::count(audit.files.len() as u64, "file"),
+        counted(audit.files.iter())
+    );
+    let _ = writeln!(text, "stored results in .shearback: {}", kept(audit));
     let hold = audit.claims.iter().filter(|claim| claim.holds).count();
-    let _ = writeln!(text, "claims: {hold} of {} hold", audit.claims.len());
+    let _ = writeln!(text, "claims that hold: {hold} of {}", audit.claims.len());
     if audit.recomputed {
         let _ = writeln!(text, "surroundings: {}", differing(audit));
     }

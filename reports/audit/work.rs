@@ -4,8 +4,8 @@ use super::artefacts::Sides;
 use super::standing::Standing;
 use super::surroundings::{list, surroundings};
 use super::{Artefact, Audit, ClaimFound, OF_U, Outcome, Problem, RELATIVE, Surrounding, kept, without_raw};
-use crate::compare::cells::{cell, number};
 use crate::study;
+use crate::tables::cells::{cell, number_at};
 use crate::text::numbers;
 use pipeline::command::{Exit, Failure};
 use pipeline::graph::Graph;
@@ -171,7 +171,7 @@ fn artefacts(
 pub(super) fn claims(results: &Path, gives: &str) -> Vec<ClaimFound> {
     let bytes = std::fs::read(results.join("tables").join("claims.parquet")).unwrap_or_default();
     let Ok(table) = Table::from_parquet(&bytes) else { return Vec::new() };
-    let at = |name: &str, row| number(&table, name, row);
+    let at = |name: &str, row| number_at(&table, name, row);
     let claim = |row| {
         let holds = matches!(table.column("holds"), Some(Values::Bool(holds)) if holds[row] == Some(true));
         let says = cell(&table, "says", row).unwrap_or_default();

@@ -3,7 +3,7 @@
 
 use super::names;
 use super::{ABOUT, CRATE};
-use crate::audit::standing::recorded;
+use crate::tables::raw_exports;
 use pipeline::command::Failure;
 use pipeline::diagnostic::{Diagnostic, Place};
 use pipeline::results::manifest::Manifest;
@@ -54,7 +54,7 @@ impl Contents {
         let lines =
             chain(&String::from_utf8_lossy(&ledger), "results/ledger.jsonl").map_err(|d| Failure::input(vec![d]))?;
         let line = lines.into_iter().next_back().ok_or_else(|| nothing(files, LEDGER))?;
-        let known = recorded(files).unwrap_or_default();
+        let known = raw_exports::hashes(&files.results()).unwrap_or_default();
         let mut items = vec![item(files, STUDY_FILE, Some(line.study_file))?];
         for entry in &manifest.files {
             items.push(item(files, &format!("results/{}", entry.path), Some(entry.blake3))?);

@@ -143,7 +143,7 @@ fn a_manifest_that_leads_upwards_is_refused() {
     let mut files = bag(&[]);
     for name in ALGORITHMS {
         let list = files.get_mut(&format!("manifest-{name}.txt")).unwrap();
-        let hash = of(name, &Hashes::of(b"x")).to_owned();
+        let hash = hash_by(name, &Hashes::of(b"x")).to_owned();
         list.extend(format!("{hash}  data/../../etc/passwd\n").bytes());
     }
     reseal_tags(&mut files);

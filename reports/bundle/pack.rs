@@ -6,8 +6,9 @@ use super::facts::Facts;
 use super::hashes::{Hashes, copy};
 use super::sink::Sink;
 use super::{CRATE, PAYLOAD, WITHHELD, citation, guide, rocrate, tags};
-use crate::audit::command::folder;
+use crate::arguments::study_folder;
 use crate::study;
+use crate::text::numbers;
 use clap::{Arg, ArgAction, ArgMatches, value_parser};
 use pipeline::command::{Answer, Command, Exit, Failure};
 use pipeline::diagnostic::{Diagnostic, Place};
@@ -32,20 +33,24 @@ impl Command for PackCommand {
             Arg::new(name).value_name(value).required(true).value_parser(value_parser!(PathBuf)).help(help)
         };
         clap::Command::new("pack")
-            .about("Pack the whole dataset for a collaborator or a repository: a BagIt bag that is an RO-Crate")
+            .about("Pack the whole dataset for a collaborator or a repository, as a BagIt bag that is also an RO-Crate")
             .arg(path("study", "STUDY", "Folder with study.yaml and results"))
-            .arg(path("out", "OUT", "The bag: a folder, or a zip where the name ends in .zip; must not be there yet"))
+            .arg(path(
+                "out",
+                "OUT",
+                "The bag to write: a folder, or a zip file if the name ends in .zip; it must not exist yet",
+            ))
             .arg(
                 Arg::new("as-is")
                     .long("as-is")
                     .action(ArgAction::SetTrue)
-                    .help("Pack results that are not up to date or do not hold all the same; the bag says so"),
+                    .help("Pack even if results are out of date or a claim misses; the bag states it"),
             )
             .arg(
                 Arg::new("without-raw")
                     .long("without-raw")
                     .action(ArgAction::SetTrue)
-                    .help("Leave the raw exports out; the bag has their sizes, hashes and the reason"),
+                    .help("Leave out the raw exports; the bag states their sizes, their hashes and the reason"),
             )
             .arg(
                 Arg::new("because")
@@ -57,14 +62,14 @@ impl Command for PackCommand {
     }
 
     fn perform(&self, typed: &ArgMatches) -> Result<Answer, Failure> {
-        let study = folder(typed, "study")?;
+        let study = study_folder(typed)?;
         let out = typed.get_one::<PathBuf>("out").cloned().unwrap_or_default();
         outside(&study, &out)?;
         let because =
             typed.get_one::<String>("because").cloned().unwrap_or_else(|| "the sender gave no reason".to_owned());
         let withheld = typed.get_flag("without-raw").then_some(because);
         let packed = pack(&study, &out, typed.get_flag("as-is"), withheld)?;
-        Ok(Answer { text: packed.text(&out), remarks: Vec::new(), exit: Exit::Good })
+        Ok(Answer { text: packed.packed_text(&out), remarks: Vec::new(), exit: Exit::Good })
     }
 }
 
@@ -92,16 +97,18 @@ pub struct Packed {
 }
 
 impl Packed {
-    fn text(&self, out: &Path) -> String {
-        let mut text = format!("packed {} files, {} bytes: {}\n", self.files, self.bytes, out.display());
+    fn packed_text(&self, out: &Path) -> String {
+        let files = numbers::count(self.files as u64, "file");
+        let mut text = format!("packed {files}, {}: {}\n", numbers::count(self.bytes, "byte"), out.display());
         for flaw in &self.flaws {
-            text.push_str(&format!("packed as it is, and the bag says so: {flaw}\n"));
+            text.push_str(&format!("packed as it is, which the bag states: {flaw}\n"));
         }
         if self.withheld > 0 {
-            text.push_str(&format!("{} raw exports were kept back; their hashes are in {WITHHELD}\n", self.withheld));
+            let withheld = numbers::count(self.withheld as u64, "raw export");
+            text.push_str(&format!("left out on request: {withheld}, listed with hashes in {WITHHELD}\n"));
         }
         if !self.left_out.is_empty() {
-            text.push_str(&format!("left out, no part of the study: {}\n", self.left_out.join(", ")));
+            text.push_str(&format!("left out, not part of the study: {}\n", self.left_out.join(", ")));
         }
         text
     }
@@ -142,16 +149,13 @@ fn flaws(folder: &Path, plan: &Plan, graph: &Graph<'_>, files: &Files) -> Result
     if let Some(first) = stale.first() {
         let why =
             first.reasons.first().map_or_else(String::new, |reason| format!(" ({})", reason.wording(&plan.study_file)));
-        let more = if stale.len() > 1 { format!(" and {} more tasks", stale.len() - 1) } else { String::new() };
+        let more = stale.len() as u64 - 1;
+        let more = if more > 0 { format!(" and {}", numbers::count(more, "more task")) } else { String::new() };
         flaws.push(format!("the results are not up to date: {}{why}{more}", first.name));
     }
-    let told = crate::after_run::after_run(&files.results(), |_| None);
-    let told = told.map_err(|e| Failure::surroundings(Diagnostic::new(e).help("run again")))?;
-    if told.unmet {
-        flaws.push(
-            told.lines.into_iter().find(|line| line.starts_with("claim misses")).unwrap_or("a claim misses".into()),
-        );
-    }
+    let ended = crate::after_run::after_run(&files.results(), |_| None);
+    let ended = ended.map_err(|e| Failure::surroundings(Diagnostic::new(e).help("run again")))?;
+    flaws.extend(ended.missed_claims.into_iter().next());
     Ok(flaws)
 }
 

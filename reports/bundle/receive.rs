@@ -3,9 +3,10 @@
 
 use super::hashes::{Hashes, copy};
 use super::origin::{Origin, refused};
-use super::tags::{ALGORITHMS, DECLARATION, DECLARED, INFO, of, read_info, read_manifest};
+use super::tags::{ALGORITHMS, DECLARATION, DECLARED, INFO, hash_by, read_info, read_manifest};
 use super::{ABOUT, CRATE, PAYLOAD, RECEIVED, WITHHELD, names, rocrate};
 use crate::study;
+use crate::text::numbers;
 use clap::{Arg, ArgMatches, value_parser};
 use pipeline::command::{Answer, Command, Exit, Failure};
 use pipeline::diagnostic::{Diagnostic, Place};
@@ -34,16 +35,16 @@ impl Command for ReceiveCommand {
             Arg::new(name).value_name(value).required(true).value_parser(value_parser!(PathBuf)).help(help)
         };
         clap::Command::new("receive")
-            .about("Check a packed dataset and lay it out as a study, ready to run; nothing in it is executed")
-            .arg(path("bag", "BAG", "The bag: a folder or a zip"))
-            .arg(path("dir", "DIR", "Where the study is laid out: a new or an empty folder"))
+            .about("Check a packed dataset and unpack it as a study, ready to run; nothing in it is executed")
+            .arg(path("bag", "BAG", "The bag: a folder or a zip file"))
+            .arg(path("dir", "DIR", "The folder for the study: new or empty"))
             .arg(
                 Arg::new("largest")
                     .long("largest")
                     .value_name("GIB")
                     .default_value(LARGEST)
                     .value_parser(value_parser!(u64).range(1..=1_000_000))
-                    .help("Refuse a bag that holds more than this"),
+                    .help("Refuse a bag larger than this"),
             )
     }
 
@@ -52,9 +53,9 @@ impl Command for ReceiveCommand {
         let (bag, dir) = (path("bag"), path("dir"));
         let largest = typed.get_one::<u64>("largest").copied().unwrap_or(1) << 30;
         let (files, remarks) = receive(&bag, &dir, largest)?;
-        let at = dir.display();
+        let (at, files) = (dir.display(), numbers::count(files as u64, "file"));
         let text = format!(
-            "received {files} files, every hash checked: {at}\nwhere it came from is in {at}/{RECEIVED}\n\
+            "received {files}, every hash checked: {at}\nwhere it came from is stated in {at}/{RECEIVED}\n\
              next: `shearback audit {at}` computes everything again and compares\n"
         );
         let exit = if remarks.is_empty() { Exit::Good } else { Exit::Unmet };
@@ -195,7 +196,7 @@ fn unlike(path: &str, hashes: &Hashes, lists: &Manifests) -> Option<Diagnostic> 
     for (algorithm, list) in lists {
         match list.get(path) {
             None => return Some(refused(path, format!("no {algorithm} manifest lists it"))),
-            Some(listed) if listed != of(algorithm, hashes) => {
+            Some(listed) if listed != hash_by(algorithm, hashes) => {
                 let why =
                     format!("its content is not what was packed: its {algorithm} hash differs from the listed one");
                 return Some(refused(path, why).help("it was changed or damaged on its way: ask for it again"));

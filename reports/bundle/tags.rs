@@ -12,15 +12,15 @@ pub const INFO: &str = "bag-info.txt";
 /// The algorithms of our manifests: both are in every bag.
 pub const ALGORITHMS: [&str; 2] = ["sha256", "sha512"];
 
-/// The hash of an algorithm.
-pub fn of<'a>(algorithm: &str, hashes: &'a Hashes) -> &'a str {
+/// The hash by this algorithm.
+pub fn hash_by<'a>(algorithm: &str, hashes: &'a Hashes) -> &'a str {
     if algorithm == "sha256" { &hashes.sha256 } else { &hashes.sha512 }
 }
 
 /// A manifest: a line per file, sorted by path; line ends and `%` in paths are written as RFC 8493, 2.1.3 asks.
 pub fn manifest(algorithm: &str, files: &BTreeMap<String, Hashes>) -> String {
     let encoded = |path: &str| path.replace('%', "%25").replace('\n', "%0A").replace('\r', "%0D");
-    files.iter().map(|(path, hashes)| format!("{}  {}\n", of(algorithm, hashes), encoded(path))).collect()
+    files.iter().map(|(path, hashes)| format!("{}  {}\n", hash_by(algorithm, hashes), encoded(path))).collect()
 }
 
 /// Reads a manifest: hash by path.
@@ -75,7 +75,7 @@ mod tests {
             let text = manifest(algorithm, &files);
             assert_eq!(text.lines().count(), 2);
             let back = read_manifest(algorithm, &text).unwrap();
-            assert!(files.iter().all(|(path, hashes)| back[path] == of(algorithm, hashes)));
+            assert!(files.iter().all(|(path, hashes)| back[path] == hash_by(algorithm, hashes)));
         }
     }
 

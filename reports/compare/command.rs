@@ -4,7 +4,7 @@ use super::changes;
 use super::replace::{Replaced, headline, moved, replace};
 use super::sides::Side;
 use super::words::{self, Comparison};
-use crate::audit::command::{jobs, json};
+use crate::arguments::{jobs_option, json_option};
 use crate::audit::surroundings::surroundings;
 use clap::{Arg, ArgAction, ArgMatches, value_parser};
 use pipeline::command::{Answer, Command, Exit, Failure};
@@ -22,29 +22,29 @@ impl Command for CompareCommand {
             Arg::new(name).value_name(value).value_parser(value_parser!(PathBuf)).help(help)
         };
         clap::Command::new("compare")
-            .about("Which numbers moved between two studies, results folders or runs, by how much, and what moved them")
+            .about("Show which numbers moved between two studies, results folders or runs, by how much, and what moved them")
             .after_help(
-                "With one study alone: its last run against the one before. With --run N: run N against the last one; \
-                 given twice, the first against the second. Exit status 0 whenever it could compare.",
+                "With one study: its last run against the run before. With --run N: run N against the last run; with \
+                 --run given twice: the first against the second. Exit status 0 whenever the comparison was possible.",
             )
             .arg(path("a", "A", "A study with results, or a results folder").default_value("."))
-            .arg(path("b", "B", "Another one").conflicts_with("run"))
+            .arg(path("b", "B", "The second study or results folder").conflicts_with("run"))
             .arg(
                 Arg::new("run")
                     .long("run")
                     .value_name("N")
                     .action(ArgAction::Append)
                     .value_parser(value_parser!(u64))
-                    .help("An earlier run of A's ledger, by its number"),
+                    .help("Number of an earlier run in the ledger of A"),
             )
             .arg(
                 Arg::new("numbers-only")
                     .long("numbers-only")
                     .action(ArgAction::SetTrue)
-                    .help("Do not compute which change moved what"),
+                    .help("Do not compute which change moved which number"),
             )
-            .arg(jobs())
-            .arg(json())
+            .arg(jobs_option())
+            .arg(json_option())
     }
 
     fn perform(&self, typed: &ArgMatches) -> Result<Answer, Failure> {
@@ -53,9 +53,9 @@ impl Command for CompareCommand {
         let (old, new) = sides(&a, typed.get_one::<PathBuf>("b").map(PathBuf::as_path), &runs)?;
         let found = compare(&old, &new, !typed.get_flag("numbers-only"), typed.get_one("jobs").copied())?;
         let text = if typed.get_flag("json") {
-            serde_json::to_string_pretty(&words::json(&found)).unwrap_or_default()
+            serde_json::to_string_pretty(&words::comparison_json(&found)).unwrap_or_default()
         } else {
-            words::text(&found)
+            words::comparison_text(&found)
         };
         Ok(Answer { text, remarks: Vec::new(), exit: Exit::Good })
     }
@@ -68,7 +68,7 @@ fn sides(a: &Path, b: Option<&Path>, runs: &[u64]) -> Result<(Side, Side), Failu
         (None, [run]) => Ok((Side::earlier(a, Some(*run))?, Side::standing(a)?)),
         (None, [first, second]) => Ok((Side::earlier(a, Some(*first))?, Side::earlier(a, Some(*second))?)),
         _ => Err(Failure::input(vec![
-            Diagnostic::new("`--run` was given more than twice").help("two runs are compared"),
+            Diagnostic::new("`--run` was given more than twice").help("give it once or twice: two runs are compared"),
         ])),
     }
 }
@@ -83,7 +83,7 @@ fn compare(old: &Side, new: &Side, one_at_a_time: bool, jobs: Option<NonZeroUsiz
     let replaced = match &files {
         Some(_) if one_at_a_time && !nothing => replace(old, new, &found, jobs)?,
         None if !nothing => Replaced {
-            remarks: vec!["which change moved what cannot be told: the study file of a side is not there".to_owned()],
+            remarks: vec!["which change moved which number is not known: one side has no study file".to_owned()],
             ..Replaced::default()
         },
         _ => Replaced::default(),

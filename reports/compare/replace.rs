@@ -1,10 +1,10 @@
 //! Which change moved what: the first side is computed again with one change at a time put into it. Where the single
 //! moves do not add up to the whole, the changes interact, and that is said.
 
-use super::cells::{Differences, Moved, differences, key_of};
 use super::changes::{Change, Kind, bare};
 use super::sides::{Side, TABLES, tables};
 use crate::study;
+use crate::tables::cells::{Differences, Moved, differences, key_columns};
 use pipeline::command::Failure;
 use pipeline::diagnostic::Diagnostic;
 use pipeline::graph::select;
@@ -72,21 +72,21 @@ pub fn replace(old: &Side, new: &Side, changes: &[Change], jobs: Option<NonZeroU
     let only = |remark: &str| Ok(Replaced { remarks: vec![remark.to_owned()], ..Replaced::default() });
     let groups = grouped(changes);
     let (Some(folder), Some(text)) = (&old.folder, &old.study_file) else {
-        return only("which change moved what cannot be told: the first side has no study file to compute from");
+        return only("which change moved which number is not known: the first side has no study file to compute from");
     };
     if groups.is_empty() {
-        return only("no setting and no raw export differs: what moved comes from the program or its tools");
+        return only("no setting and no raw export differs: the program or its tools moved the numbers");
     }
     if groups.len() > MOST {
-        return only(&format!("which change moved what is not told: there are more than {MOST} places that differ"));
+        return only(&format!("which change moved which number is not computed: more than {MOST} places differ"));
     }
     if !old.has_its_raw() {
         return only(
-            "which change moved what cannot be told: the raw exports of the first side are no longer there as they were",
+            "which change moved which number is not known: the raw exports of the first side are missing or changed",
         );
     }
     let Ok(mut document) = setup::typed(text) else {
-        return only("the first side's study file cannot be read any more");
+        return only("the study file of the first side can no longer be read");
     };
     bare(&mut document);
     let bench = Bench::new(jobs)?;
@@ -97,7 +97,7 @@ pub fn replace(old: &Side, new: &Side, changes: &[Change], jobs: Option<NonZeroU
     };
     let mut replaced = Replaced::default();
     if moved(&old.tables, &base).iter().any(|(_, found)| !found.within(crate::audit::RELATIVE, crate::audit::OF_U)) {
-        let words = "this program gives other numbers for the first side than stand there: a part of what moved comes from the program";
+        let words = "this program gives other numbers for the first side than its results hold: part of the difference comes from the program";
         replaced.remarks.push(words.to_owned());
     }
     let mut singles = Vec::new();
@@ -119,7 +119,7 @@ pub fn replace(old: &Side, new: &Side, changes: &[Change], jobs: Option<NonZeroU
     } else {
         replaced
             .remarks
-            .push("a change could not be put in by itself, so it is not known whether the changes interact".to_owned());
+            .push("a change could not be applied alone, so it is not known whether the changes interact".to_owned());
     }
     Ok(replaced)
 }
@@ -152,7 +152,7 @@ fn grouped(changes: &[Change]) -> Vec<(String, Vec<&Change>)> {
 /// What differs in each table that both have.
 pub fn moved(old: &Tables, new: &Tables) -> Vec<(String, Differences)> {
     let both = TABLES.iter().filter_map(|name| Some((*name, old.get(*name)?, new.get(*name)?)));
-    both.map(|(name, a, b)| (name.to_owned(), differences(a, b, key_of(name)))).collect()
+    both.map(|(name, a, b)| (name.to_owned(), differences(a, b, key_columns(name)))).collect()
 }
 
 /// Numbers of interest that moved: no uncertainties, ends of intervals or counts; the largest move first.

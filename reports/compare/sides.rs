@@ -1,6 +1,6 @@
 //! One side of a comparison: a study with its results, a results folder alone, or an earlier run of a ledger.
 
-use crate::audit::standing::recorded;
+use crate::tables::raw_exports;
 use pipeline::command::Failure;
 use pipeline::diagnostic::Diagnostic;
 use pipeline::store::Store;
@@ -10,8 +10,7 @@ use pipeline::store::files::{Files, LEDGER};
 use pipeline::store::ledger::{Line, chain};
 use pipeline::store::past::Past;
 use stages::setup::STUDY_FILE;
-use stages::setup::names::file_of;
-use stages::table::{Table, Values};
+use stages::table::Table;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
@@ -59,7 +58,7 @@ impl Side {
         let folder = is_study.then(|| path.to_path_buf());
         let study_file = folder.as_deref().zip(line.as_ref()).and_then(|(folder, line)| study_file(folder, line));
         let name = line.as_ref().map_or_else(String::new, |line| format!(" (run {})", line.run));
-        let raw = if is_study { recorded(&Files::new(path)).unwrap_or_default() } else { raw(&results) };
+        let raw = raw_exports::hashes(&results).unwrap_or_default();
         Ok(Self { name: format!("{}{name}", path.display()), tables, raw, line, study_file, folder })
     }
 
@@ -82,8 +81,8 @@ impl Side {
             name: format!("{} (run {})", study.display(), past.line.run),
             raw: past
                 .output("table runs", "parquet")
-                .and_then(|bytes| Table::from_parquet(&bytes).ok())
-                .map_or_else(BTreeMap::new, |t| hashes(&t)),
+                .and_then(|bytes| raw_exports::hashes_in(&bytes).ok())
+                .unwrap_or_default(),
             tables,
             study_file: past.study_file().and_then(|bytes| String::from_utf8(bytes).ok()),
             line: Some(past.line),
@@ -117,17 +116,4 @@ fn study_file(folder: &Path, line: &Line) -> Option<String> {
 pub fn tables(read: impl Fn(&str) -> Option<Vec<u8>>) -> BTreeMap<String, Table> {
     let table = |name: &&str| Some(((*name).to_owned(), Table::from_parquet(&read(name)?).ok()?));
     TABLES.iter().filter_map(table).collect()
-}
-
-fn raw(results: &Path) -> BTreeMap<String, String> {
-    let bytes = std::fs::read(results.join("tables").join("runs.parquet")).unwrap_or_default();
-    Table::from_parquet(&bytes).map_or_else(|_| BTreeMap::new(), |table| hashes(&table))
-}
-
-fn hashes(runs: &Table) -> BTreeMap<String, String> {
-    let (Some(Values::Text(paths)), Some(Values::Text(hashes))) = (runs.column("run"), runs.column("blake3")) else {
-        return BTreeMap::new();
-    };
-    let file = |run: &String| file_of(run).to_owned();
-    paths.iter().zip(hashes).filter_map(|(path, hash)| Some((file(path.as_ref()?), hash.clone()?))).collect()
 }

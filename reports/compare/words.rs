@@ -1,10 +1,10 @@
 //! A comparison, in words and as JSON.
 
-use super::cells::{Differences, Moved};
 use super::changes::{Change, Kind};
 use super::replace::{Interaction, Replaced, headline};
 use super::sides::TABLES;
 use crate::audit::Surrounding;
+use crate::tables::cells::{Differences, Moved};
 use crate::text::numbers;
 use serde_json::{Value, json};
 use std::fmt::Write;
@@ -29,23 +29,23 @@ pub struct Comparison {
 }
 
 /// For people.
-pub fn text(found: &Comparison) -> String {
+pub fn comparison_text(found: &Comparison) -> String {
     let mut text = format!("first:  {}\nsecond: {}\n", found.sides[0], found.sides[1]);
     if !found.files_known {
-        text.push_str("settings: not known on both sides; a results folder does not hold its study file\n");
+        text.push_str("settings: not known on both sides, because a results folder does not contain its study file\n");
     }
     let changes: Vec<String> = found.changes.iter().map(change).collect();
-    list(&mut text, "what differs", &changes);
+    list(&mut text, "differences", &changes);
     let around = found.surroundings.iter().map(|s| format!("{}: {} -> {}", s.what, s.then, s.now)).collect::<Vec<_>>();
     list(&mut text, "made with", &around);
     let all = headline(&found.moved);
     for (table, moves) in by_table(&all) {
-        let title = format!("{table}: {} moved, the largest move first", numbers::count(moves.len() as u64, "number"));
+        let title = format!("{table}: {} moved, largest first", numbers::count(moves.len() as u64, "number"));
         list(&mut text, &title, &moves.into_iter().map(cell).collect::<Vec<_>>());
     }
     for (table, differences) in &found.moved {
-        list(&mut text, &format!("rows of {table} in the first only"), &differences.rows_gone);
-        list(&mut text, &format!("rows of {table} in the second only"), &differences.rows_new);
+        list(&mut text, &format!("rows of {table} only in the first"), &differences.rows_gone);
+        list(&mut text, &format!("rows of {table} only in the second"), &differences.rows_new);
     }
     if all.is_empty() && found.moved.iter().all(|(_, d)| d.rows_gone.is_empty() && d.rows_new.is_empty()) {
         text.push_str("no number moved\n");
@@ -69,7 +69,7 @@ fn list(text: &mut String, title: &str, lines: &[String]) {
     let _ = writeln!(text, "{title}:");
     lines.iter().take(SHOWN).for_each(|line| text.push_str(&format!("  {line}\n")));
     if lines.len() > SHOWN {
-        let _ = writeln!(text, "  … and {} more (all of them with --json)", lines.len() - SHOWN);
+        let _ = writeln!(text, "  … and {} more (--json lists all)", lines.len() - SHOWN);
     }
 }
 
@@ -99,24 +99,24 @@ fn cell(moved: &Moved) -> String {
 fn replaced(found: &Replaced) -> String {
     let mut text = String::new();
     if !found.effects.is_empty() {
-        text.push_str("one change at a time, put into the first:\n");
+        text.push_str("one change at a time, applied to the first:\n");
     }
     for effect in &found.effects {
         let words = match (&effect.not_possible, effect.moved.len()) {
-            (Some(why), _) => format!("cannot be put in by itself: {why}"),
-            (None, 0) => "moves no number, at most uncertainties".to_owned(),
+            (Some(why), _) => format!("cannot be applied alone: {why}"),
+            (None, 0) => "moves no number, at most an uncertainty".to_owned(),
             (None, n) => format!("moves {}", numbers::count(n as u64, "number")),
         };
         let _ = writeln!(text, "  {}: {words}", effect.what);
         for (table, moves) in by_table(&effect.moved) {
             let largest = moves.first().map_or_else(String::new, |moved| cell(moved));
-            let _ = writeln!(text, "    {table}, {}: most of all {largest}", numbers::whole(moves.len() as u64));
+            let _ = writeln!(text, "    {table}, {}: largest {largest}", numbers::whole(moves.len() as u64));
         }
     }
     match found.interactions.first() {
         Some(largest) => text.push_str(&interact(found.interactions.len(), largest)),
         None if found.effects.len() > 1 && found.remarks.is_empty() => {
-            text.push_str("the single moves add up: the changes do not interact\n")
+            text.push_str("the single moves add up to the whole: the changes do not interact\n")
         }
         None => {}
     }
@@ -127,7 +127,7 @@ fn replaced(found: &Replaced) -> String {
 fn interact(count: usize, largest: &Interaction) -> String {
     let u = |x: f64| numbers::significant(x, 2);
     format!(
-        "the single moves do not add up for {}: there the changes interact, or something else moved them; most of all {}: together {}, one by one {} standard uncertainties\n",
+        "the single moves do not add up to the whole for {}: the changes interact there, or something else moved them; largest {}: together {}, one by one {} standard uncertainties\n",
         numbers::count(count as u64, "number"),
         largest.what,
         u(largest.whole),
@@ -136,7 +136,7 @@ fn interact(count: usize, largest: &Interaction) -> String {
 }
 
 /// For programs.
-pub fn json(found: &Comparison) -> Value {
+pub fn comparison_json(found: &Comparison) -> Value {
     let moves = |list: &[(String, Moved)]| {
         list.iter().map(|(table, m)| json!({"table": table, "moved": m})).collect::<Vec<_>>()
     };

@@ -1,11 +1,11 @@
 //! What lies in the PDF beside its pages, and in the folder of its source: the published tables, the study file as it
 //! was read, the texts of the authors' own sections. Names and bytes only; nothing is computed.
 
-use super::data::Own;
 use pipeline::diagnostic::{Diagnostic, Place};
 use pipeline::stage::{Context, Output, Produced};
 use serde::Serialize;
 use serde_json::Value;
+use stages::setup::document::OwnSection;
 
 /// Folder of attachments in the document's source.
 pub const FOLDER: &str = "attached";
@@ -63,7 +63,7 @@ fn is_text(path: &str) -> bool {
 }
 
 /// Files of the authors' own sections, each once, in the order of the sections.
-pub fn files(sections: &[Own]) -> Vec<&str> {
+pub fn files(sections: &[OwnSection]) -> Vec<&str> {
     let mut out: Vec<&str> = Vec::new();
     for file in sections.iter().flat_map(|s| std::iter::once(&s.file).chain(&s.uses)) {
         if !out.contains(&file.as_str()) {
@@ -125,9 +125,9 @@ mod tests {
     use std::path::{Path, PathBuf};
 
     fn load(folder: &Path) -> stages::setup::Study {
-        let tables = crate::tables::published();
-        let columns = |t: &crate::tables::TableSpec| (t.name, t.columns.iter().map(|c| c.name).collect());
-        let tables: BTreeMap<&str, Vec<&str>> = tables.iter().map(columns).collect();
+        let tables = crate::tables::published::published();
+        let tables: BTreeMap<&str, Vec<&str>> =
+            tables.into_iter().map(|t| (t.name, t.columns.iter().map(|c| c.name).collect())).collect();
         stages::setup::load(folder, &tables).unwrap()
     }
 

@@ -12,6 +12,7 @@ use super::one_by_one;
 use super::printed::{self, Printed};
 use super::remarks::{self, Titled};
 use super::sensitivity;
+use super::set_aside::SetAsideLine;
 use super::validity;
 use crate::figures::Caption;
 use crate::text::cautions;
@@ -28,23 +29,13 @@ use stages::physics::instrument::Instrument;
 use stages::physics::materials::Sample;
 use stages::references;
 use stages::reversal::result::{Control, GradedRun};
+use stages::setup::document::{After, Author, Form, OwnSection, Paper};
 use stages::states::result::{States, Thickening};
 use stages::uncertainty::result::{Budget, SensitivityRow};
 use std::collections::BTreeSet;
 
-/// An author.
-#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
-pub struct Author {
-    /// Name.
-    pub name: String,
-    /// Where the work was done.
-    pub affiliation: Option<String>,
-    /// ORCID, as digits.
-    pub orcid: Option<String>,
-}
-
 /// What the study file says of the study as a whole: settings role `study`.
-#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(default)]
 pub struct Study {
     /// Title.
@@ -70,41 +61,6 @@ pub struct Study {
     pub form: Form,
 }
 
-/// How long the report is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Form {
-    /// Everything.
-    #[default]
-    Full,
-    /// A letter's supplement.
-    Short,
-}
-
-/// A section of the authors' own: settings role `own`, a list of them.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Own {
-    /// Its heading.
-    pub title: String,
-    /// Path of its text in the study.
-    pub file: String,
-    /// Other files that the text shows.
-    pub uses: Vec<String>,
-    /// `answer`, `measured`, `results` or `methods`: the section that it follows.
-    pub after: String,
-}
-
-/// Size of the paper.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Paper {
-    /// ISO 216.
-    #[default]
-    A4,
-    /// 8.5 × 11 inches, as typst calls it.
-    UsLetter,
-}
-
 /// A setting in force, as it is printed: settings role `settings`, a list of them.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct SettingLine {
@@ -116,17 +72,6 @@ pub struct SettingLine {
     pub meaning: String,
     /// Whether the study file says it; otherwise it is the default.
     pub from_study: bool,
-}
-
-/// What was set aside by hand: settings role `set_aside`, a list of them.
-#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
-pub struct SetAside {
-    /// Path of the run.
-    pub run: String,
-    /// What of it, for example `step 5`; empty for all.
-    pub what: String,
-    /// The reason.
-    pub because: String,
 }
 
 /// Where a figure stands in the document.
@@ -174,9 +119,9 @@ pub struct Parts {
     /// All settings, as printed.
     pub settings: Vec<SettingLine>,
     /// What was set aside by hand.
-    pub set_aside: Vec<SetAside>,
+    pub set_aside: Vec<SetAsideLine>,
     /// Sections of the authors' own.
-    pub own: Vec<Own>,
+    pub own: Vec<OwnSection>,
     /// Names of the tables that the PDF carries.
     pub tables: Vec<String>,
     /// Our own version and that of the typesetter.
@@ -187,10 +132,10 @@ pub struct Parts {
     pub states: States,
     /// What each control says.
     pub controls: Vec<Control>,
-    /// Fits; none where the study leaves the stage out.
-    pub fits: Option<Fits>,
-    /// Budget; none where the study leaves the stage out.
-    pub budget: Option<Budget>,
+    /// Fits.
+    pub fits: Fits,
+    /// Budget.
+    pub budget: Budget,
     /// What choices of settings move.
     pub sensitivity: Vec<SensitivityRow>,
     /// Variants of the study, each with its states.
@@ -263,7 +208,7 @@ struct OwnText {
     title: String,
     file: String,
     typst: bool,
-    after: String,
+    after: After,
 }
 
 /// Everything under one roof, as `data.json`.
@@ -277,7 +222,7 @@ struct Data {
     protocol: Vec<String>,
     tables: Tables,
     figures: Vec<FigureData>,
-    set_aside: Vec<SetAside>,
+    set_aside: Vec<SetAsideLine>,
     remarks: Vec<Titled>,
     fits: Stage,
     budget: Stage,
@@ -376,18 +321,10 @@ impl Parts {
             figures: self.figures.iter().map(figure).collect(),
             set_aside: self.set_aside.clone(),
             remarks: remarks::remarks(&self.graded, &self.states.states, &self.controls),
-            fits: Stage {
-                skipped: self.fits.as_ref().is_none_or(|f| f.skipped),
-                remarks: self.fits.as_ref().map_or_else(Vec::new, fits::words),
-            },
+            fits: Stage { skipped: self.fits.skipped, remarks: fits::sentences(&self.fits) },
             budget: Stage {
-                skipped: self.budget.as_ref().is_none_or(|b| b.skipped),
-                remarks: self
-                    .budget
-                    .iter()
-                    .flat_map(|b| &b.remarks)
-                    .map(|r| said::sentence(&uncertainty::words(r)))
-                    .collect(),
+                skipped: self.budget.skipped,
+                remarks: self.budget.remarks.iter().map(|r| said::sentence(&uncertainty::words(r))).collect(),
             },
             methods: paragraphs.iter().map(|p| set_out(p, &cited)).collect(),
             sources: cited.iter().filter_map(|key| references::find(key).map(source)).collect(),
@@ -460,9 +397,8 @@ impl Parts {
     }
 
     fn tables(&self) -> Tables {
-        let rows_of_fits = self.fits.as_ref().map_or(&[][..], |f| &f.rows);
-        let candidate_models = self.fits.as_ref().map_or(&[][..], |f| &f.candidate_models);
-        let rows_of_budget = self.budget.as_ref().map_or(&[][..], |b| &b.rows);
+        let (rows_of_fits, candidate_models) = (&self.fits.rows, &self.fits.candidate_models);
+        let rows_of_budget = &self.budget.rows;
         Tables {
             design: design::design(&self.states.states, &self.states.reversals, &self.graded),
             samples: printed::samples(&self.samples),
@@ -581,12 +517,12 @@ fn source(reference: &references::Reference) -> SourceLine {
     SourceLine { text: reference.citation(), doi: reference.confirmed_doi() }
 }
 
-fn own(section: &Own) -> OwnText {
+fn own(section: &OwnSection) -> OwnText {
     OwnText {
         title: section.title.clone(),
         file: format!("{}/{}", attached::OWN, section.file),
         typst: section.file.ends_with(".typ"),
-        after: section.after.clone(),
+        after: section.after,
     }
 }
 

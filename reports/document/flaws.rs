@@ -1,8 +1,8 @@
 //! Flaws of the data that stand on the first page, each kind in one line with where it happened. The tables of what
 //! was left out give every case.
 
-use super::data::SetAside;
 use super::left_out::{all_gone, telling};
+use super::set_aside::SetAsideLine;
 use crate::text::remarks::reversal::{reasons, words};
 use crate::text::words::{counted, listed, number, shortened};
 use stages::clean::result::Reason;
@@ -15,7 +15,7 @@ const NAMED: usize = 6;
 
 /// A line per kind of flaw, the worst first. `dead_strain` is the largest first usable strain of a resolved reversal.
 pub(super) fn flaws(
-    set_aside: &[SetAside],
+    set_aside: &[SetAsideLine],
     graded: &[GradedRun],
     reversals: &[StudyReversal],
     dead_strain: f64,
@@ -45,7 +45,7 @@ pub(super) fn flaws(
 }
 
 /// What was set aside for each reason.
-fn by_reason(set_aside: &[SetAside]) -> Vec<(&str, Vec<String>)> {
+fn by_reason(set_aside: &[SetAsideLine]) -> Vec<(&str, Vec<String>)> {
     let mut out: Vec<(&str, Vec<String>)> = Vec::new();
     for s in set_aside {
         let what = if s.what.is_empty() { s.run.clone() } else { format!("{}, {}", s.run, s.what) };
@@ -126,8 +126,9 @@ mod tests {
 
     #[test]
     fn what_was_set_aside_for_one_reason_shares_a_line() {
-        let one = |run: &str, because: &str| SetAside { run: run.into(), what: String::new(), because: because.into() };
-        let step = SetAside { what: "step 5".into(), ..one("c.csv", "bubbles") };
+        let one =
+            |run: &str, because: &str| SetAsideLine { run: run.into(), what: String::new(), because: because.into() };
+        let step = SetAsideLine { what: "step 5".into(), ..one("c.csv", "bubbles") };
         let lines = flaws(&[one("a.csv", "bubbles"), one("b.csv", "dust"), step], &[], &[], 0.03);
         assert_eq!(lines, ["Excluded by hand: a.csv and c.csv, step 5: bubbles", "Excluded by hand: b.csv: dust"]);
     }

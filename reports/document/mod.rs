@@ -16,6 +16,7 @@ mod one_by_one;
 pub mod printed;
 mod remarks;
 mod sensitivity;
+mod set_aside;
 pub mod typeset;
 mod validity;
 
@@ -23,6 +24,8 @@ use data::{FigureRef, Parts, SettingLine};
 use pipeline::diagnostic::Diagnostic;
 use pipeline::stage::{Context, Output, Produced, from_json, mistake};
 use serde::de::DeserializeOwned;
+use set_aside::set_aside_lines;
+use stages::claims::result::ClaimRow;
 use stages::states::result::States;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
@@ -104,23 +107,19 @@ fn parts(context: &Context<'_>, typst: &str) -> Result<Parts, Vec<Diagnostic>> {
         geometries: by_name(context, "geometries")?,
         instruments: by_name(context, "instruments")?,
         in_force: context.settings("in_force")?,
-        settings: context
-            .settings::<BTreeMap<String, (String, String, bool)>>("settings")?
-            .into_iter()
-            .map(|(path, (value, meaning, from_study))| SettingLine { path, value, meaning, from_study })
-            .collect(),
-        set_aside: context.settings("set_aside")?,
+        settings: context.settings::<BTreeMap<String, SettingLine>>("settings")?.into_values().collect(),
+        set_aside: set_aside_lines(&context.settings("set_aside")?),
         own: context.settings("own")?,
         tables: context.inputs().iter().filter_map(|(n, _)| n.strip_prefix("table:")).map(str::to_owned).collect(),
         versions: vec![ours, (find::NAME.to_owned(), typst.to_owned())],
         graded: all(context, "run:")?,
         states: context.json("states")?,
         controls: all(context, "control:")?,
-        fits: optional(context, "fits")?,
-        budget: optional(context, "budget")?,
-        sensitivity: optional(context, "sensitivity")?.unwrap_or_default(),
+        fits: context.json("fits")?,
+        budget: context.json("budget")?,
+        sensitivity: context.json("sensitivity")?,
         variants: variants(context)?,
-        claims: optional(context, "claims")?.unwrap_or_default(),
+        claims: all::<Vec<ClaimRow>>(context, "claims")?.concat(),
         figures: figures.into_iter().map(caption).collect::<Result<_, Vec<Diagnostic>>>()?,
     })
 }
@@ -135,11 +134,6 @@ fn all<T: DeserializeOwned>(context: &Context<'_>, prefix: &str) -> Result<Vec<T
 fn variants(context: &Context<'_>) -> Result<Vec<(String, States)>, Vec<Diagnostic>> {
     let named = context.inputs().iter().filter_map(|(name, bytes)| Some((name.strip_prefix("variant:")?, bytes)));
     named.map(|(name, bytes)| Ok((name.to_owned(), from_json(name, bytes)?))).collect()
-}
-
-fn optional<T: DeserializeOwned>(context: &Context<'_>, name: &str) -> Result<Option<T>, Vec<Diagnostic>> {
-    let there = context.inputs().iter().any(|(n, _)| n == name);
-    if there { context.json(name).map(Some) } else { Ok(None) }
 }
 
 /// Writes templates, what is made here, and what other tasks made, into the task's own folder.

@@ -4,13 +4,16 @@
 use super::data::*;
 use super::*;
 use crate::fixture;
-use crate::plan::{ControlTask, ReportInputs, RunTasks, add};
+use crate::plan::{ReportInputs, VariantStates, add};
 use pipeline::stage::{Plan, Settings, Source, Task, Tool};
 use stages::claims::params::Claim;
+use stages::clean::params;
 use stages::physics::geometry::{Geometry, Shape};
 use stages::physics::instrument::Instrument;
 use stages::physics::materials::{Liquid, Particles, Sample};
 use stages::physics::quantity::Quantity;
+use stages::plan::{Chain, ControlTask, RunTasks};
+use stages::setup::document::{After, Author, Form, OwnSection, Paper};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -78,19 +81,21 @@ fn inputs(typst: Tool) -> ReportInputs {
             meaning: "Readings on each side".into(),
             from_study: true,
         }],
-        set_aside: vec![SetAside {
-            run: "raw/x.txt".into(),
-            what: "step 5".into(),
-            because: "bubble #seen, שלום".into(),
-        }],
+        set_aside: BTreeMap::from([(
+            "raw/x.txt".into(),
+            vec![params::SetAside {
+                step: Some(5), from_s: None, to_s: None, because: "bubble #seen, שלום".into()
+            }],
+        )]),
         own: Vec::new(),
         study_file: serde_json::json!({"study": "Study", "samples": {fixture::HOSTILE: {"liquid": "#oil"}}}),
-        runs: fixture::runs().iter().map(|r| run_tasks(&r.identity.run)).collect(),
-        controls: vec![ControlTask { name: "bench-cone40".into(), task: "reversal: control bench-cone40".into() }],
-        states: "uncertainty study".into(),
-        fits: Some("fit study".into()),
-        budget: Some("uncertainty study".into()),
-        variants: vec![(hostile("strict"), "uncertainty study".into())],
+        chain: Chain {
+            runs: fixture::runs().iter().map(|r| run_tasks(&r.identity.run)).collect(),
+            controls: vec![ControlTask { name: "bench-cone40".into(), task: "reversal: control bench-cone40".into() }],
+            fit: "fit study".into(),
+            uncertainty: "uncertainty study".into(),
+        },
+        variants: vec![VariantStates { name: hostile("strict"), task: "uncertainty study".into() }],
         earlier_results: BTreeMap::new(),
         claims: vec![Claim {
             says: hostile("Contacts carry 80 %"),
@@ -219,7 +224,8 @@ fn the_plan_is_sound() {
 fn no_two_tasks_can_have_one_key() {
     let tool = || Tool { name: find::NAME, version: String::new(), path: None };
     let full = inputs(tool());
-    let bare = ReportInputs { fits: None, budget: None, claims: Vec::new(), controls: Vec::new(), ..inputs(tool()) };
+    let chain = Chain { controls: Vec::new(), ..full.chain.clone() };
+    let bare = ReportInputs { claims: Vec::new(), chain, ..inputs(tool()) };
     for inputs in [full, bare] {
         let mut plan = Plan::default();
         add(&mut plan, &inputs);
@@ -361,17 +367,17 @@ fn file_is_sound(pdf: &Path) {
 #[test]
 fn a_short_form_and_sections_of_the_authors_own() {
     let Some(typst) = typst() else { return };
-    let own = |title: &str, file: &str, uses: &[&str], after: &str| Own {
+    let own = |title: &str, file: &str, uses: &[&str], after: After| OwnSection {
         title: title.into(),
         file: file.into(),
         uses: uses.iter().map(|u| (*u).to_owned()).collect(),
-        after: after.into(),
+        after,
     };
     let mut inputs = inputs(typst);
     inputs.study.form = Form::Short;
     inputs.own = vec![
-        own("Elsewhere", "text/more.typ", &["text/dot.svg"], "results"),
-        own("Plainly", "text/plain.txt", &[], "measured"),
+        own("Elsewhere", "text/more.typ", &["text/dot.svg"], After::Results),
+        own("Plainly", "text/plain.txt", &[], After::Measured),
     ];
     let mut plan = Plan::default();
     add(&mut plan, &inputs);
@@ -392,7 +398,7 @@ fn a_mistake_in_a_section_is_told_with_its_line() {
     let Some(typst) = typst() else { return };
     let mut inputs = inputs(typst);
     inputs.own =
-        vec![Own { title: "X".into(), file: "text/wrong.typ".into(), uses: Vec::new(), after: "results".into() }];
+        vec![OwnSection { title: "X".into(), file: "text/wrong.typ".into(), uses: Vec::new(), after: After::Results }];
     let mut plan = Plan::default();
     add(&mut plan, &inputs);
     let scratch = tempfile::tempdir().unwrap();
@@ -444,7 +450,7 @@ fn a_study_of_a_thousand_reversals_has_a_report_of_bearable_size() {
 fn letter_paper_holds_the_same_figures() {
     let Some(typst) = typst() else { return };
     let mut inputs = inputs(typst);
-    inputs.study.paper = Paper::UsLetter;
+    inputs.study.paper = Paper::Letter;
     let mut plan = Plan::default();
     add(&mut plan, &inputs);
     let scratch = tempfile::tempdir().unwrap();

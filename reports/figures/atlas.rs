@@ -1,6 +1,7 @@
 //! The atlas: every reversal of a sample in a small panel of its own, in rows between which the document may part it.
 
 use super::axes::Axis;
+use super::captions;
 use super::legend::shortened;
 use super::panel::{Area, DrawError, Drawn, Labels, Panel, Place, write};
 use super::style::{CONTACT, GREY, INK, Series, Shape, TOTAL, TWO_COLUMNS, pen, units};
@@ -8,7 +9,6 @@ use super::svg::{literal, stacked};
 use super::typical::trace_table;
 use super::{Caption, Figure, nothing, picture};
 use crate::tables::reversals::contact_share;
-use crate::text::captions;
 use plotters::style::text_anchor::{HPos, VPos};
 use stages::numerics::normal::Z_95;
 use stages::reversal::result::{After, Grade};

@@ -1,12 +1,13 @@
 //! Where the variance of the headline quantities comes from: a stacked bar each, its parts numbered as in the legend,
 //! so that they stay apart without colour.
 
+use super::captions;
 use super::legend::shortened;
 use super::panel::{Area, DrawError, Drawn, write};
 use super::style::{GREY, INK, NOTE, TWO_COLUMNS, pen, series, units};
 use super::svg::{literal, stacked};
 use super::{Caption, Figure, nothing, picture};
-use crate::text::{captions, numbers, sources};
+use crate::text::{numbers, sources};
 use plotters::prelude::{Color, RGBColor, Rectangle};
 use plotters::style::text_anchor::{HPos, VPos};
 use stages::states::result::Thickening;

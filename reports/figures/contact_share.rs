@@ -1,11 +1,11 @@
 //! Contact share against stress for all samples, unresolved states as bounds.
 
 use super::axes::Axis;
+use super::captions;
 use super::groups::{Group, groups};
 use super::panel::{Area, DrawError, Drawn, Panel};
 use super::style::{GREY, TWO_COLUMNS, pen, series};
 use super::{Caption, Figure, Shown, nothing, picture, shown_table};
-use crate::text::captions;
 use stages::states::result::State;
 
 /// Draws the states of the samples in the order given.

@@ -2,11 +2,11 @@
 //! instrument's own.
 
 use super::axes::Axis;
+use super::captions;
 use super::legend::{Entry, Legend};
 use super::panel::{Area, DrawError, Drawn, Panel, Place};
 use super::style::{GREY, TWO_COLUMNS, pen, series};
 use super::{Caption, Figure, nothing, picture};
-use crate::text::captions;
 use stages::numerics::float;
 use stages::reversal::result::Control;
 use stages::states::result::StudyReversal;

@@ -2,10 +2,10 @@
 //! limits of agreement (Bland & Altman 1986, Lancet 327, 307–310).
 
 use super::axes::Axis;
+use super::captions;
 use super::panel::{Area, DrawError, Drawn, Panel, Place};
 use super::style::{GREY, INK, TWO_COLUMNS, pen, series};
 use super::{Caption, Figure, nothing, picture};
-use crate::text::captions;
 use stages::earlier_results::result::{Agreement, EarlierRow, Held, Outcome};
 use stages::numerics::normal::Z_95;
 use stages::table::Table;

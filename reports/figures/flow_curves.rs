@@ -1,11 +1,11 @@
 //! Relative viscosity of every sample against stress with the fitted thickening law and its band.
 
 use super::axes::Axis;
+use super::captions;
 use super::groups::{Group, groups};
 use super::panel::{Area, DrawError, Drawn, Panel};
 use super::style::{TWO_COLUMNS, pen, series};
 use super::{Caption, Figure, Shown, nothing, picture, shown_table};
-use crate::text::captions;
 use stages::fit::result::{Fits, FlowCurve};
 use stages::states::result::State;
 

@@ -2,15 +2,13 @@
 //! measured states; a panel for each kind of particles.
 
 use super::axes::Axis;
+use super::captions;
 use super::legend::{Entry, Legend};
 use super::panel::{Area, DrawError, Drawn, Panel, Place};
 use super::style::{Dash, GREY, INK, ONE_COLUMN, dash, pen, series};
 use super::{Caption, Figure, Shown, nothing, picture, shown_table};
-use crate::text::captions;
-use stages::fit::result::{Fits, FlowDiagram, FlowState};
+use stages::fit::result::{BorderKind, Fits, FlowDiagram, FlowState};
 
-/// Borders, in the order of their dashes.
-const BORDERS: [&str; 3] = ["rate maximum", "rate minimum", "jamming"];
 /// Width of a legend that stands above a frame, pt.
 const LEGEND: f64 = ONE_COLUMN - 44.0;
 /// Height of a panel's frame and of what stands around it, pt.
@@ -30,7 +28,8 @@ pub fn draw(samples: &[String], fits: &Fits) -> Result<Figure, DrawError> {
         return nothing(title, "no thickening law was fitted with all its parameters", data);
     }
     let entry = |(i, name): (usize, &String)| Entry { look: series(i), filled: true, text: name.clone() };
-    let lines: Vec<(Dash, String)> = BORDERS.iter().enumerate().map(|(i, b)| (dash(i), (*b).to_owned())).collect();
+    let lines: Vec<(Dash, String)> =
+        BorderKind::ALL.iter().enumerate().map(|(i, kind)| (dash(i), kind.name().to_owned())).collect();
     let drawn = samples.iter().enumerate().filter(|(_, name)| fits.flow_states.iter().any(|s| s.sample == **name));
     let legend = Legend::new(drawn.map(entry).collect(), LEGEND).with_lines(lines);
     let top = 4.0 + legend.height();
@@ -52,7 +51,7 @@ pub fn draw(samples: &[String], fits: &Fits) -> Result<Figure, DrawError> {
 fn measured(state: &FlowState) -> Shown {
     Shown {
         series: state.sample.clone(),
-        label: format!("{}, {}", state.set_point, state.regime),
+        label: format!("{}, {}", state.set_point, state.regime.name()),
         x: state.volume_fraction,
         y: Some(state.stress_pa),
         ..Shown::default()
@@ -61,47 +60,47 @@ fn measured(state: &FlowState) -> Shown {
 
 fn border(diagram: &FlowDiagram) -> Vec<Shown> {
     let row = |name: &str, (x, y): &(f64, f64)| Shown {
-        series: format!("{name}, {}", diagram.scope),
+        series: format!("{name}, {}", diagram.scope.name()),
         x: *x,
         y: Some(*y),
         ..Shown::default()
     };
-    diagram.borders.iter().flat_map(|b| b.points.iter().map(|p| row(&b.name, p))).collect()
+    diagram.borders.iter().flat_map(|b| b.points.iter().map(|p| row(b.kind.name(), p))).collect()
 }
 
 /// The thin lines of a diagram as rows of the table: a stress or a solid fraction, the other one not a number.
 fn guides(diagram: &FlowDiagram) -> [Shown; 3] {
     let row = |name: &str, x: f64, y: Option<f64>| Shown {
-        series: format!("{name}, {}", diagram.scope),
+        series: format!("{name}, {}", diagram.scope.name()),
         x,
         y,
         ..Shown::default()
     };
     [
         row("onset stress", f64::NAN, Some(diagram.onset_stress_pa)),
-        row("jamming without friction", diagram.jamming_fractions.0, None),
-        row("jamming with friction", diagram.jamming_fractions.1, None),
+        row("jamming without friction", diagram.frictionless_jamming, None),
+        row("jamming with friction", diagram.frictional_jamming, None),
     ]
 }
 
 fn panel(area: &Area<'_>, place: Place, samples: &[String], diagram: &FlowDiagram, states: &[&FlowState]) -> Drawn {
     let fractions = || states.iter().map(|s| s.volume_fraction);
     let (low, high) = (fractions().fold(f64::INFINITY, f64::min), fractions().fold(0.0, f64::max));
-    let [low, high] = [low, high.max(diagram.jamming_fractions.0)].map(|x| x.clamp(0.0, 1.0));
+    let [low, high] = [low, high.max(diagram.frictionless_jamming)].map(|x| x.clamp(0.0, 1.0));
     let x = Axis::linear(low - 0.02, high + 0.02, "solid volume fraction *φ*");
     let y =
         Axis::log_around(states.iter().flat_map(|s| [s.stress_pa / 2.0, 2.0 * s.stress_pa]), "shear stress *σ* / Pa");
     let mut panel = Panel::new(area, place, x, y)?;
     panel.level(diagram.onset_stress_pa, pen(GREY, 0.5))?;
-    panel.upright(diagram.jamming_fractions.0, pen(GREY, 0.5))?;
-    panel.upright(diagram.jamming_fractions.1, pen(GREY, 0.5))?;
+    panel.upright(diagram.frictionless_jamming, pen(GREY, 0.5))?;
+    panel.upright(diagram.frictional_jamming, pen(GREY, 0.5))?;
     for border in &diagram.borders {
-        let kind = BORDERS.iter().position(|name| *name == border.name).unwrap_or(0);
+        let kind = BorderKind::ALL.iter().position(|kind| *kind == border.kind).unwrap_or(0);
         panel.dashed(&border.points, dash(kind), pen(INK, 0.8))?;
     }
     for state in states {
         let look = series(samples.iter().position(|s| *s == state.sample).unwrap_or(0));
-        panel.marker((state.volume_fraction, state.stress_pa), look, state.remarks.is_empty(), 2.2)?;
+        panel.marker((state.volume_fraction, state.stress_pa), look, state.remark.is_none(), 2.2)?;
     }
-    panel.frame(&super::svg::literal(&diagram.scope))
+    panel.frame(&super::svg::literal(&diagram.scope.name()))
 }

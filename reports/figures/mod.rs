@@ -4,6 +4,7 @@
 pub mod atlas;
 pub mod axes;
 pub mod budget;
+pub mod captions;
 pub mod contact_share;
 pub mod control;
 pub mod earlier_results;

@@ -2,18 +2,19 @@
 //! laws: colour and marker tell the series, dashes the law.
 
 use super::axes::Axis;
+use super::captions;
 use super::legend::{Entry, Legend};
 use super::panel::{Area, DrawError, Drawn, Panel, Place};
 use super::style::{Dash, Series, TWO_COLUMNS, dash, pen, series};
 use super::{Caption, Figure, Shown, nothing, picture, shown_table};
-use crate::text::{captions, models};
+use crate::text::models;
 use serde::{Deserialize, Serialize};
-use stages::fit::result::{Fits, LawCurve, LawPoint};
+use stages::fit::result::{Fits, LawCurve, LawPoint, Scope, Selection};
 use stages::numerics::normal::Z_95;
 use stages::states::result::State;
 
-/// Ends of the stress, as they begin the scope of a law.
-const ENDS: [&str; 2] = ["low stress", "high stress"];
+/// Ends of the stress, to which laws are fitted.
+const ENDS: [Selection; 2] = [Selection::LowStress, Selection::HighStress];
 
 /// A sample that is no control, and what it is made of: settings role `made_of`.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -30,15 +31,23 @@ pub struct MadeOf {
 #[derive(Debug, Clone, PartialEq)]
 struct Point {
     shown: Shown,
+    scope: Scope,
     u_fraction: f64,
 }
 
 /// What is drawn: points, the series that they and the laws belong to, the laws and where they diverge.
 struct Drawing<'a> {
     points: Vec<Point>,
-    series: Vec<String>,
+    series: Vec<Scope>,
     laws: &'a [LawCurve],
-    divergences: Vec<(&'a str, &'a str, f64)>,
+    divergences: Vec<Divergence<'a>>,
+}
+
+/// Where a law diverges.
+struct Divergence<'a> {
+    model: &'a str,
+    scope: &'a Scope,
+    volume_fraction: f64,
 }
 
 /// Draws both ends of every sample, and the laws of `fits`.
@@ -71,11 +80,13 @@ pub fn draw(samples: &[MadeOf], states: &[State], fits: &Fits) -> Result<Figure,
 }
 
 /// The series of a sample at an end: the scope of the laws that were, or would have been, fitted to it.
-fn scope(end: &str, sample: &MadeOf, fits: &Fits) -> String {
+fn scope(end: &Selection, sample: &MadeOf, fits: &Fits) -> Scope {
     let MadeOf { particles, liquid, .. } = sample;
     let scopes = || fits.rows.iter().map(|r| &r.scope).chain(fits.law_curves.iter().map(|c| &c.scope));
-    let names = [format!("{end}, {particles} in {liquid}"), format!("{end}, {particles}")];
-    names.into_iter().find(|name| scopes().any(|scope| scope == name)).unwrap_or_else(|| end.to_owned())
+    let of_group = |group: Option<String>| Scope { states: end.clone(), group };
+    let groups = [format!("{particles} in {liquid}"), particles.clone()];
+    let mut all = groups.map(|group| of_group(Some(group))).into_iter();
+    all.find(|wanted| scopes().any(|scope| scope == wanted)).unwrap_or_else(|| of_group(None))
 }
 
 fn stress(state: &State) -> Option<f64> {
@@ -89,22 +100,22 @@ fn end_of<'a>(sample: &str, high: bool, states: &'a [State]) -> Option<&'a State
     if high { mine.max_by(by_stress) } else { mine.min_by(by_stress) }
 }
 
-fn point(series: String, state: &State) -> Option<Point> {
+fn point(series: Scope, state: &State) -> Option<Point> {
     let (fraction, value) = (state.volume_fraction?, state.relative_viscosity?);
     let shown = Shown {
-        series,
+        series: series.name(),
         label: format!("{}, {}", state.sample, state.set_point),
         x: fraction,
         y: Some(value.value),
         low: value.low,
         high: value.high,
     };
-    Some(Point { shown, u_fraction: state.u_volume_fraction.unwrap_or(0.0) })
+    Some(Point { shown, scope: series, u_fraction: state.u_volume_fraction.unwrap_or(0.0) })
 }
 
 fn law(curve: &LawCurve) -> Vec<Shown> {
     let row = |p: &LawPoint| Shown {
-        series: format!("{}, {}", curve.scope, curve.model),
+        series: format!("{}, {}", curve.scope.name(), curve.model),
         label: String::new(),
         x: p.volume_fraction,
         y: Some(p.relative_viscosity),
@@ -115,12 +126,13 @@ fn law(curve: &LawCurve) -> Vec<Shown> {
 }
 
 /// Where a law diverges, as a row of the table: a solid fraction without a viscosity.
-fn diverges((model, scope, at): &(&str, &str, f64)) -> Shown {
-    Shown { series: format!("{scope}, {model}"), label: "diverges".to_owned(), x: *at, ..Shown::default() }
+fn diverges(of: &Divergence<'_>) -> Shown {
+    let series = format!("{}, {}", of.scope.name(), of.model);
+    Shown { series, label: "diverges".to_owned(), x: of.volume_fraction, ..Shown::default() }
 }
 
-fn is_low(series: &str) -> bool {
-    series.starts_with(ENDS[0])
+fn is_low(scope: &Scope) -> bool {
+    scope.states == Selection::LowStress
 }
 
 /// The band of a law as far as its lower end rises: every curve of the law does, so that beyond it the error, which is
@@ -132,25 +144,28 @@ fn band(law: &LawCurve) -> Vec<(f64, f64, f64)> {
 
 impl<'a> Drawing<'a> {
     fn of(samples: &[MadeOf], states: &[State], fits: &'a Fits) -> Self {
-        let (mut points, mut series): (Vec<Point>, Vec<String>) = (Vec::new(), Vec::new());
+        let (mut points, mut series): (Vec<Point>, Vec<Scope>) = (Vec::new(), Vec::new());
         for sample in samples {
-            for (i, end) in ENDS.into_iter().enumerate() {
+            for end in &ENDS {
                 let scope = scope(end, sample, fits);
                 if !series.contains(&scope) {
                     series.push(scope.clone());
                 }
-                points.extend(end_of(&sample.sample, i == 1, states).and_then(|state| point(scope, state)));
+                points.extend(
+                    end_of(&sample.sample, *end == Selection::HighStress, states).and_then(|state| point(scope, state)),
+                );
             }
         }
-        let diverges = |r: &'a stages::fit::result::FitRow| {
+        let divergence = |r: &'a stages::fit::result::FitRow| {
             let drawn = fits.law_curves.iter().any(|c| (&c.model, &c.scope) == (&r.model, &r.scope));
-            (drawn && r.parameter == "phi_max").then_some((r.model.as_str(), r.scope.as_str(), r.value?))
+            let (model, scope, volume_fraction) = (r.model.as_str(), &r.scope, r.value?);
+            (drawn && r.parameter == "phi_max").then_some(Divergence { model, scope, volume_fraction })
         };
-        let divergences = fits.rows.iter().filter_map(diverges).collect();
+        let divergences = fits.rows.iter().filter_map(divergence).collect();
         Self { points, series, laws: &fits.law_curves, divergences }
     }
 
-    fn look(&self, scope: &str) -> Series {
+    fn look(&self, scope: &Scope) -> Series {
         series(self.series.iter().position(|s| s == scope).unwrap_or(0))
     }
 
@@ -170,7 +185,7 @@ impl<'a> Drawing<'a> {
     }
 
     fn legend(&self) -> Legend {
-        let entry = |name: &String| Entry { look: self.look(name), filled: !is_low(name), text: name.clone() };
+        let entry = |scope: &Scope| Entry { look: self.look(scope), filled: !is_low(scope), text: scope.name() };
         let lines = self.models().into_iter().map(|m| (self.dash(m), models::name(m).to_owned())).collect();
         Legend::new(self.series.iter().map(entry).collect(), TWO_COLUMNS - 60.0).with_lines(lines)
     }
@@ -179,7 +194,7 @@ impl<'a> Drawing<'a> {
     fn across(&self) -> Axis {
         let fractions = || self.points.iter().map(|p| p.shown.x);
         let (low, high) = fractions().fold((f64::INFINITY, 0.0_f64), |(a, b), x| (a.min(x), b.max(x)));
-        let far = self.divergences.iter().map(|d| d.2).filter(|x| *x < high + 0.25).fold(high, f64::max);
+        let far = self.divergences.iter().map(|d| d.volume_fraction).filter(|x| *x < high + 0.25).fold(high, f64::max);
         Axis::linear((low - 0.06).max(0.0), (far + 0.01).min(1.0), "solid volume fraction *φ*")
     }
 
@@ -190,20 +205,20 @@ impl<'a> Drawing<'a> {
         for law in self.laws {
             panel.band(&band(law), self.look(&law.scope).color)?;
         }
-        for (model, scope, at) in &self.divergences {
-            panel.upright_dashed(*at, self.dash(model), pen(self.look(scope).color, 0.4))?;
+        for Divergence { model, scope, volume_fraction } in &self.divergences {
+            panel.upright_dashed(*volume_fraction, self.dash(model), pen(self.look(scope).color, 0.4))?;
         }
         for law in self.laws {
             let line: Vec<_> = law.points.iter().map(|p| (p.volume_fraction, p.relative_viscosity)).collect();
             panel.dashed(&line, self.dash(&law.model), pen(self.look(&law.scope).color, 1.0))?;
         }
-        for Point { shown, u_fraction } in &self.points {
-            let (look, y) = (self.look(&shown.series), shown.y.unwrap_or(f64::NAN));
+        for Point { shown, scope, u_fraction } in &self.points {
+            let (look, y) = (self.look(scope), shown.y.unwrap_or(f64::NAN));
             panel.bar(shown.x, shown.low.unwrap_or(y), shown.high.unwrap_or(y), pen(look.color, 0.7))?;
             // 95 % of a normal error, as for the other bars.
             panel.bar_across(y, shown.x - Z_95 * u_fraction, shown.x + Z_95 * u_fraction, pen(look.color, 0.7))?;
             // Open and larger, so that both ends are seen where they fall together.
-            let (filled, radius) = if is_low(&shown.series) { (false, 3.2) } else { (true, 1.8) };
+            let (filled, radius) = if is_low(scope) { (false, 3.2) } else { (true, 1.8) };
             panel.marker((shown.x, y), look, filled, radius)?;
         }
         panel.frame("")

@@ -1,16 +1,16 @@
 //! What the thickening law leaves of each state, over its standard deviation, against stress and against leverage.
 
 use super::axes::Axis;
+use super::captions;
 use super::legend::{Entry, Legend};
 use super::panel::{Area, DrawError, Drawn, Panel, Place};
 use super::style::{GREY, TWO_COLUMNS, pen, series};
 use super::{Caption, Figure, Shown, nothing, picture};
-use crate::text::captions;
 use stages::fit::result::{Fits, Residual};
+use stages::numerics::normal::Z_95;
+use stages::physics::models::Model;
+use stages::physics::models::wyart_cates::WyartCates;
 use stages::table::Table;
-
-/// Where 95 % of a normal error lie.
-const BAND: f64 = 1.96;
 
 /// Draws the residuals of the thickening law of `fits`, samples in the order given.
 ///
@@ -20,7 +20,7 @@ pub fn draw(samples: &[String], fits: &Fits) -> Result<Figure, DrawError> {
     let rows: Vec<&Residual> = fits.residuals.iter().filter(|r| samples.contains(&r.sample)).collect();
     let data = table(&rows);
     let shown: Vec<&Residual> =
-        rows.into_iter().filter(|r| r.model == "wyart-cates" && r.standardised.is_some()).collect();
+        rows.into_iter().filter(|r| r.model == WyartCates.name() && r.standardised.is_some()).collect();
     let title = "Residuals of the fitted thickening law";
     if shown.is_empty() {
         return nothing(title, "no thickening law was fitted", data);
@@ -48,7 +48,7 @@ pub fn draw(samples: &[String], fits: &Fits) -> Result<Figure, DrawError> {
 fn table(rows: &[&Residual]) -> Table {
     Table::new()
         .text("model", rows.iter().map(|r| Some(r.model.clone())))
-        .text("scope", rows.iter().map(|r| Some(r.scope.clone())))
+        .text("scope", rows.iter().map(|r| Some(r.scope.name())))
         .text("sample", rows.iter().map(|r| Some(r.sample.clone())))
         .text("set_point", rows.iter().map(|r| Some(r.set_point.clone())))
         .float("volume_fraction", rows.iter().map(|r| Some(r.volume_fraction)))
@@ -67,7 +67,7 @@ fn points(rows: &[&Residual], x: impl Fn(&Residual) -> f64) -> Vec<Shown> {
 fn panel(area: &Area<'_>, place: Place, tag: &str, samples: &[String], x: Axis, points: &[Shown]) -> Drawn {
     let y = Axis::linear_around(points.iter().filter_map(|p| p.y), [-3.0, 3.0], "standardised residual");
     let mut panel = Panel::new(area, place, x, y)?;
-    for level in [-BAND, 0.0, BAND] {
+    for level in [-Z_95, 0.0, Z_95] {
         panel.level(level, pen(GREY, 0.5))?;
     }
     for point in points {

@@ -2,11 +2,13 @@
 //! under every defensible choice of settings, sorted. It must not analyse.
 
 use super::axes::Axis;
+use super::captions;
 use super::panel::{Area, DrawError, Drawn, Panel, Place};
 use super::style::{CONTACT, GREY, Series, Shape, TOTAL, TWO_COLUMNS, pen};
 use super::svg::{literal, stacked};
 use super::{Caption, Figure, nothing, picture};
-use crate::text::captions;
+use crate::tables::column;
+use crate::tables::rows::sensitivity;
 use crate::text::remarks::states::choice;
 use plotters::prelude::RGBColor;
 use plotters::style::text_anchor::HPos;
@@ -120,5 +122,5 @@ fn panel(area: &Area<'_>, place: Place, block: &Block<'_>, k: usize, color: RGBC
 
 fn table(blocks: &[Block<'_>]) -> Table {
     let rows = blocks.iter().flat_map(|b| b.rows.iter().flatten().flatten());
-    crate::tables::rows::sensitivity_table(&rows.map(|r| (*r).clone()).collect::<Vec<_>>())
+    column::table(&sensitivity(), &rows.map(|r| (*r).clone()).collect::<Vec<_>>())
 }

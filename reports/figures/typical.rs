@@ -1,11 +1,11 @@
 //! One typical reversal: the binned trace, the fitted curve, what was left out, what is read from it, and the residuals.
 
 use super::axes::Axis;
+use super::captions;
 use super::panel::{Area, DrawError, Drawn, Panel, Place};
 use super::style::{CONTACT, GREY, INK, LIQUID, Series, Shape, TOTAL, TWO_COLUMNS, pen};
 use super::{Caption, Figure, nothing, picture};
 use crate::tables::reversals::contact_share;
-use crate::text::captions;
 use plotters::style::text_anchor::HPos;
 use stages::numerics::normal::Z_95;
 use stages::reversal::result::{After, Estimate};

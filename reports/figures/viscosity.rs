@@ -1,11 +1,11 @@
 //! Viscosity of one sample against stress: the whole, what the liquid carries, what contacts carry.
 
 use super::axes::Axis;
+use super::captions;
 use super::legend::{Entry, Legend};
 use super::panel::{Area, DrawError, Drawn, Panel, Place};
 use super::style::{CONTACT, LIQUID, ONE_COLUMN, Series, Shape, TOTAL, pen};
 use super::{Caption, Figure, Shown, nothing, picture, shown_table};
-use crate::text::captions;
 use stages::states::result::{Interval, State};
 
 const WHOLE: Series = Series { color: TOTAL, shape: Shape::Circle };

@@ -23,37 +23,39 @@ pub struct Column<R> {
     pub get: Get<R>,
 }
 
-/// A column of numbers.
-pub const fn float<R>(
-    name: &'static str,
-    unit: &'static str,
-    meaning: &'static str,
-    get: fn(&R) -> Option<f64>,
-) -> Column<R> {
-    Column { spec: ColumnSpec { name, unit, meaning }, get: Get::Float(get) }
-}
+impl<R> Column<R> {
+    /// A column of numbers.
+    pub const fn float(
+        name: &'static str,
+        unit: &'static str,
+        meaning: &'static str,
+        get: fn(&R) -> Option<f64>,
+    ) -> Self {
+        Self { spec: ColumnSpec { name, unit, meaning }, get: Get::Float(get) }
+    }
 
-/// A column of whole numbers.
-pub const fn int<R>(name: &'static str, meaning: &'static str, get: fn(&R) -> Option<i64>) -> Column<R> {
-    Column { spec: ColumnSpec { name, unit: "", meaning }, get: Get::Int(get) }
-}
+    /// A column of whole numbers.
+    pub const fn int(name: &'static str, meaning: &'static str, get: fn(&R) -> Option<i64>) -> Self {
+        Self { spec: ColumnSpec { name, unit: "", meaning }, get: Get::Int(get) }
+    }
 
-/// A column of text.
-pub const fn text<R>(name: &'static str, meaning: &'static str, get: fn(&R) -> Option<String>) -> Column<R> {
-    Column { spec: ColumnSpec { name, unit: "", meaning }, get: Get::Text(get) }
-}
+    /// A column of text.
+    pub const fn text(name: &'static str, meaning: &'static str, get: fn(&R) -> Option<String>) -> Self {
+        Self { spec: ColumnSpec { name, unit: "", meaning }, get: Get::Text(get) }
+    }
 
-/// A column of truth values.
-pub const fn truth<R>(name: &'static str, meaning: &'static str, get: fn(&R) -> Option<bool>) -> Column<R> {
-    Column { spec: ColumnSpec { name, unit: "", meaning }, get: Get::Bool(get) }
+    /// A column of truth values.
+    pub const fn truth(name: &'static str, meaning: &'static str, get: fn(&R) -> Option<bool>) -> Self {
+        Self { spec: ColumnSpec { name, unit: "", meaning }, get: Get::Bool(get) }
+    }
 }
 
 /// `x` and `u_x` from an [`stages::reversal::result::Estimate`].
 macro_rules! estimate {
     ($name:literal, $unit:literal, $meaning:literal, $get:expr) => {
         [
-            $crate::tables::column::float($name, $unit, $meaning, |r| ($get)(r).map(|e| e.value)),
-            $crate::tables::column::float(
+            $crate::tables::column::Column::float($name, $unit, $meaning, |r| ($get)(r).map(|e| e.value)),
+            $crate::tables::column::Column::float(
                 concat!("u_", $name),
                 $unit,
                 concat!("Standard uncertainty of ", $name),
@@ -67,20 +69,20 @@ macro_rules! estimate {
 macro_rules! interval {
     ($name:literal, $unit:literal, $meaning:literal, $get:expr) => {
         [
-            $crate::tables::column::float($name, $unit, $meaning, |r| ($get)(r).map(|i| i.value)),
-            $crate::tables::column::float(
+            $crate::tables::column::Column::float($name, $unit, $meaning, |r| ($get)(r).map(|i| i.value)),
+            $crate::tables::column::Column::float(
                 concat!("u_", $name),
                 $unit,
                 concat!("Standard uncertainty of ", $name),
                 |r| ($get)(r).map(|i| i.u),
             ),
-            $crate::tables::column::float(
+            $crate::tables::column::Column::float(
                 concat!($name, "_low"),
                 $unit,
                 concat!("Lower end of the 95 % interval of ", $name),
                 |r| ($get)(r).and_then(|i| i.low),
             ),
-            $crate::tables::column::float(
+            $crate::tables::column::Column::float(
                 concat!($name, "_high"),
                 $unit,
                 concat!("Upper end of the 95 % interval of ", $name),
@@ -113,4 +115,9 @@ pub fn table<R>(columns: &[Column<R>], rows: &[R]) -> Table {
 /// Remarks as they stand in a cell: joined by `; `, null for none.
 pub fn joined(remarks: &[String]) -> Option<String> {
     (!remarks.is_empty()).then(|| remarks.join("; "))
+}
+
+/// Typed remarks in their words, as [`joined`].
+pub fn said<R>(remarks: &[R], words: fn(&R) -> String) -> Option<String> {
+    joined(&remarks.iter().map(words).collect::<Vec<_>>())
 }

@@ -1,8 +1,7 @@
 //! Columns and rows of `controls`: what the Newtonian liquid shows on each instrument and geometry.
 
-use super::column::{Column, float, int, table, text, truth};
+use super::column::Column;
 use stages::reversal::result::{Control, GradedRun};
-use stages::table::Table;
 
 /// A control with what it was measured on.
 #[derive(Debug, Clone, PartialEq)]
@@ -18,26 +17,37 @@ pub struct Row {
 /// Columns of `controls`.
 pub fn controls() -> Vec<Column<Row>> {
     vec![
-        text("instrument", "Instrument", |r: &Row| Some(r.instrument.clone())),
-        text("geometry", "Measuring geometry", |r| Some(r.geometry.clone())),
-        text("runs", "Control runs, with ; between", |r| Some(r.control.runs.join(";"))),
-        int("reversals", "Reversals in them", |r| Some(i64::from(r.control.reversals))),
-        float("contact_share", "", "Mean apparent contact share, which must be zero", |r| {
+        Column::text("instrument", "Instrument", |r: &Row| Some(r.instrument.clone())),
+        Column::text("geometry", "Measuring geometry", |r| Some(r.geometry.clone())),
+        Column::text("runs", "Control runs, with ; between", |r| Some(r.control.runs.join(";"))),
+        Column::int("reversals", "Reversals in them", |r| Some(i64::from(r.control.reversals))),
+        Column::float("contact_share", "", "Mean apparent contact share, which must be zero", |r| {
             r.control.contact_share.map(|x| x.value)
         }),
-        float("u_contact_share", "", "Standard uncertainty of contact_share", |r| r.control.contact_share.map(|x| x.u)),
-        float("dead_time_s", "s", "Time after a reversal that is not used", |r| r.control.dead_time_s),
-        truth("failed", "Whether the apparent contact share is beyond its error", |r| Some(r.control.failed)),
+        Column::float("u_contact_share", "", "Standard uncertainty of contact_share", |r| {
+            r.control.contact_share.map(|x| x.u)
+        }),
+        Column::float("dead_time_s", "s", "Time after a reversal that is not used", |r| r.control.dead_time_s),
+        Column::truth("failed", "Whether the apparent contact share is beyond its error", |r| Some(r.control.failed)),
     ]
 }
 
-/// The table `controls`; each control stands with the instrument and geometry of its runs.
-pub fn controls_table(all: &[Control], graded: &[GradedRun]) -> Table {
-    let row = |control: &Control| {
+/// What controls are shown from: each stands with the instrument and geometry of its runs.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct ControlResults {
+    /// The controls.
+    pub controls: Vec<Control>,
+    /// All graded runs of the study.
+    pub graded: Vec<GradedRun>,
+}
+
+/// Rows of `controls`.
+pub fn rows(results: ControlResults) -> Vec<Row> {
+    let ControlResults { controls, graded } = results;
+    let row = |control: Control| {
         let run = graded.iter().find(|run| control.runs.contains(&run.identity.run))?;
         let identity = &run.identity;
-        let (instrument, geometry) = (identity.instrument.clone(), identity.geometry.clone());
-        Some(Row { instrument, geometry, control: control.clone() })
+        Some(Row { instrument: identity.instrument.clone(), geometry: identity.geometry.clone(), control })
     };
-    table(&controls(), &all.iter().filter_map(row).collect::<Vec<_>>())
+    controls.into_iter().filter_map(row).collect()
 }

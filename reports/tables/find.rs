@@ -1,6 +1,6 @@
 //! A published table of `results/` by its name, for `show`.
 
-use super::published;
+use super::published::{TableSource, published};
 use pipeline::diagnostic::{Diagnostic, Place};
 use serde_json::{Map, Value};
 use stages::near_miss::nearest;
@@ -12,8 +12,8 @@ use std::path::Path;
 /// # Errors
 /// If there is no such table, or the study was not run yet.
 pub fn find(name: &str, results: &Path) -> Result<Table, Diagnostic> {
-    let specs = published();
-    let names: Vec<&str> = specs.iter().map(|spec| spec.name).filter(|name| *name != "points").collect();
+    let in_one_file = published().into_iter().filter(|table| table.source != TableSource::Readings);
+    let names: Vec<&str> = in_one_file.map(|table| table.name).collect();
     let wanted = name.strip_prefix("points/").map_or(name, |_| "points");
     if wanted == name && !names.contains(&name) {
         let help = match nearest(name, names.iter().copied()) {

@@ -1,6 +1,6 @@
 //! Rows of `runs` and `exclusions` from the graded runs, and the columns of `points`, which the reversal stage writes.
 
-use super::column::{Column, float, int, joined, table, text};
+use super::column::{Column, joined, table};
 use crate::text::remarks;
 use stages::reversal::result::GradedRun;
 use stages::table::{ColumnSpec, Table};
@@ -9,23 +9,29 @@ use std::collections::BTreeSet;
 /// Columns of `runs`.
 pub fn runs() -> Vec<Column<GradedRun>> {
     vec![
-        text("run", "Path of the raw export in the study", |r: &GradedRun| Some(r.identity.run.clone())),
-        text("blake3", "BLAKE3 hash of the raw export", |r| Some(r.identity.blake3.clone())),
-        int("rows", "Rows of data in the raw export: kept and all that exclusions.counted holds of the run", |r| {
-            i64::try_from(r.identity.rows).ok()
+        Column::text("run", "Path of the raw export in the study", |r: &GradedRun| Some(r.identity.run.clone())),
+        Column::text("blake3", "BLAKE3 hash of the raw export", |r| Some(r.identity.blake3.clone())),
+        Column::int(
+            "rows",
+            "Rows of data in the raw export: kept and all that exclusions.counted holds of the run",
+            |r| i64::try_from(r.identity.rows).ok(),
+        ),
+        Column::int("kept", "Readings that may enter a value", |r| i64::try_from(r.account.kept).ok()),
+        Column::text("sample", "Sample", |r| Some(r.identity.sample.clone())),
+        Column::float("volume_fraction", "", "Solid volume fraction; null for controls", |r| {
+            r.identity.volume_fraction
         }),
-        int("kept", "Readings that may enter a value", |r| i64::try_from(r.account.kept).ok()),
-        text("sample", "Sample", |r| Some(r.identity.sample.clone())),
-        float("volume_fraction", "", "Solid volume fraction; null for controls", |r| r.identity.volume_fraction),
-        float("u_volume_fraction", "", "Standard uncertainty of volume_fraction", |r| r.identity.u_volume_fraction),
-        text("geometry", "Measuring geometry", |r| Some(r.identity.geometry.clone())),
-        text("instrument", "Instrument", |r| Some(r.identity.instrument.clone())),
-        text("loading", "Filling of the gap", |r| Some(r.identity.loading.clone())),
-        text("repeat", "Repeat within the loading; null where not told", |r| r.identity.repeat.clone()),
-        text("started", "Start of the run (ISO 8601); null where the export does not tell", |r| {
+        Column::float("u_volume_fraction", "", "Standard uncertainty of volume_fraction", |r| {
+            r.identity.u_volume_fraction
+        }),
+        Column::text("geometry", "Measuring geometry", |r| Some(r.identity.geometry.clone())),
+        Column::text("instrument", "Instrument", |r| Some(r.identity.instrument.clone())),
+        Column::text("loading", "Filling of the gap", |r| Some(r.identity.loading.clone())),
+        Column::text("repeat", "Repeat within the loading; null where not told", |r| r.identity.repeat.clone()),
+        Column::text("started", "Start of the run (ISO 8601); null where the export does not tell", |r| {
             r.identity.started.clone()
         }),
-        text("remarks", "What was seen of the run as a whole", |r| joined(&remarks::of_run(r))),
+        Column::text("remarks", "What was seen of the run as a whole", |r| joined(&remarks::of_run(r))),
     ]
 }
 
@@ -73,13 +79,15 @@ pub struct Exclusion {
 /// Columns of `exclusions`.
 pub fn exclusions() -> Vec<Column<Exclusion>> {
     vec![
-        text("run", "Path of the raw export in the study", |e: &Exclusion| Some(e.run.clone())),
-        text("reason", "Why readings are excluded; a reading may have several reasons", |e| Some(e.reason.clone())),
-        int("points", "Readings with this reason", |e| i64::try_from(e.points).ok()),
-        int("counted", "Of them, readings counted under this reason alone, their primary one", |e| {
+        Column::text("run", "Path of the raw export in the study", |e: &Exclusion| Some(e.run.clone())),
+        Column::text("reason", "Why readings are excluded; a reading may have several reasons", |e| {
+            Some(e.reason.clone())
+        }),
+        Column::int("points", "Readings with this reason", |e| i64::try_from(e.points).ok()),
+        Column::int("counted", "Of them, readings counted under this reason alone, their primary one", |e| {
             i64::try_from(e.counted).ok()
         }),
-        float("share", "", "Part of the rows of the export, 0 to 1", |e| e.share),
+        Column::float("share", "", "Part of the rows of the export, 0 to 1", |e| e.share),
     ]
 }
 
@@ -111,11 +119,6 @@ fn exclusions_of(run: &GradedRun) -> Vec<Exclusion> {
     let mut rows: Vec<Exclusion> = excluded.chain(unread).filter(|row| row.points > 0).collect();
     rows.sort_by(|a, b| a.reason.cmp(&b.reason));
     rows
-}
-
-/// The table `exclusions`.
-pub fn exclusions_table(graded: &[GradedRun]) -> Table {
-    table(&exclusions(), &exclusion_rows(graded))
 }
 
 const fn point(name: &'static str, unit: &'static str, meaning: &'static str) -> ColumnSpec {

@@ -1,45 +1,100 @@
 //! Every written column stands in the dictionary and the other way round; unresolved is null with a bound.
 
-use super::*;
+use super::published::{PublishedTable, TableSource, named, published};
+use super::{cells, dictionary, runs};
 use crate::fixture;
+use pipeline::stage::{Context, Produced, Settings};
+use stages::states::result::States;
 use stages::table::{Table, Values};
+use std::collections::BTreeSet;
+use std::path::Path;
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
 
-fn all() -> Vec<(&'static str, Table)> {
-    let (runs, states) = (fixture::runs(), fixture::states());
-    vec![
-        ("runs", runs::runs_table(&runs)),
-        ("exclusions", runs::exclusions_table(&runs)),
-        ("validity", validity::validity_table(&runs)),
-        ("controls", controls::controls_table(&[fixture::control()], &runs)),
-        ("reversals", reversals::reversals_table(&states.reversals)),
-        ("states", states::states_table(&states.states)),
-        ("thickening", states::thickening_table(&states.thickening)),
-        ("fits", rows::fits_table(&fixture::fits().rows)),
-        ("models", models::models_table(&fixture::fits().quality)),
-        ("candidate_models", models::candidate_models_table(&fixture::fits().candidate_models)),
-        ("flow_states", models::flow_states_table(&fixture::fits().flow_states)),
-        ("budget", rows::budget_table(&fixture::budget().rows)),
-        ("sensitivity", rows::sensitivity_table(&fixture::sensitivity())),
-        ("claims", rows::claims_table(&[])),
-        ("earlier_results", rows::earlier_results_table(&[])),
-    ]
+/// The table as its task writes it from the invented study; none where another stage does.
+fn written(table: &PublishedTable) -> Option<Table> {
+    let json = |name: &str, value: &dyn erased_json::Json| vec![(name.to_owned(), Arc::new(value.bytes()))];
+    let inputs = match table.source {
+        TableSource::GradedRuns => fixture::runs().iter().flat_map(|run| json(&run.identity.run, run)).collect(),
+        TableSource::Controls => {
+            let runs = fixture::runs();
+            let runs = runs.iter().flat_map(|run| json(&run.identity.run, run));
+            json("control:bench", &fixture::control()).into_iter().chain(runs).collect()
+        }
+        TableSource::States => json("states", &fixture::states()),
+        TableSource::Fits => json("fits", &fixture::fits()),
+        TableSource::Budget => json("budget", &fixture::budget()),
+        TableSource::Sensitivity => json("sensitivity", &fixture::sensitivity()),
+        TableSource::Claims | TableSource::EarlierResults | TableSource::Dictionary => Vec::new(),
+        TableSource::Readings => return None,
+    };
+    Some(parsed(&write(table, inputs)))
+}
+
+mod erased_json {
+    pub(super) trait Json {
+        fn bytes(&self) -> Vec<u8>;
+    }
+    impl<T: serde::Serialize> Json for T {
+        fn bytes(&self) -> Vec<u8> {
+            serde_json::to_vec(self).unwrap()
+        }
+    }
+}
+
+fn write(table: &PublishedTable, inputs: Vec<(String, Arc<Vec<u8>>)>) -> Produced {
+    let chosen: [&str; 0] = [];
+    let settings = [Settings::new("preamble", "raw", &chosen)];
+    let never = AtomicBool::new(false);
+    table.write(&Context::new(&settings, inputs, None, Path::new(""), &never)).unwrap()
+}
+
+fn parsed(produced: &Produced) -> Table {
+    let bytes = produced.outputs.iter().find(|(name, _)| *name == "parquet").map(|(_, bytes)| bytes).unwrap();
+    Table::from_parquet(bytes).unwrap()
+}
+
+fn of_states(name: &str, states: &States) -> Table {
+    let inputs = vec![("states".to_owned(), Arc::new(serde_json::to_vec(states).unwrap()))];
+    parsed(&write(&named(name).unwrap(), inputs))
+}
+
+fn names(table: &Table) -> Vec<&str> {
+    table.columns().iter().map(|(name, _)| name.as_str()).collect()
 }
 
 #[test]
 fn columns_and_dictionary_agree() {
-    let dictionary = dictionary::table(&[]);
-    let (tables, columns) = (dictionary.texts("table").unwrap(), dictionary.texts("column").unwrap());
-    for (name, table) in all() {
-        let csv = String::from_utf8(table.to_csv().unwrap()).unwrap();
-        let written: Vec<&str> = csv.lines().next().unwrap().split(',').collect();
-        let listed: Vec<&str> = tables
-            .iter()
-            .zip(columns)
-            .filter(|(t, _)| t.as_deref() == Some(name))
-            .map(|(_, c)| c.as_deref().unwrap())
-            .collect();
-        assert_eq!(written, listed, "{name}");
+    let dictionary = dictionary::entries(&[]);
+    for table in published() {
+        let Some(written) = written(&table) else { continue };
+        let listed: Vec<&str> =
+            dictionary.iter().filter(|e| e.table == table.name).map(|e| e.column.as_str()).collect();
+        assert_eq!(names(&written), listed, "{}", table.name);
     }
+}
+
+#[test]
+fn the_key_of_a_table_names_one_row() {
+    for table in published() {
+        let columns: Vec<&str> = table.columns.iter().map(|c| c.name).collect();
+        assert!(!table.key.is_empty() && table.key.iter().all(|key| columns.contains(key)), "{}", table.name);
+        let Some(written) = written(&table) else { continue };
+        let mut seen = BTreeSet::new();
+        for row in 0..written.height() {
+            let key: Vec<_> = table.key.iter().map(|name| cells::cell(&written, name, row)).collect();
+            assert!(seen.insert(key.clone()), "{}: {key:?}", table.name);
+        }
+    }
+}
+
+#[test]
+fn the_readme_lists_every_table() {
+    let readme = include_str!("../../README.md");
+    let line = readme.lines().find(|line| line.starts_with("| `tables/` |")).unwrap();
+    let listed: BTreeSet<&str> = line.split('`').skip(3).step_by(2).map(|name| name.trim_end_matches('/')).collect();
+    let wanted: BTreeSet<&str> = published().iter().map(|table| table.name).collect();
+    assert_eq!(listed, wanted);
 }
 
 #[test]
@@ -100,7 +155,7 @@ fn the_contract_s_columns_are_there() {
         ("claims", "says value found u_found within holds"),
     ];
     for (table, columns) in wanted {
-        let spec = published().into_iter().find(|t| t.name == table).unwrap();
+        let spec = named(table).unwrap();
         for column in columns.split_whitespace() {
             assert!(spec.columns.iter().any(|c| c.name == column), "{table}.{column}");
         }
@@ -109,7 +164,7 @@ fn the_contract_s_columns_are_there() {
 
 #[test]
 fn unresolved_has_a_bound_and_no_value() {
-    let states = states::states_table(&fixture::states().states);
+    let states = of_states("states", &fixture::states());
     let column = |name: &str| states.floats(name).unwrap();
     let open: Vec<usize> = (0..states.height()).filter(|i| column("contact_share")[*i].is_nan()).collect();
     assert_eq!(open.len(), 2);
@@ -118,7 +173,7 @@ fn unresolved_has_a_bound_and_no_value() {
     }
     assert_eq!(column("contact_share_low")[open[0]], 0.42);
     assert!(column("contact_share_low")[open[1]].is_nan());
-    let reversals = reversals::reversals_table(&fixture::states().reversals);
+    let reversals = of_states("reversals", &fixture::states());
     let Some(Values::Bool(resolved)) = reversals.column("resolved") else { unreachable!() };
     for (i, resolved) in resolved.iter().enumerate().filter(|(_, r)| **r == Some(false)) {
         assert!(reversals.floats("contact_share").unwrap()[i].is_nan(), "{resolved:?}");
@@ -129,9 +184,10 @@ fn unresolved_has_a_bound_and_no_value() {
 
 #[test]
 fn tables_without_rows_keep_their_heads_and_types() {
-    let table = rows::fits_table(&[]);
-    assert_eq!(Table::from_parquet(&table.to_parquet().unwrap()).unwrap(), table);
-    assert!(String::from_utf8(table.to_csv().unwrap()).unwrap().starts_with("model,scope,parameter,"));
+    let (empty, full) = (of_states("states", &States::default()), of_states("states", &fixture::states()));
+    assert_eq!((empty.height(), names(&empty)), (0, names(&full)));
+    let kinds = |table: &Table| table.columns().iter().map(|(_, v)| std::mem::discriminant(v)).collect::<Vec<_>>();
+    assert_eq!(kinds(&empty), kinds(&full));
 }
 
 /// What a referee asks first: where did the readings go?
@@ -161,8 +217,8 @@ fn chosen_entries_of_preambles_are_columns_of_runs() {
         let values = table.texts(name).unwrap();
         assert_eq!((values[0].as_deref(), &values[1]), (Some(&*format!("{key} of the first")), &None), "{name}");
     }
-    let dictionary = dictionary::table(&keys.map(str::to_owned));
-    let columns: Vec<&str> = dictionary.texts("column").unwrap().iter().flatten().map(String::as_str).collect();
+    let dictionary = dictionary::entries(&keys.map(str::to_owned));
+    let columns: Vec<&str> = dictionary.iter().map(|entry| entry.column.as_str()).collect();
     assert!(names.iter().all(|name| columns.contains(name)), "{columns:?}");
     let same = runs::preamble_columns(["a b", "A-B"].into_iter());
     assert_eq!(same, [("A-B", "preamble_a_b".to_owned()), ("a b", "preamble_a_b_2".to_owned())]);

@@ -1,6 +1,5 @@
-//! What is said in words: rounded numbers, captions, the methods text, cautions.
+//! What is said in words: rounded numbers, the methods text, cautions.
 
-pub mod captions;
 pub mod cautions;
 pub mod methods;
 pub mod models;

@@ -5,11 +5,12 @@ use super::constant::is_constant;
 use super::curves::{law_curve, own_flow_curve};
 use super::data::{Data, data};
 use super::group::{Group, groups};
-use super::known::{self, Known, drawable, short};
+use super::known::{self, Known, drawable};
 use super::params::Params;
 use super::parts::parts;
-use super::result::{FitQuality, Fits};
-use super::rows::{Job, no_fit, quality, residuals, rows, weights, words};
+use super::remark::{Need, Remark};
+use super::result::{FitQuality, Fits, Scope, Selection};
+use super::rows::{Job, no_fit, quality, residuals, rows, weights, without_values};
 use super::solve::{Fit, fit};
 use super::thickening::thickening;
 use crate::physics::geometry::Geometry;
@@ -30,8 +31,7 @@ pub(super) struct Study<'a> {
 pub fn fits(states: &States, samples: &[Sample], geometries: &BTreeMap<String, Geometry>, params: &Params) -> Fits {
     let study = Study { states, samples, geometries };
     if params.skip {
-        let remarks = vec!["fits were left out by the study file".to_owned()];
-        return Fits { skipped: true, remarks, ..Fits::default() };
+        return Fits { skipped: true, ..Fits::default() };
     }
     let mut fits = Fits::default();
     for model in params.models.iter().filter_map(|name| models::find(name.as_str())) {
@@ -47,29 +47,20 @@ pub fn fits(states: &States, samples: &[Sample], geometries: &BTreeMap<String, G
         parts(states, &group, &mut fits);
     }
     weigh(&mut fits.quality);
-    let minded = fits.flow_states.iter().filter(|s| !s.remarks.is_empty());
-    fits.remarks.extend(minded.map(|s| format!("{} at {}: {}", s.sample, s.set_point, s.remarks.join("; "))));
-    let advice = |q: &FitQuality| q.further_measurements.clone();
-    let mut advice: Vec<String> = fits.quality.iter().flat_map(advice).collect();
-    let mut seen = std::collections::BTreeSet::new();
-    advice.retain(|a| seen.insert(a.clone()));
-    if !advice.is_empty() {
-        fits.remarks.push(format!("what would tell more: {}", advice.join("; ")));
-    }
     fits
 }
 
 /// A law against the solid fraction, at the state of lowest and of highest stress of every sample.
 fn packing(model: &dyn Model, study: Study<'_>, group: &Group, params: &Params, fits: &mut Fits) {
-    for (end, high) in [("low stress", false), ("high stress", true)] {
-        let scope = group.name.as_ref().map_or_else(|| end.to_owned(), |name| format!("{end}, {name}"));
+    for end in [Selection::LowStress, Selection::HighStress] {
+        let high = end == Selection::HighStress;
+        let scope = group.scope(end);
         let pick = |s: &State| group.holds(s) && is_end(s, &study.states.states, high);
         let Some(data) = data(study, model.subject(), &pick) else {
-            let why = "not fitted: no state has a relative viscosity, a stress and a solid fraction";
-            without_data(model, &scope, why, params, fits);
+            without(model, &scope, &Remark::NoStates { subject: model.subject() }, Vec::new(), params, fits);
             continue;
         };
-        let stresses = stress_range(&data);
+        let stresses = stresses_fitted(&data);
         one(model, scope, data, params, fits, |job, fit, _, fits| {
             fits.law_curves.extend(law_curve(job, fit));
             fits.rows.iter_mut().rev().take(job.held.len()).for_each(|r| r.remarks.push(stresses.clone()));
@@ -77,50 +68,43 @@ fn packing(model: &dyn Model, study: Study<'_>, group: &Group, params: &Params, 
     }
 }
 
-const ONE_LEVEL: &str = "not identified: the viscosity does not depend on the rate beyond its uncertainty, and one level \
-                         tells neither a second one nor where one passes into the other";
-
 /// A flow curve for every sample on its own.
 fn flow_curves(model: &dyn Model, study: Study<'_>, group: &Group, params: &Params, fits: &mut Fits) {
     for sample in &group.samples {
+        let scope = Scope::sample(sample);
         let Some(data) = data(study, model.subject(), &|s| s.sample == *sample) else {
-            without_data(model, sample, "not fitted: no state has a viscosity and a rate", params, fits);
+            without(model, &scope, &Remark::NoStates { subject: model.subject() }, Vec::new(), params, fits);
             continue;
         };
         if model.plateaus() && is_constant(&data) {
-            let wider = format!("a wider range of rates for {} ({sample})", model.title());
-            without(model, sample, ONE_LEVEL, vec![wider], params, fits);
+            without(model, &scope, &Remark::NoRateDependence, vec![Need::WiderRates], params, fits);
             continue;
         }
-        one(model, sample.clone(), data, params, fits, |job, fit, _, fits| {
+        one(model, scope, data, params, fits, |job, fit, _, fits| {
             fits.flow_curves.extend(own_flow_curve(job, fit, study.samples));
         });
     }
 }
 
-fn without_data(model: &dyn Model, scope: &str, why: &str, params: &Params, fits: &mut Fits) {
-    without(model, scope, why, Vec::new(), params, fits);
-}
-
-/// Words in place of a fit, and what would make one possible.
+/// Why there is no fit, and what would make one possible.
 fn without(
     model: &dyn Model,
-    scope: &str,
-    why: &str,
-    further_measurements: Vec<String>,
+    scope: &Scope,
+    why: &Remark,
+    further_measurements: Vec<Need>,
     params: &Params,
     fits: &mut Fits,
 ) {
     let held = vec![None; model.parameters().len()];
-    fits.rows.extend(words(model, scope, &held, why));
-    let remarks = vec![why.to_owned()];
+    fits.rows.extend(without_values(model, scope, &held, why));
+    let remarks = vec![why.clone()];
     fits.quality.push(FitQuality { further_measurements, remarks, ..no_fit(model, scope, params) });
 }
 
 /// One fit with its rows; `more` adds what the kind of model has besides, where curves may be drawn.
 fn one(
     model: &dyn Model,
-    scope: String,
+    scope: Scope,
     data: Data,
     params: &Params,
     fits: &mut Fits,
@@ -130,7 +114,7 @@ fn one(
     let fit = fit(job.model, &job.held, &job.data, params.loss, params.loss_scale);
     let known = known::parameters(&fit, &job.held);
     fits.rows.extend(rows(&job, &fit, &known));
-    fits.quality.push(quality(&job, &fit, params, advice(&job, &known, fit.found.is_ok())));
+    fits.quality.push(quality(&job, &fit, params, needs(&job, &known, fit.found.is_ok()).into_iter().collect()));
     fits.residuals.extend(residuals(&job, &fit));
     if drawable(&fit) {
         more(&job, &fit, &known, fits);
@@ -138,19 +122,15 @@ fn one(
 }
 
 /// Which measurement would give the parameters that have no value.
-fn advice(job: &Job<'_>, known: &[Known], fitted: bool) -> Vec<String> {
-    let missing = known.iter().zip(job.model.parameters()).filter(|(k, _)| k.value.is_none());
-    if missing.count() == 0 {
-        return Vec::new();
-    }
-    let need = job.held.len() + 1;
-    let what = match job.model.subject() {
-        Subject::FlowCurve if fitted => "a wider range of rates".to_owned(),
-        Subject::FlowCurve => format!("at least {need} rates"),
-        _ if fitted => "solid fractions further apart and nearer to jamming".to_owned(),
-        _ => format!("at least {need} solid fractions"),
+fn needs(job: &Job<'_>, known: &[Known], fitted: bool) -> Option<Need> {
+    let at_least = job.held.len() as u32 + 1;
+    let need = match job.model.subject() {
+        Subject::FlowCurve if fitted => Need::WiderRates,
+        Subject::FlowCurve => Need::Rates { rates: at_least },
+        _ if fitted => Need::WiderFractions,
+        _ => Need::Fractions { fractions: at_least },
     };
-    vec![format!("{what} for {} ({})", job.model.title(), job.scope)]
+    known.iter().any(|k| k.value.is_none()).then_some(need)
 }
 
 /// Whether the state has the lowest (highest) stress among those of its sample with a relative viscosity.
@@ -161,18 +141,14 @@ fn is_end(state: &State, states: &[State], high: bool) -> bool {
     end.is_some() && stress(state) == end
 }
 
-fn stress_range(data: &Data) -> String {
-    let stresses = || data.points.iter().map(|p| p.stress_pa);
-    let (low, high) = (stresses().fold(f64::INFINITY, f64::min), stresses().fold(0.0, f64::max));
-    match data.points.len() {
-        1 => format!("one state at {} Pa", short(low)),
-        _ => format!("states from {} to {} Pa", short(low), short(high)),
-    }
+fn stresses_fitted(data: &Data) -> Remark {
+    let (low_pa, high_pa) = data.stress_range();
+    Remark::Stresses { states: data.points.len() as u32, low_pa, high_pa }
 }
 
 /// Akaike weights among fits of the same scope, which are fits of the same data.
 fn weigh(quality: &mut [FitQuality]) {
-    let scopes: Vec<String> = quality.iter().map(|q| q.scope.clone()).collect();
+    let scopes: Vec<Scope> = quality.iter().map(|q| q.scope.clone()).collect();
     for scope in &scopes {
         let fitted: Vec<usize> =
             (0..quality.len()).filter(|i| quality[*i].scope == *scope && quality[*i].rss.is_some()).collect();

@@ -1,4 +1,4 @@
-//! Whether one viscosity a sample describes the data, so that no law of the stress or the rate can be told from them.
+//! Whether one viscosity a sample describes the data, so that no law of the stress or the rate can be identified.
 
 use super::data::{Data, Scale};
 use super::rules::{CONSTANT, SMALLEST_RISE};

@@ -44,6 +44,14 @@ pub(super) struct Data {
     pub scatter_dof: f64,
 }
 
+impl Data {
+    /// Smallest and largest stress, Pa.
+    pub(super) fn stress_range(&self) -> (f64, f64) {
+        let all = || self.points.iter().map(|p| p.stress_pa);
+        (all().fold(f64::INFINITY, f64::min), all().fold(0.0, f64::max))
+    }
+}
+
 /// The parts of V.
 #[derive(Debug, Clone)]
 pub(super) struct Errors {

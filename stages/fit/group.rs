@@ -1,5 +1,6 @@
 //! Which samples one law can hold for: the same particles in the same liquid. Nothing else.
 
+use super::result::{Scope, Selection};
 use crate::physics::materials::Sample;
 use crate::states::result::State;
 use std::collections::BTreeMap;
@@ -17,9 +18,9 @@ impl Group {
         self.samples.contains(&state.sample)
     }
 
-    /// `all samples`, or what these have in common.
-    pub(super) fn scope(&self) -> String {
-        self.name.clone().unwrap_or_else(|| "all samples".to_owned())
+    /// These states of it.
+    pub(super) fn scope(&self, states: Selection) -> Scope {
+        Scope { states, group: self.name.clone() }
     }
 }
 

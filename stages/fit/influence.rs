@@ -48,7 +48,7 @@ fn influence(problem: &Problem<'_>, found: &Found, covariance: &Covariance, left
     }
     // Residuals are model less data; a datum's own deviation is data less model.
     let along = -dot(&a, left);
-    let shift = |k: usize| (0..seen.len()).map(|j| covariance.at(k, j) * seen[j]).sum::<f64>() * along / rest;
+    let shift = |k: usize| (0..seen.len()).map(|j| covariance.element(k, j) * seen[j]).sum::<f64>() * along / rest;
     let pulls = (0..problem.free().len()).map(|k| shift(k).abs() / covariance.u(k));
     Influence {
         standardised: Some(along / rest.sqrt()),

@@ -1,11 +1,12 @@
-//! What may be said of a fit and its parameters: a value with its interval, or words. No table, no figure.
+//! What may be said of a fit and its parameters: a value with its interval, or why there is none. No table, no figure.
 
 use super::influence::{Wild, wild};
 use super::profile::Profile;
+use super::remark::{Allowance, Remark, Side};
 use super::rules::{CLOSEST_PACKING, LOOSEST_PACKING, MISFIT, MISSES, WIDEST_FRACTION, WIDEST_SCALE};
 use super::solve::{Fit, Found, Spread, spread};
 use crate::numerics::chi_square;
-use crate::physics::models::{Parameter, Point};
+use crate::physics::models::Point;
 
 /// Parameters that are solid fractions at which a suspension jams.
 const JAMMING_FRACTIONS: [&str; 3] = ["phi_0", "phi_m", "phi_max"];
@@ -19,93 +20,79 @@ pub(super) struct Known {
     pub u: Option<f64>,
     /// 95 % interval.
     pub interval: Option<(f64, f64)>,
-    /// Words.
-    pub remarks: Vec<String>,
+    /// What is to be said of it.
+    pub remarks: Vec<Remark>,
     /// Sides on which the data do not bound it: below, above.
     pub open: (bool, bool),
 }
 
 impl Known {
-    fn words(why: String) -> Self {
+    fn without_value(why: Remark) -> Self {
         Self { value: None, u: None, interval: None, remarks: vec![why], open: (false, false) }
     }
 }
 
 /// Why no value of a fit is given, if so.
-pub(super) fn distrust(fit: &Fit<'_>) -> Option<String> {
+pub(super) fn distrust(fit: &Fit<'_>) -> Option<Remark> {
     let found = fit.found.as_ref().ok()?;
     if let Some(wild) = wild(&fit.problem, found).filter(|w| w.decides) {
-        return Some(format!("no value: {}", wild_words(fit, wild)));
+        return Some(wild_state(fit, wild));
     }
     let variance = found.robust.as_ref().map_or(found.variance, |robust| robust.variance);
     let misses = fit.problem.knows_errors() && variance > MISSES * MISSES;
-    misses.then(|| format!("no value: the data miss the model by {:.0} standard uncertainties", variance.sqrt()))
+    misses.then(|| Remark::Misses { standard_uncertainties: variance.sqrt() })
 }
 
-fn wild_words(fit: &Fit<'_>, wild: Wild) -> String {
+fn wild_state(fit: &Fit<'_>, wild: Wild) -> Remark {
     let data = fit.problem.data;
-    let sample = &data.samples[data.sample[wild.datum]].0;
-    let decides = if wild.decides { ", and what the parameters are hangs on it" } else { "" };
-    format!(
-        "the state of {sample} at {} lies {:.0} standard deviations off what the others say{decides}: look at its \
-         reversals, set it aside with a reason, or choose a robust loss",
-        data.set_points[wild.datum], wild.off
-    )
+    Remark::WildState {
+        sample: data.samples[data.sample[wild.datum]].0.clone(),
+        set_point: data.set_points[wild.datum].clone(),
+        standard_deviations: wild.off,
+        decides: wild.decides,
+    }
 }
 
-/// Words on the fit as a whole.
-pub(super) fn remarks(fit: &Fit<'_>) -> Vec<String> {
+/// What is to be said of the fit as a whole.
+pub(super) fn remarks(fit: &Fit<'_>) -> Vec<Remark> {
     let found = match &fit.found {
         Ok(found) => found,
         Err(why) => return vec![why.clone()],
     };
-    let mut out = Vec::new();
-    let distrusted = distrust(fit).is_some();
-    let known_errors = fit.problem.knows_errors();
-    if known_errors && chi_square::upper_tail(found.rss, found.dof) < MISFIT {
-        let widened = match (distrusted, &found.robust) {
-            (true, _) => "",
-            (false, None) => "; uncertainties are widened by its root",
-            (false, Some(_)) => "; uncertainties allow for it",
-        };
-        out.push(format!(
-            "does not fit: sum of squares {:.0} on {} degrees of freedom, more than chance gives{widened}",
-            found.rss, found.dof
-        ));
-    }
-    if let Some(wild) = wild(&fit.problem, found).filter(|w| !w.decides) {
-        out.push(wild_words(fit, wild));
-    }
-    if found.robust.is_some() {
-        out.push("robust loss: uncertainties are those of an M-estimate, and no criterion weighs models".to_owned());
-    }
-    if !known_errors {
-        out.push(
-            "one loading per state: uncertainties from the residuals alone, without solid fraction, liquid and \
-             instrument"
-                .to_owned(),
-        );
-    }
-    if found.covariance.is_none() && !fit.problem.free().is_empty() {
-        out.push("not identified: the data do not tell the parameters apart".to_owned());
-    }
-    for (k, bound) in &fit.on_bounds {
-        out.push(format!("with {} on its bound {bound}", fit.problem.parameter(*k).name));
-    }
-    out
+    let wild = wild(&fit.problem, found).filter(|w| !w.decides).map(|w| wild_state(fit, w));
+    let apart = found.covariance.is_some() || fit.problem.free().is_empty();
+    let on_bound =
+        |(k, bound): &(usize, f64)| Remark::BoundElsewhere { parameter: fit.problem.name(*k), bound: *bound };
+    misfit(fit, found)
+        .into_iter()
+        .chain(wild)
+        .chain((!apart).then_some(Remark::NotSeparated))
+        .chain(fit.on_bounds.iter().map(on_bound))
+        .chain((!fit.problem.knows_errors()).then_some(Remark::OneLoading))
+        .chain(found.robust.as_ref().map(|_| Remark::RobustLoss))
+        .collect()
+}
+
+fn misfit(fit: &Fit<'_>, found: &Found) -> Option<Remark> {
+    let allowance = match (distrust(fit), &found.robust) {
+        (Some(_), _) => Allowance::NoValue,
+        (None, None) => Allowance::Widened,
+        (None, Some(_)) => Allowance::InTheLoss,
+    };
+    let (rss, degrees_of_freedom) = (found.rss, found.dof);
+    let misfit = fit.problem.knows_errors() && chi_square::upper_tail(rss, degrees_of_freedom) < MISFIT;
+    misfit.then_some(Remark::Misfit { rss, degrees_of_freedom, allowance })
 }
 
 /// What the fit knows of each parameter of the model.
 pub(super) fn parameters(fit: &Fit<'_>, held: &[Option<f64>]) -> Vec<Known> {
     let distrust = distrust(fit);
     let of = |k: usize| match (held[k], &fit.found) {
-        (Some(value), _) => {
-            let remarks = vec!["held".to_owned()];
-            Known { value: Some(value), u: None, interval: None, remarks, open: (false, false) }
-        }
-        (None, Err(_)) => Known { remarks: Vec::new(), ..Known::words(String::new()) },
+        (Some(value), _) => Known { value: Some(value), ..Known::without_value(Remark::Held) },
+        // Why stands with the whole fit.
+        (None, Err(why)) => Known { remarks: Vec::new(), ..Known::without_value(why.clone()) },
         (None, Ok(found)) => match &distrust {
-            Some(why) => Known::words(why.clone()),
+            Some(why) => Known::without_value(why.clone()),
             None => parameter(fit, found, k),
         },
     };
@@ -122,64 +109,49 @@ fn parameter(fit: &Fit<'_>, found: &Found, k: usize) -> Known {
     let mut gradient = vec![0.0; found.q.len()];
     gradient[column] = 1.0;
     let Some(Spread { u, half }) = spread(problem, found, &gradient).filter(|s| s.u > 0.0 && s.half.is_finite()) else {
-        return Known::words("not identified: other parameters can take its place".to_owned());
+        return Known::without_value(Remark::Replaceable);
     };
     // On a linear model the sum of squares has risen by this much at the ends of the interval.
     let target = half / found.covariance.as_ref().map_or(u, |c| c.u(column));
     let (low, high) = (profile.end(-half, target), profile.end(half, target));
-    let (name, value) = (problem.parameter(k).name, found.values[k]);
+    let value = found.values[k];
     let (low, high) = match (low, high) {
         (Some(low), Some(high)) => (low, high),
         ends => {
             return Known {
                 open: (ends.0.is_none(), ends.1.is_none()),
-                ..Known::words(one_sided(problem.parameter(k), ends))
+                ..Known::without_value(one_sided(problem.name(k), ends))
             };
         }
     };
     let parameter = problem.parameter(k);
-    let wide = match (parameter.scale, parameter.unit) {
+    let wide = match (parameter.scale, parameter.label.unit) {
         (true, _) => high > WIDEST_SCALE * WIDEST_SCALE * low,
         (false, "") => high - low > 2.0 * WIDEST_FRACTION && parameter.high <= 1.0,
         _ => false,
     };
     if wide {
-        let why = format!("not identified: anything from {} to {} is possible", short(low), short(high));
-        return Known { open: (true, true), ..Known::words(why) };
+        return Known { open: (true, true), ..Known::without_value(Remark::Wide { low, high }) };
     }
     let u = if parameter.scale { value * u } else { u };
-    let remarks = implausible(name, (low, high)).into_iter().collect();
+    let remarks = implausible(parameter.label.name, (low, high)).into_iter().collect();
     Known { value: Some(value), u: Some(u), interval: Some((low, high)), remarks, open: (false, false) }
 }
 
 /// What is to be said of a jamming fraction whose interval lies outside of what is known of spheres.
-pub(super) fn implausible(name: &str, (low, high): (f64, f64)) -> Option<String> {
+pub(super) fn implausible(name: &str, (low, high): (f64, f64)) -> Option<Remark> {
     if !JAMMING_FRACTIONS.contains(&name) {
         return None;
     }
-    if low > CLOSEST_PACKING {
-        return Some(format!(
-            "implausible: denser than equal spheres can be packed ({CLOSEST_PACKING:.4}); sizes are mixed, solid \
-             fractions are off, or the law does not hold"
-        ));
-    }
-    (high < LOOSEST_PACKING).then(|| {
-        format!(
-            "implausible: looser than spheres were found to jam ({LOOSEST_PACKING}); particles are no spheres or stick \
-             together, solid fractions are off, or the law does not hold"
-        )
-    })
+    let denser = (low > CLOSEST_PACKING).then_some(Remark::DenserThanPacking);
+    denser.or_else(|| (high < LOOSEST_PACKING).then_some(Remark::LooserThanJamming))
 }
 
-fn one_sided(Parameter { name, unit, .. }: Parameter, ends: (Option<f64>, Option<f64>)) -> String {
-    let bound = |side: &str, at: f64| {
-        let at = format!("{} {unit}", short(at));
-        format!("not identified: the data bound {name} from {side} only, at {} (95 %)", at.trim_end())
-    };
+fn one_sided(parameter: String, ends: (Option<f64>, Option<f64>)) -> Remark {
     match ends {
-        (Some(low), None) => bound("below", low),
-        (None, Some(high)) => bound("above", high),
-        _ => format!("not identified: the sum of squares hardly rises whatever {name} is"),
+        (Some(bound), None) => Remark::OneSided { parameter, side: Side::Below, bound },
+        (None, Some(bound)) => Remark::OneSided { parameter, side: Side::Above, bound },
+        _ => Remark::Unbounded { parameter },
     }
 }
 
@@ -189,19 +161,10 @@ fn on_bound(fit: &Fit<'_>, found: &Found, profile: &Profile<'_, '_>, bound: f64)
     let low = bound == parameter.low;
     let span = fit.problem.coordinate(profile.k, parameter.high) - fit.problem.coordinate(profile.k, parameter.low);
     let step = 1e-3 * span * if low { 1.0 } else { -1.0 };
-    let end = profile.end(step, found.t * found.variance.sqrt());
-    let side = if low { "below" } else { "above" };
-    let inside = end.map_or_else(
-        || "; nothing bounds it on the other side".to_owned(),
-        |end| format!("; {side} {} {} at 95 %", short(end), parameter.unit).replace("  ", " "),
-    );
-    let why = format!("not identified: on its bound {bound} {}", parameter.unit);
-    Known { open: (low, !low), ..Known::words(format!("{}{inside}", why.trim_end())) }
-}
-
-/// Three digits.
-pub(super) fn short(x: f64) -> f64 {
-    format!("{x:.2e}").parse().unwrap_or(x)
+    let reach = profile.end(step, found.t * found.variance.sqrt());
+    let side = if low { Side::Below } else { Side::Above };
+    let parameter = fit.problem.name(profile.k);
+    Known { open: (low, !low), ..Known::without_value(Remark::OnBound { parameter, bound, side, reach }) }
 }
 
 /// Whether curves of the fit may be drawn.
@@ -270,7 +233,7 @@ pub(super) fn derived(fit: &Fit<'_>, sample: Option<usize>, of: &dyn Fn(&[f64], 
         }
     };
     let Spread { u, half } = spread(problem, found, &gradient(fit, found, &by_parameter, by_shift))?;
-    let remarks = vec!["follows from the parameters".to_owned()];
+    let remarks = vec![Remark::Follows];
     let interval = Some((value - half, value + half));
     Some(Known { value: Some(value), u: Some(u), interval, remarks, open: (false, false) })
 }

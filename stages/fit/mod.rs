@@ -3,15 +3,33 @@
 //! Question: at which stress and solid fraction does friction set in, and where does the viscosity diverge with and
 //! without it? Input: the states of the study. Output: [`result::Fits`].
 //!
-//! - Wyart and Cates over all samples and stresses of one kind of particles (`thickening`), laws of the solid fraction
-//!   at the lowest and the highest stress of each sample, flow curves of single samples (`compute`); the models are
-//!   in `physics::models`.
-//! - Least squares or a robust loss on ln η with its full covariance, and one shift of the solid fraction per sample
-//!   within its uncertainty (`data`, `problem`, `solve`, `robust`, `influence`).
-//! - A parameter that the data do not identify has no value in the table, only words and the measurement that would
-//!   give it; so has a fit that did not converge or that hangs on one wild state (`known`). Intervals are profiles of
-//!   the sum of squares, with t of the smaller of n − p and the degrees of freedom of the loadings (`profile`).
-//! - The hydrodynamic and the contact part apart, and rival explanations of the contact shares (`parts`).
+//! # What is fitted
+//! The law of Wyart and Cates to all samples of one kind of particles at all stresses at once (`thickening`); laws of the
+//! solid fraction to the states of lowest and of highest stress of each sample, flow curves to single samples
+//! (`compute`). The models are in `physics::models`. Data are ln η_r, or ln η for flow curves, because viscosities
+//! scatter by ratios.
+//!
+//! # How
+//! Minimised is rᵀV⁻¹r + Σδ² (`problem`). r: ln η less the model. V: scatter of loadings, filling of each loading, liquid,
+//! instrument and geometry (`data`). δ: one shift of the solid fraction of each sample, in its standard uncertainties.
+//! Where the rate was held an error of the torque moves stress and viscosity together, which the effective variance counts.
+//! Every start that the model proposes is tried; a parameter outside its bounds is held there and the others are fitted
+//! again (`solve`). A robust loss weighs the own part of each residual and takes its covariance from pseudo-values
+//! (`robust`).
+//!
+//! # What may be said
+//! An interval ends where the sum of squares, minimised over all other parameters, has risen by what 95 % allow
+//! (`profile`). A parameter that the data do not identify has no value but a [`remark::Remark`], and a [`remark::Need`]
+//! says which measurement would give it; so has a fit that did not converge, that misses its data, or whose parameters
+//! depend on one state that chance does not explain (`known`, `influence`). Limits with their reasons are in `rules`.
+//!
+//! # Beside the laws
+//! How the hydrodynamic and the contact part follow the stress, and which candidate model of the contact shares the data
+//! prefer, by Akaike weights (`parts`). No law of the viscosity is used there.
+//!
+//! # Sources
+//! Wyart & Cates 2014; Orear 1982 (effective variance); Birge 1932 (misfit); Huber 1964, 1981 (robust losses); Baarda 1968
+//! (single states); Akaike 1974, Hurvich & Tsai 1989, Burnham & Anderson 2002 (weights).
 
 mod compute;
 mod constant;
@@ -24,6 +42,7 @@ pub mod params;
 mod parts;
 mod problem;
 mod profile;
+pub mod remark;
 pub mod result;
 mod robust;
 mod rows;
@@ -58,5 +77,5 @@ pub fn work(cx: &Context<'_>) -> Result<Produced, Vec<Diagnostic>> {
     let samples: Vec<Sample> = cx.settings::<BTreeMap<String, Sample>>("samples")?.into_values().collect();
     let geometries = cx.settings::<BTreeMap<String, Geometry>>("geometries")?;
     let fits = fits(&cx.json("states")?, &samples, &geometries, &cx.settings("fit")?);
-    Produced::default().with_json("fits", &fits)?.with_remarks(&fits.remarks)
+    Produced::default().with_json("fits", &fits)?.with_remarks(&fits.study_remarks())
 }

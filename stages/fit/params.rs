@@ -35,7 +35,7 @@ impl Default for Params {
         let models: [&dyn Model; 3] = [&WyartCates, &MaronPierce, &KriegerDougherty];
         Self {
             skip: false,
-            models: models.map(ModelName::of).into(),
+            models: models.map(ModelName::of_model).into(),
             // A few solid fractions hardly identify the amplitude and alpha together.
             alpha: Some(2.0),
             beta: None,
@@ -53,7 +53,7 @@ pub struct ModelName(String);
 
 impl ModelName {
     /// That of a model.
-    pub fn of(model: &dyn Model) -> Self {
+    pub fn of_model(model: &dyn Model) -> Self {
         Self(model.name().to_owned())
     }
 
@@ -91,8 +91,8 @@ impl JsonSchema for ModelName {
 pub enum Loss {
     /// r².
     Squares,
-    /// 2c²(√(1 + r²/c²) − 1).
-    SoftL1,
+    /// 2c²(√(1 + r²/c²) − 1): smooth, and beyond c as Huber's.
+    PseudoHuber,
     /// r² up to c, then 2c|r| − c² (Huber 1964).
     Huber,
 }
@@ -102,7 +102,7 @@ impl Loss {
     pub const fn name(self) -> &'static str {
         match self {
             Self::Squares => "squares",
-            Self::SoftL1 => "soft-l1",
+            Self::PseudoHuber => "pseudo-huber",
             Self::Huber => "huber",
         }
     }

@@ -1,7 +1,7 @@
 //! The two parts of the viscosity apart: how each follows the stress, and which of four explanations of the contact
 //! shares the data prefer. No law of the viscosity is used.
 //!
-//! With z = −ln(1 − X), so that ln η_H = ln η − z, the rivals are
+//! With z = −ln(1 − X), so that ln η_H = ln η − z, the candidate models are
 //! - no contacts: z = 0
 //! - constant share: z = c of the sample
 //! - contacts carry the rise: z = ln η − h of the sample, the hydrodynamic part is the same at every stress
@@ -14,27 +14,24 @@
 //! Trends are taken within each loading, which removes its filling, then averaged with t over loadings.
 
 use super::group::Group;
-use super::known::short;
-use super::result::{CandidateModel, FitRow, Fits};
+use super::remark::{Candidate, Preference, Remark, Trend};
+use super::result::{CONTACT_SLOPE, CandidateModel, FitRow, Fits, HYDRODYNAMIC_SLOPE, STRESS_TREND, Scope, Selection};
 use super::rows::{corrected, empty_row, weights};
 use super::rules::{FLAT, MISFIT, PREFERRED};
 use crate::numerics::interval::{Mean, covariance_of_means, mean};
 use crate::numerics::whitening::Whitening;
 use crate::numerics::{chi_square, float, least_squares};
+use crate::physics::models::Label;
 use crate::states::result::{State, States};
 
-const NAMES: [&str; 4] = ["no contacts", "constant share", "contacts carry the rise", "both parts follow the stress"];
-
-/// Trends of every sample, and rivals of the group.
+/// Trends of every sample, and candidate models of the group.
 pub(super) fn parts(states: &States, group: &Group, fits: &mut Fits) {
     for sample in &group.samples {
         let own: Vec<&State> = states.states.iter().filter(|s| s.sample == *sample).collect();
         fits.rows.extend(trends(sample, &own));
     }
     let all: Vec<&State> = states.states.iter().filter(|s| group.holds(s)).collect();
-    let found = candidate_models(&group.scope(), &all);
-    fits.remarks.extend(found.first().map(|r| format!("contact shares, {}: {}", r.scope, r.words)));
-    fits.candidate_models.extend(found);
+    fits.candidate_models.extend(candidate_models(&group.scope(Selection::All), &all));
 }
 
 /// One loading at the states where it has a contact share: ln stress, ln η_H, η_C/η̄.
@@ -75,48 +72,49 @@ fn trends(sample: &str, states: &[&State]) -> Vec<FitRow> {
     let slopes = |of: fn(&Followed) -> &Vec<f64>| all.iter().filter_map(|f| slope(&f.ln_stress, of(f))).collect();
     let (hydrodynamic, contact): (Vec<f64>, Vec<f64>) = (slopes(|f| &f.ln_hydrodynamic), slopes(|f| &f.contact));
     let within = states.iter().map(|s| s.u_z_within).fold(0.0, f64::max) / span;
-    let mean = |values: &[f64]| Mean::of(values, within, 0.0).filter(|_| span > 0.0);
+    let mean = |values: &[f64]| Mean::of_loadings(values, within, 0.0).filter(|_| span > 0.0);
     let (Some(h), Some(c)) = (mean(&hydrodynamic), mean(&contact)) else { return Vec::new() };
-    let (h_words, c_words) = (hydrodynamic_words(&h, span), contact_words(&c));
-    let row = |part: &str, mean: &Mean, words: String| FitRow {
+    let row = |part: Label, mean: &Mean, remark: Remark| FitRow {
         value: Some(mean.value),
         u_value: Some(mean.u),
         value_low: mean.half_width.map(|w| mean.value - w),
         value_high: mean.half_width.map(|w| mean.value + w),
         degrees_of_freedom: mean.degrees_of_freedom,
-        remarks: vec![words],
-        ..empty_row("stress-trend", sample, part, "")
+        remarks: vec![remark],
+        ..empty_row(STRESS_TREND, &Scope::sample(sample), part)
     };
-    vec![row("hydrodynamic_slope", &h, h_words), row("contact_slope", &c, c_words)]
+    vec![row(HYDRODYNAMIC_SLOPE, &h, hydrodynamic_part(&h, span)), row(CONTACT_SLOPE, &c, contact_part(&c))]
 }
 
-fn hydrodynamic_words(slope: &Mean, span: f64) -> String {
+/// How the hydrodynamic part follows the stress over a span of ln σ.
+fn hydrodynamic_part(slope: &Mean, span: f64) -> Remark {
     let Some(half) = slope.half_width else {
-        return "one loading: whether the hydrodynamic part stays flat is not decided".to_owned();
+        return Remark::HydrodynamicPart { trend: Trend::OneLoading, change: None };
     };
-    let change = |slope: f64| 100.0 * float::expm1(slope * span);
     let (low, high) = (slope.value - half, slope.value + half);
-    let by = format!("{:+.0} to {:+.0} % over the stresses measured, at 95 %", change(low), change(high));
     let flat = float::ln1p(FLAT) / span;
-    match (low, high) {
-        (low, high) if low > -flat && high < flat => format!("the hydrodynamic part stays flat ({by})"),
-        (low, _) if low > 0.0 => format!("the hydrodynamic part rises with the stress ({by})"),
-        (_, high) if high < 0.0 => format!("the hydrodynamic part falls with the stress ({by})"),
-        _ => format!("whether the hydrodynamic part stays flat is not decided ({by})"),
+    let trend = if low > -flat && high < flat { Trend::Flat } else { rises_or_falls(low, high) };
+    let change = |slope: f64| float::expm1(slope * span);
+    Remark::HydrodynamicPart { trend, change: Some((change(low), change(high))) }
+}
+
+fn contact_part(slope: &Mean) -> Remark {
+    let trend =
+        slope.half_width.map_or(Trend::OneLoading, |half| rises_or_falls(slope.value - half, slope.value + half));
+    Remark::ContactPart { trend }
+}
+
+fn rises_or_falls(low: f64, high: f64) -> Trend {
+    if low > 0.0 {
+        Trend::Rises
+    } else if high < 0.0 {
+        Trend::Falls
+    } else {
+        Trend::NotDecided
     }
 }
 
-fn contact_words(slope: &Mean) -> String {
-    match slope.half_width.map(|half| (slope.value - half, slope.value + half)) {
-        None => "one loading: whether the contact part rises is not decided",
-        Some((low, _)) if low > 0.0 => "the contact part rises with the stress",
-        Some((_, high)) if high < 0.0 => "the contact part falls with the stress",
-        Some(_) => "whether the contact part rises is not decided",
-    }
-    .to_owned()
-}
-
-/// The states of a group that have a share, as the rivals see them.
+/// The states of a group that have a share, as the candidate models take them.
 struct Shares {
     z: Vec<f64>,
     ln_viscosity: Vec<f64>,
@@ -181,8 +179,8 @@ impl Shares {
     }
 }
 
-/// The rivals on the states of a group; empty where fewer than two states a sample have a share on the average.
-fn candidate_models(scope: &str, states: &[&State]) -> Vec<CandidateModel> {
+/// The candidate models on the states of a group; empty where fewer than two states a sample have a share on the average.
+fn candidate_models(scope: &Scope, states: &[&State]) -> Vec<CandidateModel> {
     let Some(data) = shares(states).filter(|d| d.z.len() >= 2 * d.samples) else { return Vec::new() };
     let none = vec![0.0; data.z.len()];
     let fitted = [
@@ -192,12 +190,12 @@ fn candidate_models(scope: &str, states: &[&State]) -> Vec<CandidateModel> {
         data.sum_of_squares(&none, true, &[&data.ln_viscosity]),
     ];
     let n = data.z.len() as f64;
-    let candidate = |(name, found): (&str, Option<(f64, usize)>)| {
+    let candidate = |(candidate, found): (Candidate, Option<(f64, usize)>)| {
         let (rss, free) = found?;
         let deviance = if data.dof.is_finite() { (data.dof + n) * float::ln1p(rss / data.dof) } else { rss };
         Some(CandidateModel {
-            scope: scope.to_owned(),
-            candidate: name.to_owned(),
+            scope: scope.clone(),
+            candidate,
             data: data.z.len() as u32,
             free_parameters: free as u32,
             rss,
@@ -205,53 +203,33 @@ fn candidate_models(scope: &str, states: &[&State]) -> Vec<CandidateModel> {
             aicc: corrected(deviance, n, free as f64),
             bic: deviance + free as f64 * float::ln(n),
             akaike_weight: None,
-            words: String::new(),
+            preference: Preference::TooFewStates,
         })
     };
-    let mut all: Vec<CandidateModel> = NAMES.into_iter().zip(fitted).filter_map(candidate).collect();
+    let mut all: Vec<CandidateModel> = Candidate::ALL.into_iter().zip(fitted).filter_map(candidate).collect();
     let found = weights(&all.iter().map(|r| r.aicc).collect::<Vec<_>>());
-    let words = rival_words(&all, found.as_deref());
+    let preference = preference(&all, found.as_deref());
     for (at, candidate) in all.iter_mut().enumerate() {
         candidate.akaike_weight = found.as_ref().map(|w| w[at]);
-        candidate.words.clone_from(&words);
+        candidate.preference.clone_from(&preference);
     }
     all
 }
 
-/// A ratio of Akaike weights in words; of huge ones only that they are huge, since tails of the scatter make them.
-fn odds(ratio: f64) -> String {
-    if ratio > 1e6 {
-        "far more likely (ratio of Akaike weights above 10⁶) than".to_owned()
-    } else {
-        format!("{} times as likely as", short(ratio))
-    }
-}
-
 /// What the weights mean.
-fn rival_words(all: &[CandidateModel], weights: Option<&[f64]>) -> String {
-    let Some(weights) = weights else { return "too few states to weigh explanations against each other".to_owned() };
+fn preference(all: &[CandidateModel], weights: Option<&[f64]>) -> Preference {
+    let Some(weights) = weights else { return Preference::TooFewStates };
     let mut order: Vec<usize> = (0..all.len()).collect();
     order.sort_by(|a, b| weights[*b].total_cmp(&weights[*a]));
     let (best, next) = (&all[order[0]], &all[order[1]]);
-    let preferred = if weights[order[0]] >= PREFERRED {
-        let odds = odds(weights[order[0]] / weights[order[1]].max(f64::MIN_POSITIVE));
-        format!("the data prefer “{}”, {odds} “{}”", best.candidate, next.candidate)
-    } else {
-        let close: Vec<String> = order
-            .iter()
-            .filter(|i| weights[**i] > 1.0 - PREFERRED)
-            .map(|i| format!("“{}” {:.0} %", all[*i].candidate, 100.0 * weights[*i]))
-            .collect();
-        format!("the data do not decide: {}", close.join(", "))
-    };
     let dof = f64::from(best.data) - f64::from(best.free_parameters);
-    let misfit = dof > 0.0 && chi_square::upper_tail(best.deviance, dof) < MISFIT;
-    let but = if misfit {
-        "; but none of them describes the shares within their scatter"
-    } else {
-        "; weights compare these explanations only, they do not say that one is right"
-    };
-    format!("{preferred}{but}")
+    let none_fits = dof > 0.0 && chi_square::upper_tail(best.deviance, dof) < MISFIT;
+    if weights[order[0]] >= PREFERRED {
+        let odds = weights[order[0]] / weights[order[1]].max(f64::MIN_POSITIVE);
+        return Preference::Preferred { candidate: best.candidate, next: next.candidate, odds, none_fits };
+    }
+    let possible = order.into_iter().filter(|i| weights[*i] > 1.0 - PREFERRED);
+    Preference::NotDecided { possible: possible.map(|i| (all[i].candidate, weights[i])).collect(), none_fits }
 }
 
 #[cfg(test)]
@@ -266,10 +244,12 @@ mod tests {
     #[test]
     fn flat_is_said_only_where_the_interval_shows_it() {
         let span = 100f64.ln();
-        assert!(hydrodynamic_words(&mean(0.01, 0.02), span).contains("stays flat"));
-        assert!(hydrodynamic_words(&mean(0.01, 0.2), span).contains("not decided"));
-        assert!(hydrodynamic_words(&mean(0.3, 0.1), span).contains("rises"));
-        assert!(contact_words(&mean(0.3, 0.1)).contains("rises"));
-        assert!(contact_words(&mean(0.3, 0.4)).contains("not decided"));
+        let of = |slope: f64, half: f64| match hydrodynamic_part(&mean(slope, half), span) {
+            Remark::HydrodynamicPart { trend, .. } => trend,
+            other => panic!("{other:?}"),
+        };
+        assert_eq!([of(0.01, 0.02), of(0.01, 0.2), of(0.3, 0.1)], [Trend::Flat, Trend::NotDecided, Trend::Rises]);
+        assert_eq!(contact_part(&mean(0.3, 0.1)), Remark::ContactPart { trend: Trend::Rises });
+        assert_eq!(contact_part(&mean(0.3, 0.4)), Remark::ContactPart { trend: Trend::NotDecided });
     }
 }

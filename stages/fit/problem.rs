@@ -65,6 +65,11 @@ impl<'a> Problem<'a> {
         self.model.parameters()[k]
     }
 
+    /// Name of parameter `k` in tables.
+    pub(super) fn name(&self, k: usize) -> String {
+        self.parameter(k).label.name.to_owned()
+    }
+
     /// Coordinate of a value of parameter `k`.
     pub(super) fn coordinate(&self, k: usize, value: f64) -> f64 {
         if self.parameter(k).scale { float::ln(value) } else { value }

@@ -1,16 +1,165 @@
-//! What the fit stage hands on: a row per model and parameter, how each fit ended, which of rival models the data
-//! prefer, the flow states of the measured states, and the curves that figures draw. It must hold no rule.
+//! What the fit stage hands on: a row per model and parameter, how each fit ended, which of the candidate models the
+//! data prefer, the flow states of the measured states, and the curves that figures draw. It must hold no rule.
 
+pub use super::remark::{
+    Allowance, Candidate, Course, Need, NeedOfFit, Preference, Remark, Side, StateRemark, StudyRemark, Trend,
+};
+
+use super::params::Loss;
+use crate::physics::models::Label;
+use crate::reversal::result::Controlled;
 use serde::{Deserialize, Serialize};
+
+/// Name under which the trends with the stress stand in the column of models.
+pub const STRESS_TREND: &str = "stress-trend";
+/// d ln η_H/d ln σ of a sample.
+pub const HYDRODYNAMIC_SLOPE: Label = Label::new("hydrodynamic_slope", "d ln η_H/d ln σ", "", "");
+/// dη_C/d ln σ of a sample over its mean viscosity.
+pub const CONTACT_SLOPE: Label = Label::new("contact_slope", "dη_C/d ln σ over mean η", "", "");
+
+/// Which states a model was fitted to.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub struct Scope {
+    /// Which of them.
+    pub states: Selection,
+    /// The particles, with the liquid where that is needed; none where all samples are of one kind.
+    pub group: Option<String>,
+}
+
+/// Some of the states of a group.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Selection {
+    /// All of all samples.
+    All,
+    /// That of the lowest stress of each sample.
+    LowStress,
+    /// That of the highest stress of each sample.
+    HighStress,
+    /// Those of this sample.
+    Sample(String),
+}
+
+impl Scope {
+    /// A sample alone.
+    pub fn sample(name: &str) -> Self {
+        Self { states: Selection::Sample(name.to_owned()), group: None }
+    }
+
+    /// As it stands in tables: `all samples`, `low stress`, a sample; the group where there are several.
+    pub fn name(&self) -> String {
+        let states = match &self.states {
+            Selection::All => "all samples",
+            Selection::LowStress => "low stress",
+            Selection::HighStress => "high stress",
+            Selection::Sample(sample) => sample,
+        };
+        match (&self.states, &self.group) {
+            (_, None) => states.to_owned(),
+            (Selection::All, Some(group)) => group.clone(),
+            (_, Some(group)) => format!("{states}, {group}"),
+        }
+    }
+}
+
+/// Why the minimiser stopped.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Ending {
+    /// It was not started, or found nothing finite.
+    NotFitted,
+    /// It ran out of evaluations.
+    LimitOfEvaluations,
+    /// It found a minimum.
+    Converged,
+}
+
+impl Ending {
+    /// As it stands in tables.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::NotFitted => "not fitted",
+            Self::LimitOfEvaluations => "limit of evaluations",
+            Self::Converged => "converged",
+        }
+    }
+}
+
+/// How the fitted law lets a state flow.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Regime {
+    /// It is jammed there.
+    Jammed,
+    /// The rate falls as the stress rises.
+    UnstableBranch,
+    /// The sample thickens discontinuously, the state lies on a stable branch.
+    Discontinuous,
+    /// The sample thickens continuously.
+    Continuous,
+}
+
+impl Regime {
+    /// As it stands in tables.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Jammed => "jammed",
+            Self::UnstableBranch => "unstable branch",
+            Self::Discontinuous => "discontinuous",
+            Self::Continuous => "continuous",
+        }
+    }
+}
+
+/// What a border of the flow-state diagram is made of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum BorderKind {
+    /// Stresses at which the rate has its maximum.
+    RateMaximum,
+    /// Stresses at which it has its minimum.
+    RateMinimum,
+    /// Stresses beyond which the law is jammed.
+    Jamming,
+}
+
+impl BorderKind {
+    /// All, in the order in which they are drawn.
+    pub const ALL: [Self; 3] = [Self::RateMaximum, Self::RateMinimum, Self::Jamming];
+
+    /// As it stands in tables and legends.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::RateMaximum => "rate maximum",
+            Self::RateMinimum => "rate minimum",
+            Self::Jamming => "jamming",
+        }
+    }
+}
+
+impl Candidate {
+    /// All, in the order in which they are listed.
+    pub const ALL: [Self; 4] =
+        [Self::NoContacts, Self::ConstantShare, Self::ContactsCarryTheRise, Self::BothPartsFollowTheStress];
+
+    /// As it stands in tables.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::NoContacts => "no contacts",
+            Self::ConstantShare => "constant share",
+            Self::ContactsCarryTheRise => "contacts carry the rise",
+            Self::BothPartsFollowTheStress => "both parts follow the stress",
+        }
+    }
+}
 
 /// A parameter of a fitted model, or a quantity that follows from it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct FitRow {
-    /// Name of the model, as in `physics::models`; `stress-trend` for how the two parts follow the stress.
+    /// Name of the model, as in `physics::models`; [`STRESS_TREND`] for how the two parts follow the stress.
     pub model: String,
-    /// What it was fitted to: `all samples`, `low stress`, `high stress`, a sample; the particles where there are
-    /// several.
-    pub scope: String,
+    /// What it was fitted to.
+    pub scope: Scope,
     /// Name of the parameter.
     pub parameter: String,
     /// Its unit; empty where dimensionless.
@@ -31,8 +180,8 @@ pub struct FitRow {
     pub aicc: Option<f64>,
     /// Bayesian criterion.
     pub bic: Option<f64>,
-    /// Held, not identified, on a limit, not converged, does not fit; empty where there is nothing to say.
-    pub remarks: Vec<String>,
+    /// What is to be said of it, of the parameter before of the whole fit.
+    pub remarks: Vec<Remark>,
 }
 
 /// A point of a fitted flow curve with its 95 % band.
@@ -81,8 +230,8 @@ pub struct LawPoint {
 pub struct LawCurve {
     /// The model.
     pub model: String,
-    /// `low stress` or `high stress`.
-    pub scope: String,
+    /// To which end of the stress.
+    pub scope: Scope,
     /// The curve, by rising solid fraction.
     pub points: Vec<LawPoint>,
 }
@@ -93,13 +242,13 @@ pub struct FitQuality {
     /// The model.
     pub model: String,
     /// What it was fitted to.
-    pub scope: String,
+    pub scope: Scope,
     /// Data.
     pub data: u32,
     /// Free parameters of the model.
     pub free_parameters: u32,
-    /// Why the minimiser stopped: `converged`, `limit of evaluations`, `not fitted`.
-    pub ending: String,
+    /// Why the minimiser stopped.
+    pub ending: Ending,
     /// Starts from which it was run.
     pub starts: u32,
     /// Starts that led to the smallest sum of squares.
@@ -110,8 +259,8 @@ pub struct FitQuality {
     pub condition_number: Option<f64>,
     /// Parameters that sit on a bound.
     pub on_bounds: Vec<String>,
-    /// What is minimised: `squares`, `soft-l1`, `huber`.
-    pub loss: String,
+    /// What is minimised.
+    pub loss: Loss,
     /// Generalised sum of squares at the solution.
     pub rss: Option<f64>,
     /// Data less free parameters.
@@ -128,35 +277,35 @@ pub struct FitQuality {
     pub covariance: Vec<Vec<f64>>,
     /// Their correlation, row by row.
     pub correlation: Vec<Vec<f64>>,
-    /// What stands in the way of a value and which further measurement would remove it.
-    pub further_measurements: Vec<String>,
-    /// Words on the fit as a whole.
-    pub remarks: Vec<String>,
+    /// What would give the parameters that have no value.
+    pub further_measurements: Vec<Need>,
+    /// What is to be said of the fit as a whole.
+    pub remarks: Vec<Remark>,
 }
 
 /// One of several explanations of the same data.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct CandidateModel {
-    /// What the data are: all samples of one kind, or a sample.
-    pub scope: String,
-    /// `no contacts`, `constant share`, `contacts carry the rise`, `both parts follow the stress`.
-    pub candidate: String,
+    /// What the data are: all samples of one kind.
+    pub scope: Scope,
+    /// Which.
+    pub candidate: Candidate,
     /// Data.
     pub data: u32,
     /// Free parameters.
     pub free_parameters: u32,
     /// Generalised sum of squares.
     pub rss: f64,
-    /// −2 ln of the largest likelihood, up to what all rivals share.
+    /// −2 ln of the largest likelihood, up to what all candidate models share.
     pub deviance: f64,
     /// Akaike's criterion with the correction for few data; none where there are too few.
     pub aicc: Option<f64>,
     /// Bayesian criterion.
     pub bic: f64,
-    /// Akaike weight among the rivals, 0 to 1.
+    /// Akaike weight among the candidate models, 0 to 1.
     pub akaike_weight: Option<f64>,
-    /// What the weights mean, in words; the same for all rivals of a scope.
-    pub words: String,
+    /// What the weights mean; the same for all candidate models of a scope.
+    pub preference: Preference,
 }
 
 /// A datum of a fit with what the model says of it.
@@ -165,7 +314,7 @@ pub struct Residual {
     /// The model.
     pub model: String,
     /// What it was fitted to.
-    pub scope: String,
+    pub scope: Scope,
     /// Sample.
     pub sample: String,
     /// Set-point.
@@ -187,14 +336,14 @@ pub struct Residual {
 /// What the fitted law says of the flow of a measured state.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct FlowState {
-    /// The kind of particles, or `all samples`.
-    pub scope: String,
+    /// What the law was fitted to.
+    pub scope: Scope,
     /// Sample.
     pub sample: String,
     /// Set-point.
     pub set_point: String,
-    /// `rate` or `stress`: what was held.
-    pub controlled: String,
+    /// What was held.
+    pub controlled: Controlled,
     /// Solid volume fraction as the fit shifts it within its uncertainty.
     pub volume_fraction: f64,
     /// Stress, Pa.
@@ -203,17 +352,17 @@ pub struct FlowState {
     pub inverse_slope: Option<f64>,
     /// Its standard uncertainty.
     pub u_inverse_slope: Option<f64>,
-    /// `continuous`, `discontinuous`, `unstable branch`, `jammed`.
-    pub regime: String,
-    /// What to mind.
-    pub remarks: Vec<String>,
+    /// How it flows.
+    pub regime: Regime,
+    /// What calls for caution.
+    pub remark: Option<StateRemark>,
 }
 
 /// A border of the flow-state diagram.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Border {
-    /// `rate maximum`, `rate minimum`, `jamming`.
-    pub name: String,
+    /// What it is made of.
+    pub kind: BorderKind,
     /// Solid fraction and stress (Pa), by rising solid fraction.
     pub points: Vec<(f64, f64)>,
 }
@@ -221,14 +370,16 @@ pub struct Border {
 /// The flow-state diagram of one kind of particles.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct FlowDiagram {
-    /// The kind of particles, or `all samples`.
-    pub scope: String,
+    /// What the law was fitted to.
+    pub scope: Scope,
     /// Its borders.
     pub borders: Vec<Border>,
     /// Onset stress σ*, Pa.
     pub onset_stress_pa: f64,
-    /// Jamming fractions without and with friction.
-    pub jamming_fractions: (f64, f64),
+    /// Jamming fraction without friction, φ_0.
+    pub frictionless_jamming: f64,
+    /// Jamming fraction with friction, φ_m.
+    pub frictional_jamming: f64,
 }
 
 /// All that the fit stage gives.
@@ -242,7 +393,7 @@ pub struct Fits {
     pub law_curves: Vec<LawCurve>,
     /// How each fit ended; rows of the table `models`.
     pub quality: Vec<FitQuality>,
-    /// Rival explanations of the contact shares.
+    /// Candidate models of the contact shares.
     pub candidate_models: Vec<CandidateModel>,
     /// Data of the fits with what is left.
     pub residuals: Vec<Residual>,
@@ -252,6 +403,29 @@ pub struct Fits {
     pub diagrams: Vec<FlowDiagram>,
     /// Left out by the study file.
     pub skipped: bool,
-    /// Words for the report: what was fitted to what, and what could not be.
-    pub remarks: Vec<String>,
+}
+
+impl Fits {
+    /// What is to be said of the stage as a whole, gathered from its rows.
+    pub fn study_remarks(&self) -> Vec<StudyRemark> {
+        let shares = self.candidate_models.chunk_by(|a, b| a.scope == b.scope).map(|rows| {
+            let (scope, preference) = (rows[0].scope.clone(), rows[0].preference.clone());
+            StudyRemark::ContactShares { scope, preference }
+        });
+        let state = |s: &FlowState| {
+            let (sample, set_point) = (s.sample.clone(), s.set_point.clone());
+            Some(StudyRemark::State { sample, set_point, remark: s.remark? })
+        };
+        let needs_of = |q: &FitQuality| {
+            let (model, scope) = (q.model.clone(), q.scope.clone());
+            let of_fit =
+                move |need: &Need| NeedOfFit { need: need.clone(), model: model.clone(), scope: scope.clone() };
+            q.further_measurements.iter().map(of_fit).collect::<Vec<_>>()
+        };
+        let needs: Vec<NeedOfFit> = self.quality.iter().flat_map(needs_of).collect();
+        let left_out = self.skipped.then_some(StudyRemark::LeftOut);
+        let needs = (!needs.is_empty()).then_some(StudyRemark::Needs { needs });
+        let states = self.flow_states.iter().filter_map(state);
+        left_out.into_iter().chain(shares).chain(states).chain(needs).collect()
+    }
 }

@@ -24,7 +24,7 @@ pub(super) struct Robust {
     pub slope: f64,
     /// v, in units of the own variance.
     pub variance: f64,
-    /// K²: factor of the variance where it is told by the residuals alone.
+    /// K²: factor of the variance where it follows from the residuals alone.
     pub correction: f64,
     /// What is added to each datum to make its pseudo-value.
     pub moved: Vec<f64>,
@@ -34,7 +34,7 @@ pub(super) struct Robust {
 pub(super) fn weight(u: f64, loss: Loss, c: f64) -> f64 {
     let weight = match loss {
         Loss::Squares => 1.0,
-        Loss::SoftL1 => 1.0 / (1.0 + u * u / (c * c)).sqrt(),
+        Loss::PseudoHuber => 1.0 / (1.0 + u * u / (c * c)).sqrt(),
         Loss::Huber => (c / u.abs()).min(1.0),
     };
     weight.max(LEAST_WEIGHT)
@@ -44,7 +44,7 @@ pub(super) fn weight(u: f64, loss: Loss, c: f64) -> f64 {
 fn slope(u: f64, loss: Loss, c: f64) -> f64 {
     match loss {
         Loss::Squares => 1.0,
-        Loss::SoftL1 => {
+        Loss::PseudoHuber => {
             let w = weight(u, loss, c);
             w * w * w
         }

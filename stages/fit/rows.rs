@@ -2,27 +2,28 @@
 
 use super::data::Data;
 use super::known::{self, Known};
-use super::params::{Loss, Params};
-use super::result::{FitQuality, FitRow, Residual};
+use super::params::Params;
+use super::remark::{Need, Remark};
+use super::result::{Ending, FitQuality, FitRow, Residual, Scope};
 use super::solve::{Fit, Found, covariance_of};
 use crate::numerics::float;
-use crate::physics::models::Model;
+use crate::physics::models::{Label, Model};
 
 /// A model with the parameters that are held, and the data that it is fitted to.
 pub(super) struct Job<'a> {
     pub model: &'a dyn Model,
-    pub scope: String,
+    pub scope: Scope,
     pub held: Vec<Option<f64>>,
     pub data: Data,
 }
 
 /// A row without numbers.
-pub(super) fn empty_row(model: &str, scope: &str, parameter: &str, unit: &str) -> FitRow {
+pub(super) fn empty_row(model: &str, scope: &Scope, quantity: Label) -> FitRow {
     FitRow {
         model: model.to_owned(),
-        scope: scope.to_owned(),
-        parameter: parameter.to_owned(),
-        unit: unit.to_owned(),
+        scope: scope.clone(),
+        parameter: quantity.name.to_owned(),
+        unit: quantity.unit.to_owned(),
         value: None,
         u_value: None,
         value_low: None,
@@ -35,14 +36,11 @@ pub(super) fn empty_row(model: &str, scope: &str, parameter: &str, unit: &str) -
     }
 }
 
-/// Rows that hold words only, one a parameter.
-pub(super) fn words(model: &dyn Model, scope: &str, held: &[Option<f64>], why: &str) -> Vec<FitRow> {
+/// Rows without a value but what is held, one a parameter.
+pub(super) fn without_values(model: &dyn Model, scope: &Scope, held: &[Option<f64>], why: &Remark) -> Vec<FitRow> {
     let row = |(parameter, held): (&crate::physics::models::Parameter, &Option<f64>)| {
-        let mut remarks = vec![why.to_owned()];
-        if held.is_some() {
-            remarks.insert(0, "held".to_owned());
-        }
-        FitRow { value: *held, remarks, ..empty_row(model.name(), scope, parameter.name, parameter.unit) }
+        let remarks = held.map(|_| Remark::Held).into_iter().chain([why.clone()]).collect();
+        FitRow { value: *held, remarks, ..empty_row(model.name(), scope, parameter.label) }
     };
     model.parameters().iter().zip(held).map(row).collect()
 }
@@ -50,11 +48,11 @@ pub(super) fn words(model: &dyn Model, scope: &str, held: &[Option<f64>], why: &
 /// A row per parameter.
 pub(super) fn rows(job: &Job<'_>, fit: &Fit<'_>, known: &[Known]) -> Vec<FitRow> {
     let parameters = job.model.parameters().iter().zip(known);
-    parameters.map(|(p, known)| row(fit, &job.scope, (p.name, p.unit), known)).collect()
+    parameters.map(|(p, known)| row(fit, &job.scope, p.label, known)).collect()
 }
 
 /// A row of a parameter, or of what follows from them.
-pub(super) fn row(fit: &Fit<'_>, scope: &str, (name, unit): (&str, &str), known: &Known) -> FitRow {
+pub(super) fn row(fit: &Fit<'_>, scope: &Scope, quantity: Label, known: &Known) -> FitRow {
     let found = fit.found.as_ref().ok();
     let criteria = found.and_then(|f| criteria_of(fit, f));
     FitRow {
@@ -67,7 +65,7 @@ pub(super) fn row(fit: &Fit<'_>, scope: &str, (name, unit): (&str, &str), known:
         aicc: criteria.and_then(|c| c.0),
         bic: criteria.and_then(|c| c.1),
         remarks: known.remarks.iter().cloned().chain(known::remarks(fit)).collect(),
-        ..empty_row(fit.problem.model.name(), scope, name, unit)
+        ..empty_row(fit.problem.model.name(), scope, quantity)
     }
 }
 
@@ -107,20 +105,20 @@ pub(super) fn weights(aicc: &[Option<f64>]) -> Option<Vec<f64>> {
 }
 
 /// How the fit ended.
-pub(super) fn quality(job: &Job<'_>, fit: &Fit<'_>, params: &Params, advice: Vec<String>) -> FitQuality {
+pub(super) fn quality(job: &Job<'_>, fit: &Fit<'_>, params: &Params, needs: Vec<Need>) -> FitQuality {
     let found = fit.found.as_ref().ok();
     let criteria = found.and_then(|f| criteria_of(fit, f));
-    let names = fit.problem.free().into_iter().map(|k| fit.problem.parameter(k).name.to_owned());
+    let names = fit.problem.free().into_iter().map(|k| fit.problem.name(k));
     let (covariance, correlation) = found.and_then(|f| matrices(fit, f)).unwrap_or_default();
     FitQuality {
         data: fit.problem.n() as u32,
         free_parameters: fit.free as u32,
-        ending: fit.ending.to_owned(),
+        ending: fit.ending,
         starts: fit.starts.0 as u32,
         starts_agreeing: fit.starts.1 as u32,
         evaluations: fit.evaluations as u32,
         condition_number: found.and_then(|f| f.condition).filter(|c| c.is_finite()),
-        on_bounds: fit.on_bounds.iter().map(|(k, _)| fit.problem.parameter(*k).name.to_owned()).collect(),
+        on_bounds: fit.on_bounds.iter().map(|(k, _)| fit.problem.name(*k)).collect(),
         rss: found.map(|f| f.rss),
         degrees_of_freedom: found.map(|f| f.dof),
         aicc: criteria.and_then(|c| c.0),
@@ -128,26 +126,26 @@ pub(super) fn quality(job: &Job<'_>, fit: &Fit<'_>, params: &Params, advice: Vec
         parameters: names.collect(),
         covariance,
         correlation,
-        further_measurements: advice,
-        remarks: known::remarks(fit).into_iter().chain(known::distrust(fit)).collect(),
+        further_measurements: needs,
+        remarks: known::distrust(fit).into_iter().chain(known::remarks(fit)).collect(),
         ..no_fit(job.model, &job.scope, params)
     }
 }
 
 /// Where nothing was fitted.
-pub(super) fn no_fit(model: &dyn Model, scope: &str, params: &Params) -> FitQuality {
+pub(super) fn no_fit(model: &dyn Model, scope: &Scope, params: &Params) -> FitQuality {
     FitQuality {
         model: model.name().to_owned(),
-        scope: scope.to_owned(),
+        scope: scope.clone(),
         data: 0,
         free_parameters: 0,
-        ending: "not fitted".to_owned(),
+        ending: Ending::NotFitted,
         starts: 0,
         starts_agreeing: 0,
         evaluations: 0,
         condition_number: None,
         on_bounds: Vec::new(),
-        loss: Loss::name(params.loss).to_owned(),
+        loss: params.loss,
         rss: None,
         degrees_of_freedom: None,
         aicc: None,

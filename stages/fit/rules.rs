@@ -13,7 +13,7 @@ pub const WIDEST_SCALE: f64 = 10.0;
 /// a parameter means anything. Own rule.
 pub const MISSES: f64 = 5.0;
 
-/// Probability of the misfit below which a model, or every explanation of contact shares, is said not to fit; common
+/// Probability of the misfit below which a model, or every candidate model of contact shares, is said not to fit; common
 /// practice.
 pub const MISFIT: f64 = 0.01;
 
@@ -31,8 +31,8 @@ pub const CONSTANT: f64 = 0.01;
 /// Rise of the viscosity that counts where errors are unknown, as in the verdict on thickening.
 pub const SMALLEST_RISE: f64 = 0.1;
 
-/// φ/φ_0 that the densest sample should reach for the jamming fraction to be told from the amplitude; it turns the
-/// advice, not the value. Empirical.
+/// φ/φ_0 that the densest sample should reach for the jamming fraction to be separated from the amplitude; it decides
+/// which measurement is proposed, not the value. Empirical.
 pub const NEAR_JAMMING: f64 = 0.9;
 
 /// Smallest part of its error that a datum keeps where its abscissa follows it; where ln η rises as fast as ln σ
@@ -47,7 +47,7 @@ pub const SMALLEST_SCATTER: f64 = 1e-3;
 /// rule.
 pub const FLAT: f64 = 0.2;
 
-/// Akaike weight from which one explanation is said to be preferred: odds of 20 to 1, as 95 % are elsewhere. Own rule.
+/// Akaike weight from which one candidate model is said to be preferred: odds of 20 to 1, as 95 % are elsewhere. Own rule.
 pub const PREFERRED: f64 = 0.95;
 
 /// Solid fraction of close packing of equal spheres, π/√18: what jams beyond it is no suspension of equal spheres.

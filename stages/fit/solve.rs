@@ -17,10 +17,13 @@ use super::data::{Data, Scale};
 use super::influence::{Influence, influences};
 use super::params::Loss;
 use super::problem::Problem;
+use super::remark::Remark;
+use super::result::Ending;
 use super::robust::{Robust, robust, weight};
 use super::rules::LEAST_MOVE;
 use crate::numerics::interval::median;
 use crate::numerics::least_squares::{Covariance, Effort, Residuals as _, Solution, condition_number, minimise};
+use crate::numerics::normal::MEDIAN_TO_SIGMA;
 use crate::numerics::{normal, student_t};
 use crate::physics::models::{Model, Point};
 
@@ -70,9 +73,9 @@ pub(super) struct Fit<'a> {
     /// Free parameters of the model, those on a bound included.
     pub free: usize,
     /// The minimum; why there is none otherwise.
-    pub found: Result<Found, String>,
+    pub found: Result<Found, Remark>,
     /// Why the minimiser stopped.
-    pub ending: &'static str,
+    pub ending: Ending,
     /// Starts tried, and those that led to the smallest sum of squares.
     pub starts: (usize, usize),
     /// Evaluations from the best start.
@@ -95,26 +98,23 @@ pub(super) fn fit<'a>(
         problem,
         on_bounds: Vec::new(),
         free,
-        found: Err(String::new()),
-        ending: "not fitted",
+        found: Err(Remark::OutsideModel),
+        ending: Ending::NotFitted,
         starts: (0, 0),
         evaluations: 0,
         weights: Vec::new(),
     };
     if data.ln.len() <= free {
-        fit.found = Err(format!("not fitted: free parameters {free}, states {}", data.ln.len()));
+        fit.found = Err(Remark::FewStates { free_parameters: free as u32, states: data.ln.len() as u32 });
         return fit;
     }
-    let Some(best) = search(&mut fit) else {
-        fit.found = Err("not fitted: the data lie outside what the model can give".to_owned());
-        return fit;
-    };
+    let Some(best) = search(&mut fit) else { return fit };
     if !best.ending.converged() {
-        fit.ending = "limit of evaluations";
-        fit.found = Err("not converged: no value is printed".to_owned());
+        fit.ending = Ending::LimitOfEvaluations;
+        fit.found = Err(Remark::NotConverged);
         return fit;
     }
-    fit.ending = "converged";
+    fit.ending = Ending::Converged;
     let solution = settle(&mut fit, best, loss, loss_scale);
     let q = solution.parameters;
     if loss == Loss::Squares {
@@ -122,7 +122,7 @@ pub(super) fn fit<'a>(
         return fit;
     }
     let Some(robust) = robust(&fit.problem, &q, loss, loss_scale) else {
-        fit.found = Err(format!("not fitted: no state lies within {loss_scale} standard uncertainties of the model"));
+        fit.found = Err(Remark::NoStateNear { loss_scale });
         return fit;
     };
     fit.weights = fit.problem.scales.iter().map(|s| s.weight).collect();
@@ -264,9 +264,8 @@ pub(super) fn own_residuals(problem: &Problem<'_>, q: &[f64]) -> OwnResiduals {
     let Some(errors) = problem.data.errors.as_ref().filter(|_| problem.knows_errors()) else {
         r.iter_mut().zip(&problem.scales).for_each(|(r, s)| *r /= s.moves);
         let sizes: Vec<f64> = r.iter().map(|r| r.abs()).collect();
-        // 1.4826 makes the median of |r| the standard deviation of normal errors (Hampel 1974).
         let left = (problem.n() as f64 / (problem.n() as f64 - problem.free().len() as f64)).sqrt();
-        let scale = 1.4826 * median(&sizes) * left;
+        let scale = MEDIAN_TO_SIGMA * median(&sizes) * left;
         let over_u = r.iter().map(|r| if scale > 0.0 { r / scale } else { 0.0 }).collect();
         return OwnResiduals { over_u, u: problem.scales.iter().map(|s| scale * s.moves).collect() };
     };
@@ -334,7 +333,7 @@ pub(super) fn spread(problem: &Problem<'_>, found: &Found, gradient: &[f64]) -> 
 
 /// JCg: what a unit error of each independent residual does to what has the gradient g.
 fn influence_rows(found: &Found, covariance: &Covariance, gradient: &[f64]) -> Vec<f64> {
-    let row = |j: usize| gradient.iter().enumerate().map(|(k, g)| covariance.at(j, k) * g).sum::<f64>();
+    let row = |j: usize| gradient.iter().enumerate().map(|(k, g)| covariance.element(j, k) * g).sum::<f64>();
     let weights: Vec<f64> = (0..gradient.len()).map(row).collect();
     let rows = found.jacobian.len() / gradient.len().max(1);
     let of_row = |i: usize| weights.iter().enumerate().map(|(j, w)| found.jacobian[j * rows + i] * w).sum::<f64>();

@@ -3,7 +3,8 @@
 use super::data::{Data, Errors, scatter};
 use super::known;
 use super::params::{Loss, Params};
-use super::result::{FitRow, Fits};
+use super::remark::{Candidate, Course, Need, Preference, Remark, StudyRemark, Trend};
+use super::result::{BorderKind, Ending, FitRow, Fits, Regime, Scope, Selection};
 use super::rows::criteria;
 use super::solve::fit;
 use crate::fixture;
@@ -16,7 +17,7 @@ use crate::physics::models::herschel_bulkley::HerschelBulkley;
 use crate::physics::models::maron_pierce::MaronPierce;
 use crate::physics::models::power_law::PowerLaw;
 use crate::physics::models::wyart_cates::WyartCates;
-use crate::physics::models::{Model, Point};
+use crate::physics::models::{Description, Label, Model, Parameter, Point, Subject};
 use crate::physics::quantity::Quantity;
 use crate::reversal::result::Controlled;
 use crate::states::result::{State, States};
@@ -24,6 +25,16 @@ use rand_chacha::ChaCha12Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 
 // Data.
+
+/// A parameter of a model that is none of the house: a place, with a unit so that no rule on solid fractions holds.
+pub(super) const fn place(name: &'static str, low: f64, high: f64) -> Parameter {
+    Parameter { label: Label::new(name, name, name, "x"), low, high, scale: false }
+}
+
+/// Such a model.
+pub(super) const fn made_up(subject: Subject, parameters: &'static [Parameter]) -> Description {
+    Description { name: "made-up", title: "made up", formula: "", sources: &[], subject, parameters, follows: &[] }
+}
 
 /// Data of equal, unknown weight, without error in the solid fraction.
 pub(super) fn plain(points: Vec<Point>, ln: Vec<f64>) -> Data {
@@ -206,6 +217,11 @@ pub(super) fn fits(states: &States, samples: &[Sample], params: &Params) -> Fits
     super::fits(states, samples, &std::collections::BTreeMap::new(), params)
 }
 
+/// All states of all samples.
+fn all() -> Scope {
+    Scope { states: Selection::All, group: None }
+}
+
 pub(super) fn only(model: &str) -> Params {
     Params { models: vec![serde_json::from_value(model.into()).unwrap()], ..Params::default() }
 }
@@ -227,7 +243,7 @@ fn wyart_cates_finds_the_truth_within_its_interval() {
                 i32::from(row.value_low.is_some_and(|l| l <= truth) && row.value_high.is_some_and(|h| truth <= h));
         }
         assert_eq!(find(&fits, "alpha").value, Some(2.0));
-        assert!(find(&fits, "alpha").remarks.contains(&"held".to_owned()));
+        assert!(find(&fits, "alpha").remarks.contains(&Remark::Held));
     }
     // Of 200 studies 95 % hold; less than 178 has a probability of 10⁻⁴ (binomial).
     assert!(held.iter().all(|h| *h >= 178), "{held:?}");
@@ -249,12 +265,12 @@ fn what_follows_from_the_law_lies_within_its_interval() {
         let onset = discontinuous_onset(&TRUTH).unwrap();
         let turns = turning_points(&TRUTH, phi[2]);
         let truths = [
-            ("all samples", Some(onset.0)),
-            ("all samples", Some(onset.1)),
-            ("S2", turns.map(|t| t.0)),
-            ("S2", turns.and_then(|t| t.1)),
-            ("S3", jamming_stress(&TRUTH, phi[3])),
-            ("S2", Some(phi[2] - onset.0)),
+            (all(), Some(onset.volume_fraction)),
+            (all(), Some(onset.stress_pa)),
+            (Scope::sample("S2"), turns.map(|t| t.maximum_pa)),
+            (Scope::sample("S2"), turns.and_then(|t| t.minimum_pa)),
+            (Scope::sample("S3"), jamming_stress(&TRUTH, phi[3])),
+            (Scope::sample("S2"), Some(phi[2] - onset.volume_fraction)),
         ];
         for (k, (name, (scope, truth))) in names.iter().zip(truths).enumerate() {
             let row = fits.rows.iter().find(|r| r.scope == scope && r.parameter == *name);
@@ -285,16 +301,16 @@ fn jamming_fractions_are_held_to_what_is_known_of_spheres() {
     let remarks = |truth: &[f64], fractions: &[f64]| {
         let (states, samples) = study_of(truth, fractions, 3, &mut Normals::new(21));
         let fits = fits(&states, &samples, &only("wyart-cates"));
-        ["phi_0", "phi_m"].map(|name| find(&fits, name).remarks.join("; "))
+        ["phi_0", "phi_m"].map(|name| find(&fits, name).remarks.clone())
     };
     let [dense, _] = remarks(&[0.82, 0.72, 5.0, 0.9, 1.1, 2.0], &[0.55, 0.62, 0.68]);
-    assert!(dense.contains("denser than equal spheres can be packed (0.7405)"), "{dense}");
+    assert!(dense.contains(&Remark::DenserThanPacking), "{dense:?}");
     let [_, loose] = remarks(&[0.52, 0.44, 5.0, 0.9, 1.1, 2.0], &[0.3, 0.36, 0.41]);
-    assert!(loose.contains("looser than spheres were found to jam (0.5)"), "{loose}");
+    assert!(loose.contains(&Remark::LooserThanJamming), "{loose:?}");
     let [_, thins] = remarks(&[0.57, 0.65, 5.0, 0.9, 1.1, 2.0], &[0.45, 0.49, 0.53]);
-    assert!(thins.contains("the viscosity falls as the stress rises"), "{thins}");
+    assert!(thins.contains(&Remark::FallsWithStress), "{thins:?}");
     let plain = remarks(&TRUTH, &[0.47, 0.51, 0.54]);
-    assert!(plain.iter().all(|r| !r.contains("implausible") && !r.contains("falls")), "{plain:?}");
+    assert!(plain.iter().all(Vec::is_empty), "{plain:?}");
 }
 
 #[test]
@@ -315,7 +331,7 @@ fn curves_pass_through_the_data_and_carry_a_band() {
         assert!((rate * 0.5 * near.unwrap().relative_viscosity / near.unwrap().stress_pa - 1.0).abs() < 1e-12);
     }
     let onset = find(&fits, "phi_dst");
-    let truth = crate::physics::models::wyart_cates::discontinuous_onset(&TRUTH).unwrap().0;
+    let truth = crate::physics::models::wyart_cates::discontinuous_onset(&TRUTH).unwrap().volume_fraction;
     assert!(onset.value_low.unwrap() < truth && truth < onset.value_high.unwrap(), "{onset:?}");
 }
 
@@ -326,7 +342,10 @@ fn one_solid_fraction_ends_in_words_and_not_in_numbers() {
     assert!(fits.rows.len() >= 6 + 2 + 4);
     for row in fits.rows.iter().filter(|r| r.parameter != "alpha") {
         assert_eq!((row.value, row.u_value), (None, None), "{row:?}");
-        assert!(row.remarks.iter().any(|r| r.starts_with("not ")), "{row:?}");
+        assert!(
+            matches!(row.remarks[0], Remark::FewFractions { fractions: 1 } | Remark::FewStates { states: 1, .. }),
+            "{row:?}"
+        );
     }
     assert!(fits.flow_curves.is_empty() && fits.law_curves.is_empty());
 }
@@ -337,18 +356,18 @@ fn two_solid_fractions_end_in_words_and_not_in_numbers() {
     let fits = fits(&states, &samples, &only("wyart-cates"));
     for row in fits.rows.iter().filter(|r| r.parameter != "alpha") {
         assert_eq!((row.value, row.u_value), (None, None), "{row:?}");
-        assert!(row.remarks[0].contains("two solid fractions"), "{row:?}");
+        assert_eq!(row.remarks[0], Remark::FewFractions { fractions: 2 }, "{row:?}");
     }
-    assert!(fits.quality[0].further_measurements[0].contains("at least three solid fractions"));
-    assert!(fits.remarks.iter().any(|r| r.starts_with("what would tell more")));
+    assert_eq!(fits.quality[0].further_measurements, [Need::SpreadFractions { fractions: 3 }]);
+    assert!(matches!(&fits.study_remarks()[..], [StudyRemark::Needs { needs }] if needs.len() == 1));
     assert!(fits.flow_curves.is_empty() && fits.diagrams.is_empty());
 }
 
-/// Words and no number in any row of the law but what is held.
-fn only_words(fits: &Fits, word: &str) {
+/// A remark and no number in any row of the law but what is held.
+fn only_remarks(fits: &Fits, wanted: fn(&Remark) -> bool) {
     for row in fits.rows.iter().filter(|r| r.model == "wyart-cates" && r.parameter != "alpha") {
         assert_eq!((row.value, row.u_value, row.value_low), (None, None, None), "{row:?}");
-        assert!(row.remarks.iter().any(|r| r.contains(word)), "{word}: {row:?}");
+        assert!(row.remarks.iter().any(wanted), "{row:?}");
     }
     assert!(fits.flow_curves.is_empty() && fits.diagrams.is_empty() && fits.flow_states.is_empty());
 }
@@ -359,8 +378,8 @@ fn stresses_below_the_onset_end_in_words_with_the_stress_to_go_to() {
     for seed in 0..20 {
         let (states, samples) = study_of(&truth, &[0.47, 0.51, 0.54], 3, &mut Normals::new(seed));
         let fits = fits(&states, &samples, &only("wyart-cates"));
-        only_words(&fits, "no viscosity depends on the stress");
-        assert!(fits.quality[0].further_measurements[0].starts_with("measure at stresses above 250 Pa"));
+        only_remarks(&fits, |r| matches!(r, Remark::NoStressDependence { .. }));
+        assert_eq!(fits.quality[0].further_measurements, [Need::HigherStresses { above_pa: 250.0 }]);
     }
 }
 
@@ -371,8 +390,11 @@ fn a_rise_that_has_only_begun_bounds_what_it_cannot_give() {
     let fits = fits(&states, &samples, &only("wyart-cates"));
     let row = find(&fits, "phi_m");
     assert_eq!(row.value, None, "{row:?}");
-    assert!(row.remarks[0].starts_with("not identified"), "{row:?}");
-    assert!(fits.quality[0].further_measurements.iter().any(|a| a.contains("measure above 250 Pa")), "{fits:?}");
+    assert!(
+        matches!(row.remarks[0], Remark::OneSided { .. } | Remark::Unbounded { .. } | Remark::Wide { .. }),
+        "{row:?}"
+    );
+    assert!(fits.quality[0].further_measurements.contains(&Need::BeyondRise { above_pa: 250.0 }), "{fits:?}");
     assert!(fits.diagrams.is_empty(), "nothing follows from half a law");
 }
 
@@ -382,16 +404,22 @@ fn one_wild_state_ends_in_words_that_name_it_and_a_robust_loss_reads_past_it() {
         for seed in 0..5 {
             let (mut states, samples) = study(&[0.47, 0.51, 0.54], loadings, &mut Normals::new(seed));
             let clean = fits(&states, &samples, &only("wyart-cates"));
-            assert!(!clean.rows.iter().any(|r| r.remarks.iter().any(|r| r.contains("the state of"))), "{clean:?}");
+            assert!(
+                !clean.rows.iter().any(|r| r.remarks.iter().any(|r| matches!(r, Remark::WildState { .. }))),
+                "{clean:?}"
+            );
             let ln: Vec<f64> =
                 states.states[12].loading_means.iter().map(|l| l.ln_viscosity - 0.5f64.ln() + 3f64.ln()).collect();
             states.states[12] = state(&samples[1], STRESSES[4], &ln);
             let wild = fits(&states, &samples, &only("wyart-cates"));
-            only_words(&wild, "the state of S1 at 10 Pa lies");
-            for loss in [Loss::Huber, Loss::SoftL1] {
+            only_remarks(
+                &wild,
+                |r| matches!(r, Remark::WildState { sample, set_point, decides: true, .. } if (sample.as_str(), set_point.as_str()) == ("S1", "10 Pa")),
+            );
+            for loss in [Loss::Huber, Loss::PseudoHuber] {
                 let robust = fits(&states, &samples, &Params { loss, ..only("wyart-cates") });
                 let (was, is) = (find(&clean, "phi_0"), find(&robust, "phi_0"));
-                assert_eq!(robust.quality[0].loss, loss.name());
+                assert_eq!(robust.quality[0].loss, loss);
                 let off = (was.value.unwrap() - is.value.unwrap()).abs();
                 assert!(off < 1.5 * was.u_value.unwrap(), "{loss:?} {loadings} {seed}: {was:?} {is:?}");
             }
@@ -446,17 +474,25 @@ fn with_shares(states: &mut States, z: &dyn Fn(usize, f64) -> f64, normals: &mut
     }
 }
 
+fn first_named(preference: &Preference) -> Option<Candidate> {
+    match preference {
+        Preference::TooFewStates => None,
+        Preference::NotDecided { possible, .. } => possible.first().map(|p| p.0),
+        Preference::Preferred { candidate, .. } => Some(*candidate),
+    }
+}
+
 #[test]
-fn rival_explanations_are_told_apart_and_said_in_words() {
+fn candidate_models_are_told_apart() {
     let carry = |s: usize, ln: f64| ln - [0.9, 1.3, 1.8][s];
     let constant = |s: usize, _: f64| [0.5, 0.7, 0.8][s];
     let half = |s: usize, ln: f64| 0.5 * ln - [0.2, 0.3, 0.4][s];
     let none = |_: usize, _: f64| 0.0;
-    let all: [(&str, Explained<'_>); 4] = [
-        ("contacts carry the rise", &carry),
-        ("constant share", &constant),
-        ("both parts follow the stress", &half),
-        ("no contacts", &none),
+    let all: [(Candidate, Explained<'_>); 4] = [
+        (Candidate::ContactsCarryTheRise, &carry),
+        (Candidate::ConstantShare, &constant),
+        (Candidate::BothPartsFollowTheStress, &half),
+        (Candidate::NoContacts, &none),
     ];
     for (truth, z) in all {
         let mut normals = Normals::new(11);
@@ -468,41 +504,44 @@ fn rival_explanations_are_told_apart_and_said_in_words() {
         assert_eq!(best.unwrap().candidate, truth, "{:?}", fits.candidate_models);
         let sum: f64 = fits.candidate_models.iter().map(|r| r.akaike_weight.unwrap()).sum();
         assert!((sum - 1.0).abs() < 1e-12);
-        assert!(best.unwrap().words.contains(truth), "{:?}", best.unwrap().words);
-        let flat = fits.rows.iter().find(|r| r.parameter == "hydrodynamic_slope" && r.scope == "S0").unwrap();
-        let rises = flat.remarks[0].contains("rises with the stress");
-        assert_eq!(rises, truth != "contacts carry the rise", "{flat:?}");
-        let contact = fits.rows.iter().find(|r| r.parameter == "contact_slope" && r.scope == "S2").unwrap();
-        assert_eq!(contact.remarks[0].contains("rises with"), truth != "no contacts", "{contact:?}");
+        assert!(first_named(&best.unwrap().preference) == Some(truth), "{:?}", best.unwrap().preference);
+        let flat =
+            fits.rows.iter().find(|r| r.parameter == "hydrodynamic_slope" && r.scope == Scope::sample("S0")).unwrap();
+        let rises = matches!(flat.remarks[0], Remark::HydrodynamicPart { trend: Trend::Rises, .. });
+        assert_eq!(rises, truth != Candidate::ContactsCarryTheRise, "{flat:?}");
+        let contact =
+            fits.rows.iter().find(|r| r.parameter == "contact_slope" && r.scope == Scope::sample("S2")).unwrap();
+        let rises = contact.remarks[0] == Remark::ContactPart { trend: Trend::Rises };
+        assert_eq!(rises, truth != Candidate::NoContacts, "{contact:?}");
     }
 }
 
 #[test]
-fn flow_states_follow_from_the_law_and_an_unstable_branch_is_minded() {
+fn flow_states_follow_from_the_law_and_an_unstable_branch_has_a_remark() {
     let truth = [0.65, 0.57, 5.0, 0.9, 1.0, 2.0];
     let (mut states, samples) = study_of(&truth, &[0.47, 0.52, 0.565], 3, &mut Normals::new(3));
     for state in &mut states.states {
         state.controlled = Controlled::Rate;
     }
     let fits = fits(&states, &samples, &only("wyart-cates"));
-    let row = |scope: &str, parameter: &str| fits.rows.iter().find(|r| r.scope == scope && r.parameter == parameter);
-    let words = |scope: &str| row(scope, "phi_beyond_dst").unwrap().remarks.join("; ");
-    assert!(words("S0").contains("thickens continuously"), "{}", words("S0"));
-    assert!(words("S2").contains("thickens discontinuously"), "{}", words("S2"));
+    let row = |sample: &str, parameter: &str| {
+        fits.rows.iter().find(|r| r.scope == Scope::sample(sample) && r.parameter == parameter)
+    };
+    let courses = ["S0", "S2"].map(|sample| row(sample, "phi_beyond_dst").unwrap().remarks.last().unwrap());
+    assert_eq!(*courses[0], Remark::Thickens { course: Course::Continuous });
+    assert!(matches!(courses[1], Remark::Thickens { course: Course::Discontinuous | Course::DiscontinuousMayJam }));
     assert!(row("S0", "sigma_up").is_none());
     let up = row("S2", "sigma_up").unwrap();
     // The solid fraction was drawn within 0.002 of what is stated, and is fitted: two of those either way.
-    let at = |phi| crate::physics::models::wyart_cates::turning_points(&truth, phi).unwrap().0;
+    let at = |phi| crate::physics::models::wyart_cates::turning_points(&truth, phi).unwrap().maximum_pa;
     assert!(at(0.569) < up.value.unwrap() && up.value.unwrap() < at(0.561), "{up:?}");
-    let minded: Vec<_> = fits.flow_states.iter().filter(|s| !s.remarks.is_empty()).collect();
-    assert!(minded.iter().any(|s| s.sample == "S2" && s.regime == "unstable branch"), "{:?}", fits.flow_states);
-    assert!(minded.iter().all(|s| s.sample == "S2"));
-    assert!(fits.remarks.iter().any(|r| r.starts_with("S2 at ")), "{:?}", fits.remarks);
+    let remarked: Vec<_> = fits.flow_states.iter().filter(|s| s.remark.is_some()).collect();
+    assert!(remarked.iter().any(|s| s.sample == "S2" && s.regime == Regime::UnstableBranch), "{:?}", fits.flow_states);
+    assert!(remarked.iter().all(|s| s.sample == "S2"));
+    let of_s2 = |r: &StudyRemark| matches!(r, StudyRemark::State { sample, .. } if sample == "S2");
+    assert!(fits.study_remarks().iter().any(of_s2), "{:?}", fits.study_remarks());
     let borders = &fits.diagrams[0].borders;
-    assert_eq!(
-        borders.iter().map(|b| b.name.as_str()).collect::<Vec<_>>(),
-        ["rate maximum", "rate minimum", "jamming"]
-    );
+    assert_eq!(borders.iter().map(|b| b.kind).collect::<Vec<_>>(), BorderKind::ALL);
 }
 
 #[test]
@@ -528,7 +567,7 @@ fn every_model_fits_a_curve_of_its_own() {
         let fits = fits(&states, &samples, &only(model.name()));
         assert_eq!(fits.rows.len(), truth.len(), "{}", model.name());
         for (row, truth) in fits.rows.iter().zip(truth) {
-            assert_eq!((row.model.as_str(), row.scope.as_str()), (model.name(), "S0"));
+            assert_eq!((row.model.as_str(), &row.scope), (model.name(), &Scope::sample("S0")));
             let (value, u) = (row.value.unwrap(), row.u_value.unwrap());
             // One fit each: four standard uncertainties.
             assert!((value - truth).abs() < 4.0 * u, "{} {}: {value} {u}", model.name(), row.parameter);
@@ -542,13 +581,13 @@ fn models_of_the_same_data_are_weighed() {
     let truth = [0.65, 0.57, 5.0, 0.9, 1.0, 2.0];
     let (states, samples) = study_of(&truth, &[0.3, 0.36, 0.42, 0.46, 0.5, 0.53, 0.55], 3, &mut Normals::new(2));
     let fits = fits(&states, &samples, &Params { models: Params::default().models, ..Params::default() });
-    let low: Vec<_> = fits.quality.iter().filter(|q| q.scope == "low stress").collect();
+    let low: Vec<_> = fits.quality.iter().filter(|q| q.scope.states == Selection::LowStress).collect();
     let sum: f64 = low.iter().map(|q| q.akaike_weight.unwrap()).sum();
     assert!(low.len() == 2 && (sum - 1.0).abs() < 1e-12, "{low:?}");
     let global = fits.quality.iter().find(|q| q.model == "wyart-cates").unwrap();
     assert_eq!(global.akaike_weight, None, "alone on its data");
     assert!(global.starts == 9 && global.starts_agreeing >= 5, "{global:?}");
-    assert!(global.condition_number.unwrap() > 1.0 && global.ending == "converged");
+    assert!(global.condition_number.unwrap() > 1.0 && global.ending == Ending::Converged);
     assert_eq!(global.covariance.len(), global.parameters.len());
     assert!((0..5).all(|k| (global.correlation[k][k] - 1.0).abs() < 1e-12));
     let u = find(&fits, "phi_0").u_value.unwrap();
@@ -569,7 +608,7 @@ fn samples_that_do_not_thicken_identify_no_stress() {
         }
     }
     let fits = fits(&states, &samples, &only("wyart-cates"));
-    only_words(&fits, "no viscosity depends on the stress");
+    only_remarks(&fits, |r| matches!(r, Remark::NoStressDependence { .. }));
 }
 
 #[test]
@@ -581,10 +620,10 @@ fn samples_of_which_one_follows_another_law_do_not_fit_and_it_is_said() {
     }
     let fits = fits(&states, &samples, &only("wyart-cates"));
     let row = find(&fits, "phi_0");
-    assert!(row.remarks.iter().any(|r| r.starts_with("does not fit")), "{row:?}");
+    assert!(row.remarks.iter().any(|r| matches!(r, Remark::Misfit { .. })), "{row:?}");
     // So far off that no parameter means anything, and no curve is drawn.
     assert_eq!((row.value, fits.flow_curves.len()), (None, 0), "{row:?}");
-    assert!(row.remarks[0].starts_with("no value: the data miss the model"), "{row:?}");
+    assert!(matches!(row.remarks[0], Remark::Misses { .. }), "{row:?}");
 }
 
 #[test]
@@ -594,13 +633,14 @@ fn packings_of_both_ends_come_out() {
     let high = 0.65 - 0.08 * (-(0.02f64).powf(0.9)).exp();
     let (states, samples) = study_of(&truth, &[0.42, 0.46, 0.5, 0.53, 0.55], 3, &mut Normals::new(2));
     let fits = fits(&states, &samples, &only("maron-pierce"));
-    let of = |scope: &str| fits.rows.iter().find(|r| r.scope == scope).unwrap();
-    for (scope, truth) in [("low stress", 0.65), ("high stress", high)] {
-        let row = of(scope);
+    let of = |end: Selection| fits.rows.iter().find(|r| r.scope.states == end).unwrap();
+    for (end, truth) in [(Selection::LowStress, 0.65), (Selection::HighStress, high)] {
+        let row = of(end);
         assert!(row.value_low.unwrap() < truth && truth < row.value_high.unwrap(), "{truth}: {row:?}");
         assert!(row.u_value.unwrap() < 0.003, "{row:?}");
     }
-    assert!(of("low stress").remarks.iter().any(|r| r.starts_with("states from 0.3")));
+    let low = of(Selection::LowStress);
+    assert!(low.remarks.contains(&Remark::Stresses { states: 5, low_pa: 0.3, high_pa: 0.3 }), "{low:?}");
     assert_eq!(fits.law_curves.len(), 2);
     assert!(fits.law_curves.iter().all(|c| c.points.iter().all(|p| p.high.is_finite() && p.low <= p.high)));
 }
@@ -619,14 +659,14 @@ fn the_scatter_of_loadings_is_taken_apart() {
 fn one_loading_takes_its_errors_from_the_residuals_and_says_so() {
     let (states, samples) = study(&[0.47, 0.51, 0.54], 1, &mut Normals::new(6));
     let fits = fits(&states, &samples, &only("wyart-cates"));
-    assert!(find(&fits, "phi_0").remarks.iter().any(|r| r.starts_with("one loading per state")));
+    assert!(find(&fits, "phi_0").remarks.contains(&Remark::OneLoading));
 }
 
 #[test]
 fn left_out_means_empty_and_said() {
     let (states, samples) = study(&[0.47, 0.51], 3, &mut Normals::new(7));
     let left_out = fits(&states, &samples, &Params { skip: true, ..Params::default() });
-    assert!(left_out.rows.is_empty() && left_out.skipped && left_out.remarks[0].contains("left out"));
+    assert!(left_out.rows.is_empty() && left_out.skipped && left_out.study_remarks() == [StudyRemark::LeftOut]);
     let empty = super::fits(&States::default(), &samples, &std::collections::BTreeMap::new(), &Params::default());
     assert!(empty.rows.iter().all(|r| r.value.is_none() || r.parameter == "alpha"));
     assert!(!empty.rows.is_empty());

@@ -6,71 +6,60 @@ use super::compute::Study;
 use super::constant::is_constant;
 use super::data::data;
 use super::group::Group;
-use super::known::{self, Known, derived, drawable, fraction, short};
+use super::known::{self, Known, derived, drawable, fraction};
 use super::params::Params;
-use super::result::{Border, FitRow, Fits, FlowDiagram, FlowState};
-use super::rows::{Job, no_fit, quality, residuals, row, rows, words};
+use super::remark::{Course, Need, Remark, StateRemark};
+use super::result::{Border, BorderKind, FitQuality, FitRow, Fits, FlowDiagram, FlowState, Regime, Scope, Selection};
+use super::rows::{Job, no_fit, quality, residuals, row, rows, without_values};
 use super::rules::{FEWEST_FRACTIONS, NEAR_JAMMING};
 use super::solve::{Fit, fit};
 use crate::numerics::float;
 use crate::physics::models::wyart_cates::{
-    ALPHA, BETA, WyartCates, borders, discontinuous_onset, inverse_slope, jamming_stress, turning_points,
+    ALPHA, BETA, PHI_BEYOND_DST, PHI_DST, SIGMA_DOWN, SIGMA_DST, SIGMA_JAM, SIGMA_UP, WyartCates, borders,
+    discontinuous_onset, inverse_slope, jamming_stress, turning_points,
 };
-use crate::physics::models::{Model, Point, Subject};
+use crate::physics::models::{Label, Model, Point, Subject};
 use crate::reversal::result::Controlled;
 use crate::states::result::States;
 
-const ONE_FRACTION: &str = "not identified: one solid fraction does not tell the amplitude from the jamming fractions";
-const TWO_FRACTIONS: &str =
-    "not identified: two solid fractions determine amplitude and jamming fractions without any check on the law";
-const MORE_FRACTIONS: &str = "measure at least three solid fractions of the same particles, spread from well below to \
-                              near jamming";
-
 /// What a group without a single usable state asks for: what the study file does not say, else other measurements.
-fn missing(study: Study<'_>, group: &Group) -> &'static str {
+fn need_without_states(study: Study<'_>, group: &Group) -> Need {
     let mut own = study.samples.iter().filter(|sample| group.samples.contains(&sample.name));
     if own.all(|sample| sample.liquid.viscosity.is_some() && sample.volume_fraction.is_some()) {
-        "measure steady states of which stress and viscosity can be read"
+        Need::SteadyStates
     } else {
-        "give the liquid's viscosity and the solid fractions in the study file"
+        Need::LiquidAndFractions
     }
 }
 
-/// Fits the law, and tells what follows.
+/// Fits the law, and gives what follows.
 pub(super) fn thickening(study: Study<'_>, group: &Group, params: &Params, fits: &mut Fits) {
     let model = &WyartCates;
     let mut held = vec![None; model.parameters().len()];
     (held[ALPHA], held[BETA]) = (params.alpha, params.beta);
-    let scope = group.scope();
-    let without = |why: &str, advice: &str, fits: &mut Fits| {
-        fits.rows.extend(words(model, &scope, &held, why));
-        let (further_measurements, remarks) = (vec![advice.to_owned()], vec![why.to_owned()]);
-        fits.quality.push(super::result::FitQuality { further_measurements, remarks, ..no_fit(model, &scope, params) });
+    let scope = group.scope(Selection::All);
+    let without = |why: Remark, need: Need, fits: &mut Fits| {
+        fits.rows.extend(without_values(model, &scope, &held, &why));
+        let (further_measurements, remarks) = (vec![need], vec![why]);
+        fits.quality.push(FitQuality { further_measurements, remarks, ..no_fit(model, &scope, params) });
     };
     let Some(data) = data(study, Subject::Thickening, &|state| group.holds(state)) else {
-        let why = "not fitted: no state has a relative viscosity, a stress and a solid fraction";
-        return without(why, missing(study, group), fits);
+        let why = Remark::NoStates { subject: Subject::Thickening };
+        return without(why, need_without_states(study, group), fits);
     };
     let job = Job { model, scope: scope.clone(), held: held.clone(), data };
-    match solid_fractions(&job) {
-        1 => return without(ONE_FRACTION, MORE_FRACTIONS, fits),
-        n if n < FEWEST_FRACTIONS => return without(TWO_FRACTIONS, MORE_FRACTIONS, fits),
-        _ => {}
-    }
-    if let Some((why, advice)) = does_not_thicken(&job) {
-        return without(&why, &advice, fits);
+    if let Some((why, need)) = obstacle(&job) {
+        return without(why, need, fits);
     }
     let fit = fit(job.model, &job.held, &job.data, params.loss, params.loss_scale);
     let mut known = known::parameters(&fit, &job.held);
     if let (Some(without), Some(with)) = (known[0].value, known[1].value)
         && with > without
     {
-        known[1]
-            .remarks
-            .push("above phi_0: the viscosity falls as the stress rises, which this law does not mean".into());
+        known[1].remarks.push(Remark::FallsWithStress);
     }
     fits.rows.extend(rows(&job, &fit, &known));
-    fits.quality.push(quality(&job, &fit, params, advice(&job, &fit, &known)));
+    fits.quality.push(quality(&job, &fit, params, needs(&job, &fit, &known)));
     fits.residuals.extend(residuals(&job, &fit));
     if !drawable(&fit) || known.iter().any(|k| k.value.is_none()) {
         return;
@@ -92,62 +81,40 @@ fn solid_fractions(job: &Job<'_>) -> usize {
     all.len()
 }
 
-fn stresses(job: &Job<'_>) -> (f64, f64) {
-    let all = || job.data.points.iter().map(|p| p.stress_pa);
-    (all().fold(f64::INFINITY, f64::min), all().fold(0.0, f64::max))
+/// What stands in the way of the law before any fit, and what would remove it.
+fn obstacle(job: &Job<'_>) -> Option<(Remark, Need)> {
+    let fractions = solid_fractions(job);
+    if fractions < FEWEST_FRACTIONS {
+        let need = Need::SpreadFractions { fractions: FEWEST_FRACTIONS as u32 };
+        return Some((Remark::FewFractions { fractions: fractions as u32 }, need));
+    }
+    // One viscosity a sample fits the data.
+    let (low_pa, high_pa) = job.data.stress_range();
+    let flat = Remark::NoStressDependence { low_pa, high_pa };
+    is_constant(&job.data).then_some((flat, Need::HigherStresses { above_pa: high_pa }))
 }
 
-/// Words and advice where the viscosity of no sample depends on the stress: one viscosity a sample fits the data.
-fn does_not_thicken(job: &Job<'_>) -> Option<(String, String)> {
-    let (low, high) = stresses(job);
-    let (low, high) = (short(low), short(high));
-    is_constant(&job.data).then(|| {
-        (
-            format!(
-                "not identified: from {low} to {high} Pa no viscosity depends on the stress beyond its uncertainty; \
-                 either the onset stress lies outside or these particles do not thicken"
-            ),
-            format!("measure at stresses above {high} Pa, by a factor of ten at least"),
-        )
-    })
-}
-
-/// What stands in the way of the parameters without a value, and what would remove it.
-fn advice(job: &Job<'_>, fit: &Fit<'_>, known: &[Known]) -> Vec<String> {
-    let mut out = Vec::new();
+/// What would give the parameters that a fit leaves without a value.
+fn needs(job: &Job<'_>, fit: &Fit<'_>, known: &[Known]) -> Vec<Need> {
     let missing = |k: usize| known[k].value.is_none();
-    let (low, high) = stresses(job);
-    if fit.found.is_err() || known::distrust(fit).is_some() || !(0..known.len()).any(missing) {
-        return out;
-    }
-    if missing(0) {
-        out.push(format!("phi_0: measure below {} Pa, where contacts are not yet frictional", short(low)));
-    }
-    if missing(1) || missing(2) {
-        out.push(format!("phi_m, sigma_star: measure above {} Pa, until the viscosity stops rising", short(high)));
-    }
-    if missing(BETA) {
-        out.push("beta: measure more stresses between the two ends of the rise, or hold stages.fit.beta".to_owned());
-    }
-    if missing(4) || missing(ALPHA) {
-        let phi = job.data.points.iter().map(|p| p.volume_fraction).fold(0.0, f64::max);
-        let nearest = fit.found.as_ref().map_or(f64::NAN, |f| phi / f.values[0]);
-        let near = if nearest < NEAR_JAMMING { "nearer to jamming" } else { "further from jamming" };
-        out.push(format!(
-            "amplitude, alpha: the densest sample is at {:.2} of phi_0; measure a solid fraction {near}, or hold \
-             stages.fit.alpha",
-            nearest
-        ));
-    }
-    out
+    let (below_pa, above_pa) = job.data.stress_range();
+    let (Ok(found), None) = (&fit.found, known::distrust(fit)) else { return Vec::new() };
+    let densest = job.data.points.iter().map(|p| p.volume_fraction).fold(0.0, f64::max) / found.values[0];
+    let all = [
+        (missing(0), Need::BelowOnset { below_pa }),
+        (missing(1) || missing(2), Need::BeyondRise { above_pa }),
+        (missing(BETA), Need::WithinRise),
+        (missing(4) || missing(ALPHA), Need::OtherFraction { densest, nearer: densest < NEAR_JAMMING }),
+    ];
+    all.into_iter().filter_map(|(wanted, need)| wanted.then_some(need)).collect()
 }
 
 /// Where thickening first turns discontinuous, as two more rows.
 fn onset(job: &Job<'_>, fit: &Fit<'_>) -> Vec<FitRow> {
-    let phi = derived(fit, None, &|p, _| discontinuous_onset(p).map(|o| o.0));
-    let stress = derived_stress(fit, None, &|p, _| discontinuous_onset(p).map(|o| o.1));
-    let row = |name: &str, unit: &str, known: Option<Known>| Some(row(fit, &job.scope, (name, unit), &known?));
-    [row("phi_dst", "", phi), row("sigma_dst", "Pa", stress)].into_iter().flatten().collect()
+    let phi = derived(fit, None, &|p, _| discontinuous_onset(p).map(|o| o.volume_fraction));
+    let stress = derived_stress(fit, None, &|p, _| discontinuous_onset(p).map(|o| o.stress_pa));
+    let row = |quantity: Label, known: Option<Known>| Some(row(fit, &job.scope, quantity, &known?));
+    [row(PHI_DST, phi), row(SIGMA_DST, stress)].into_iter().flatten().collect()
 }
 
 /// A stress that follows, as the scale that it is: its interval is even in the logarithm and stays above zero.
@@ -164,33 +131,34 @@ type Follows<'a> = &'a dyn Fn(&[f64], f64) -> Option<f64>;
 /// How far a sample is from discontinuous thickening, and its turning points and jamming stress where it has them.
 fn regime(job: &Job<'_>, fit: &Fit<'_>, sample: usize) -> Vec<FitRow> {
     let name = &job.data.samples[sample].0;
-    let scope = if job.scope == "all samples" { name.clone() } else { format!("{name}, {}", job.scope) };
+    let scope = Scope { states: Selection::Sample(name.clone()), group: job.scope.group.clone() };
     let mut out = Vec::new();
-    let from_onset = derived(fit, Some(sample), &|p, phi| discontinuous_onset(p).map(|o| phi - o.0));
+    let from_onset = derived(fit, Some(sample), &|p, phi| discontinuous_onset(p).map(|o| phi - o.volume_fraction));
     let from_friction = derived(fit, Some(sample), &|p, phi| Some(phi - p[1]));
     let Some(mut known) = from_onset else { return out };
-    known.remarks.push(regime_words(&known, from_friction.as_ref()).to_owned());
-    out.push(row(fit, &scope, ("phi_beyond_dst", ""), &known));
-    let stresses: [(&str, Follows<'_>); 3] = [
-        ("sigma_up", &|p, phi| turning_points(p, phi).map(|t| t.0)),
-        ("sigma_down", &|p, phi| turning_points(p, phi).and_then(|t| t.1)),
-        ("sigma_jam", &|p, phi| jamming_stress(p, phi)),
+    let course = course(&known, from_friction.as_ref());
+    known.remarks.push(Remark::Thickens { course });
+    out.push(row(fit, &scope, PHI_BEYOND_DST, &known));
+    let stresses: [(Label, Follows<'_>); 3] = [
+        (SIGMA_UP, &|p, phi| turning_points(p, phi).map(|t| t.maximum_pa)),
+        (SIGMA_DOWN, &|p, phi| turning_points(p, phi).and_then(|t| t.minimum_pa)),
+        (SIGMA_JAM, &|p, phi| jamming_stress(p, phi)),
     ];
-    for (name, of) in stresses {
-        out.extend(derived_stress(fit, Some(sample), of).map(|known| row(fit, &scope, (name, "Pa"), &known)));
+    for (quantity, follows) in stresses {
+        out.extend(derived_stress(fit, Some(sample), follows).map(|known| row(fit, &scope, quantity, &known)));
     }
     out
 }
 
 /// Continuous, discontinuous, shear-jamming, or not decided, by the intervals of φ − φ_DST and φ − φ_m.
-fn regime_words(from_onset: &Known, from_friction: Option<&Known>) -> &'static str {
+fn course(from_onset: &Known, from_friction: Option<&Known>) -> Course {
     let jams = from_friction.and_then(|k| k.interval);
     match (from_onset.interval, jams) {
-        (Some((_, high)), _) if high < 0.0 => "thickens continuously",
-        (_, Some((low, _))) if low > 0.0 => "thickens discontinuously and jams at high stress",
-        (Some((low, _)), Some((_, high))) if low > 0.0 && high < 0.0 => "thickens discontinuously, does not jam",
-        (Some((low, _)), _) if low > 0.0 => "thickens discontinuously; whether it jams is not decided",
-        _ => "whether it thickens continuously or discontinuously is not decided",
+        (Some((_, high)), _) if high < 0.0 => Course::Continuous,
+        (_, Some((low, _))) if low > 0.0 => Course::Jams,
+        (Some((low, _)), Some((_, high))) if low > 0.0 && high < 0.0 => Course::Discontinuous,
+        (Some((low, _)), _) if low > 0.0 => Course::DiscontinuousMayJam,
+        _ => Course::NotDecided,
     }
 }
 
@@ -207,43 +175,40 @@ fn flow_states(job: &Job<'_>, fit: &Fit<'_>, states: &States) -> Vec<FlowState> 
             slope.is_finite().then_some(slope)
         });
         let (name, set_point) = (job.data.samples[sample].0.clone(), job.data.set_points[i].clone());
-        let by_rate = held(&name, &set_point) == Controlled::Rate;
+        let controlled = held(&name, &set_point);
         let found = fit.found.as_ref().ok()?;
         let phi = fraction(fit, found, sample);
-        let jumps = discontinuous_onset(&found.values).is_some_and(|o| phi > o.0);
-        let (regime, remark) = place(slope.as_ref(), by_rate, jumps);
+        let jumps = discontinuous_onset(&found.values).is_some_and(|o| phi > o.volume_fraction);
+        let (regime, remark) = place(slope.as_ref(), controlled, jumps);
         Some(FlowState {
             scope: job.scope.clone(),
             sample: name,
             set_point,
-            controlled: if by_rate { "rate" } else { "stress" }.to_owned(),
+            controlled,
             volume_fraction: phi,
             stress_pa: point.stress_pa,
             inverse_slope: slope.as_ref().and_then(|k| k.value),
             u_inverse_slope: slope.as_ref().and_then(|k| k.u),
-            regime: regime.to_owned(),
-            remarks: remark.into_iter().map(str::to_owned).collect(),
+            regime,
+            remark,
         })
     };
     (0..job.data.points.len()).filter_map(of).collect()
 }
 
 /// Regime of a state, and what to mind at a held rate.
-fn place(slope: Option<&Known>, by_rate: bool, jumps: bool) -> (&'static str, Option<&'static str>) {
+fn place(slope: Option<&Known>, controlled: Controlled, jumps: bool) -> (Regime, Option<StateRemark>) {
     let Some((value, (low, high))) = slope.and_then(|k| Some((k.value?, k.interval?))) else {
-        return ("jammed", Some("the fitted law is jammed here: nothing should flow"));
+        return (Regime::Jammed, Some(StateRemark::Jammed));
     };
     let regime = match (value < 0.0, jumps) {
-        (true, _) => "unstable branch",
-        (false, true) => "discontinuous",
-        (false, false) => "continuous",
+        (true, _) => Regime::UnstableBranch,
+        (false, true) => Regime::Discontinuous,
+        (false, false) => Regime::Continuous,
     };
-    let remark = match (by_rate, high < 0.0, low < 0.0) {
-        (true, true, _) => Some(
-            "at a held rate this branch of the law is unstable: the flow parts into bands or jumps in time, and one \
-             viscosity does not describe it",
-        ),
-        (true, false, true) => Some("at a held rate this state may lie on the unstable branch of the law"),
+    let remark = match (controlled == Controlled::Rate, high < 0.0, low < 0.0) {
+        (true, true, _) => Some(StateRemark::Unstable),
+        (true, false, true) => Some(StateRemark::MayBeUnstable),
         _ => None,
     };
     (regime, remark)
@@ -252,16 +217,16 @@ fn place(slope: Option<&Known>, by_rate: bool, jumps: bool) -> (&'static str, Op
 /// Borders around the stresses that were measured, by a factor of ten on either side.
 fn diagram(job: &Job<'_>, fit: &Fit<'_>) -> Option<FlowDiagram> {
     let p = &fit.found.as_ref().ok()?.values;
-    let (low, high) = stresses(job);
+    let (low, high) = job.data.stress_range();
     let x = |stress: f64| float::pow(p[2] / stress, p[BETA]);
-    let names = ["rate maximum", "rate minimum", "jamming"];
-    let all = names.into_iter().zip(borders(p, (x(10.0 * high), x(0.1 * low))));
+    let all = BorderKind::ALL.into_iter().zip(borders(p, (x(10.0 * high), x(0.1 * low))));
     let borders = all.filter(|(_, points)| !points.is_empty());
     Some(FlowDiagram {
         scope: job.scope.clone(),
-        borders: borders.map(|(name, points)| Border { name: name.to_owned(), points }).collect(),
+        borders: borders.map(|(kind, points)| Border { kind, points }).collect(),
         onset_stress_pa: p[2],
-        jamming_fractions: (p[0], p[1]),
+        frictionless_jamming: p[0],
+        frictional_jamming: p[1],
     })
 }
 
@@ -276,22 +241,22 @@ mod tests {
 
     #[test]
     fn regimes_are_told_only_where_intervals_decide() {
-        let words = |onset: (f64, f64), friction: (f64, f64)| {
-            regime_words(&known(onset.0, onset.1), Some(&known(friction.0, friction.1)))
+        let decided = |onset: (f64, f64), friction: (f64, f64)| {
+            course(&known(onset.0, onset.1), Some(&known(friction.0, friction.1)))
         };
-        assert_eq!(words((-0.04, -0.01), (-0.06, -0.03)), "thickens continuously");
-        assert_eq!(words((0.002, 0.01), (-0.02, -0.01)), "thickens discontinuously, does not jam");
-        assert_eq!(words((0.002, 0.01), (-0.02, 0.01)), "thickens discontinuously; whether it jams is not decided");
-        assert_eq!(words((0.02, 0.03), (0.01, 0.02)), "thickens discontinuously and jams at high stress");
-        assert!(words((-0.01, 0.01), (-0.02, -0.01)).ends_with("not decided"));
+        assert_eq!(decided((-0.04, -0.01), (-0.06, -0.03)), Course::Continuous);
+        assert_eq!(decided((0.002, 0.01), (-0.02, -0.01)), Course::Discontinuous);
+        assert_eq!(decided((0.002, 0.01), (-0.02, 0.01)), Course::DiscontinuousMayJam);
+        assert_eq!(decided((0.02, 0.03), (0.01, 0.02)), Course::Jams);
+        assert_eq!(decided((-0.01, 0.01), (-0.02, -0.01)), Course::NotDecided);
     }
 
     #[test]
-    fn an_unstable_branch_is_minded_at_a_held_rate_only() {
-        assert_eq!(place(Some(&known(-2.0, -1.0)), false, true), ("unstable branch", None));
-        let (regime, remark) = place(Some(&known(-2.0, -1.0)), true, true);
-        assert!(regime == "unstable branch" && remark.is_some_and(|r| r.contains("is unstable")));
-        assert!(place(Some(&known(-0.1, 0.5)), true, true).1.is_some_and(|r| r.contains("may lie")));
-        assert_eq!(place(Some(&known(0.1, 0.5)), true, false), ("continuous", None));
+    fn an_unstable_branch_has_a_remark_at_a_held_rate_only() {
+        let at = |interval: (f64, f64), controlled| place(Some(&known(interval.0, interval.1)), controlled, true);
+        assert_eq!(at((-2.0, -1.0), Controlled::Stress), (Regime::UnstableBranch, None));
+        assert_eq!(at((-2.0, -1.0), Controlled::Rate), (Regime::UnstableBranch, Some(StateRemark::Unstable)));
+        assert_eq!(at((-0.1, 0.5), Controlled::Rate), (Regime::Discontinuous, Some(StateRemark::MayBeUnstable)));
+        assert_eq!(place(Some(&known(0.1, 0.5)), Controlled::Rate, false), (Regime::Continuous, None));
     }
 }

@@ -117,7 +117,7 @@ fn preambles_of_several_hands() {
         ("Gap\t0.052\tmm", "Gap", "0.052 mm"),
         ("Note: a: b = c", "Note", "a: b = c"),
         ("Operator: \"nobody; at all\"", "Operator", "nobody; at all"),
-        ("Tool = \"C40\", 2 deg", "Tool", "\"C40\", 2 deg"),
+        ("Tool = \"cone 7\", 2 deg", "Tool", "\"cone 7\", 2 deg"),
     ] {
         let text = format!("{line}\nno entry\n\n{TABS}");
         same(line, text.as_bytes(), &layout());

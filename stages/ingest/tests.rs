@@ -154,9 +154,9 @@ fn one_is_the_unit_of_pure_numbers_and_also_a_number() {
 
 #[test]
 fn steps_begin_at_marked_lines_and_headers_may_repeat() {
-    let layout = Layout { step_starts: Some(r"^Interval\s+(\d+)".into()), ..bare() };
-    let text = "Test;x\nInterval 4\nPoints;2\nt;M;D\ns;uN.m;1/s\n0;1;2\n1;1;2\n\n\
-        Interval 7\nPoints;1\nM;t;D\nuN.m;s;1/s\n5;2;2\n";
+    let layout = Layout { step_starts: Some(r"^Leg no\. (\d+)".into()), ..bare() };
+    let text = "Test;x\nLeg no. 4\nPoints;2\nt;M;D\ns;uN.m;1/s\n0;1;2\n1;1;2\n\n\
+        Leg no. 7\nPoints;1\nM;t;D\nuN.m;s;1/s\n5;2;2\n";
     let (readings, head) = ok(text, &layout);
     assert_eq!((readings.step, readings.time_s), (vec![1, 1, 7], vec![0.0, 1.0, 2.0]));
     assert_eq!((head.rows, head.refused.len()), (3, 0));

@@ -7,6 +7,11 @@ use super::float;
 /// # Source
 /// Q(ν/2, x/2), the regularised incomplete gamma function: series (Abramowitz & Stegun 1964, 6.5.29) below the
 /// mean, continued fraction (6.5.31) above it.
+///
+/// ```
+/// // The 95 % quantile of 10 degrees of freedom is 18.307 (Abramowitz & Stegun 1964, table 26.8).
+/// assert!((stages::numerics::chi_square::upper_tail(18.307, 10.0) - 0.05).abs() < 1e-5);
+/// ```
 pub fn upper_tail(x: f64, dof: f64) -> f64 {
     let (a, x) = (0.5 * dof, 0.5 * x);
     if x <= 0.0 {

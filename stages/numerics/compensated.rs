@@ -32,6 +32,13 @@ fn product(a: f64, b: f64) -> (f64, f64) {
 }
 
 /// `start` + Σ a·b, rounded once; NaN where a product overflows.
+///
+/// ```
+/// use stages::numerics::compensated::sum_of_products;
+/// let pairs = [(1e8, 1e8), (1.0, 1.0), (-1e8, 1e8)];
+/// assert_eq!(pairs.iter().map(|(a, b)| a * b).sum::<f64>(), 0.0); // the 1 is lost
+/// assert_eq!(sum_of_products(0.0, pairs.into_iter()), 1.0);
+/// ```
 pub fn sum_of_products(start: f64, pairs: impl Iterator<Item = (f64, f64)>) -> f64 {
     let (mut total, mut lost) = (start, 0.0);
     for (a, b) in pairs {

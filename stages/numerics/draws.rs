@@ -9,6 +9,15 @@ use rand_chacha::ChaCha12Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 
 /// Draws of one name.
+///
+/// ```
+/// use stages::numerics::draws::Draws;
+/// let (mut radius, mut angle) = (Draws::named(7, "radius"), Draws::named(7, "angle"));
+/// assert_ne!(radius.normal(), angle.normal());
+/// // Whatever else was drawn, the same seed and name begin anew with the same numbers.
+/// assert_eq!(Draws::named(7, "radius").normals(3), Draws::named(7, "radius").normals(3));
+/// assert!((0.0..1.0).contains(&radius.uniform()));
+/// ```
 #[derive(Debug, Clone)]
 pub struct Draws(ChaCha12Rng);
 

@@ -5,6 +5,12 @@
 //! D² > s_dd: only if the denominator itself differs from zero at that level.
 
 /// Squared half-widths of N and D and their cross term: coverage factor squared times (co)variance.
+///
+/// ```
+/// use stages::numerics::fieller::Spread;
+/// let (n, d) = (Spread { nn: 4.0, ..Spread::default() }, Spread { dd: 1.0, ..Spread::default() });
+/// assert_eq!(n.plus(d).times(2.0).of_difference(3.0), 2.0 * (4.0 + 9.0));
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Spread {
     /// Of the numerator.
@@ -28,13 +34,21 @@ impl Spread {
         Self { nn: self.nn * factor, nd: self.nd * factor, dd: self.dd * factor }
     }
 
-    /// Of N − θD.
-    pub fn at(self, theta: f64) -> f64 {
+    /// Of the difference N − θD.
+    pub fn of_difference(self, theta: f64) -> f64 {
         self.nn - 2.0 * theta * self.nd + theta * theta * self.dd
     }
 }
 
 /// The interval of N/D; none where it is unbounded.
+///
+/// ```
+/// use stages::numerics::fieller::{Spread, interval};
+/// // An exact denominator leaves (N ± h)/D.
+/// assert_eq!(interval(6.0, 2.0, Spread { nn: 4.0, ..Spread::default() }), Some((2.0, 4.0)));
+/// // One that does not differ from zero bounds nothing.
+/// assert_eq!(interval(6.0, 2.0, Spread { dd: 9.0, ..Spread::default() }), None);
+/// ```
 pub fn interval(numerator: f64, denominator: f64, spread: Spread) -> Option<(f64, f64)> {
     let a = denominator * denominator - spread.dd;
     let b = numerator * denominator - spread.nd;
@@ -86,7 +100,7 @@ mod tests {
         let (low, high) = interval(2.0, 3.0, spread).unwrap();
         for theta in [low, high] {
             let distance = 2.0 - theta * 3.0;
-            assert!((distance * distance - spread.at(theta)).abs() < 1e-12);
+            assert!((distance * distance - spread.of_difference(theta)).abs() < 1e-12);
         }
     }
 }

@@ -1,5 +1,12 @@
 //! The only door to transcendental functions: the `libm` crate, whose bits are the same on every processor.
 //! `sqrt`, `abs`, `floor` and the four operations are exact in IEEE 754 and need no door.
+//!
+//! ```
+//! use stages::numerics::float;
+//! assert!((float::ln(float::exp(2.0)) - 2.0).abs() < 1e-15);
+//! assert_eq!(float::pow(2.0, 10.0), 1024.0);
+//! assert_eq!(float::expm1(1e-20), 1e-20); // exp(x) − 1 would be 0
+//! ```
 
 /// eˣ.
 pub fn exp(x: f64) -> f64 {

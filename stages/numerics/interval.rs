@@ -7,6 +7,13 @@ use super::{float, normal, student_t};
 use serde::{Deserialize, Serialize};
 
 /// A value with standard uncertainty and 95 % interval; ends are none where no interval may be claimed.
+///
+/// ```
+/// use stages::numerics::interval::Interval;
+/// // A viscosity whose logarithm gets 1 % more of standard uncertainty, the scatter being none.
+/// let eta = Interval { value: 2.0, u: 0.0, low: Some(2.0), high: Some(2.0) }.widened(0.01);
+/// assert!((eta.u - 0.02).abs() < 1e-15 && eta.high.is_some_and(|h| (h - 2.0396).abs() < 1e-4));
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Interval {
     /// The value.
@@ -52,7 +59,16 @@ impl Mean {
     ///
     /// `within` is the standard uncertainty that a single loading knows of itself, used where there is no second;
     /// `shared` is what all loadings have in common.
-    pub fn of(values: &[f64], within: f64, shared: f64) -> Option<Self> {
+    ///
+    /// ```
+    /// use stages::numerics::interval::Mean;
+    /// // Three loadings: half-width t₀.₉₇₅(2)·sd/√3 = 4.3027·1/√3.
+    /// let mean = Mean::of_loadings(&[1.0, 2.0, 3.0], 0.0, 0.0);
+    /// assert!(mean.and_then(|m| m.half_width).is_some_and(|h| (h - 2.4841).abs() < 1e-4));
+    /// // One loading has no interval.
+    /// assert_eq!(Mean::of_loadings(&[1.0], 0.1, 0.0).and_then(|m| m.half_width), None);
+    /// ```
+    pub fn of_loadings(values: &[f64], within: f64, shared: f64) -> Option<Self> {
         let n = values.len();
         if n == 0 {
             return None;
@@ -127,27 +143,49 @@ pub const PART_POWER: f64 = 1.4;
 /// 0.950–0.967 with three and 0.950–0.959 with five. Where the two half-widths add in quadrature instead, that is
 /// 0.950–0.987, 0.950–0.977 and 0.950–0.965; the quantile of the sum of the two distributions (Behrens and Fisher) holds
 /// the same as that to 0.002. Effective degrees of freedom (Satterthwaite) hold 0.87 to 0.92 with two loadings.
+///
+/// ```
+/// use stages::numerics::{interval::coverage_factor, normal::Z_95};
+/// assert_eq!(coverage_factor(1.0, 4.303), 4.303); // all is scatter
+/// assert_eq!(coverage_factor(0.0, 4.303), Z_95); // all is known
+/// ```
 pub fn coverage_factor(part: f64, t: f64) -> f64 {
     let z2 = normal::Z_95 * normal::Z_95;
     (z2 + (t * t - z2) * float::pow(part, PART_POWER)).max(t * t * part).sqrt()
 }
 
 /// X = 1 − e⁻ᶻ.
+///
+/// ```
+/// assert!((stages::numerics::interval::share_of(2f64.ln()) - 0.5).abs() < 1e-15);
+/// ```
 pub fn share_of(z: f64) -> f64 {
     -float::expm1(-z)
 }
 
 /// z = −ln(1 − X); X < 1.
+///
+/// ```
+/// assert!((stages::numerics::interval::z_of(0.5) - 2f64.ln()).abs() < 1e-15);
+/// ```
 pub fn z_of(share: f64) -> f64 {
     -float::ln1p(-share)
 }
 
 /// Arithmetic mean; NaN for none.
+///
+/// ```
+/// assert_eq!(stages::numerics::interval::mean(&[1.0, 2.0, 6.0]), 3.0);
+/// ```
 pub fn mean(values: &[f64]) -> f64 {
     values.iter().sum::<f64>() / values.len() as f64
 }
 
 /// Median, the mean of the middle two for an even number; NaN for none.
+///
+/// ```
+/// assert_eq!(stages::numerics::interval::median(&[1.0, 2.0, 6.0, 3.0]), 2.5);
+/// ```
 pub fn median(values: &[f64]) -> f64 {
     let mut sorted = values.to_vec();
     sorted.sort_by(f64::total_cmp);
@@ -159,6 +197,11 @@ pub fn median(values: &[f64]) -> f64 {
 }
 
 /// Sample covariance over n; the variance of the mean where `a` and `b` are the same. Two or more pairs.
+///
+/// ```
+/// // Variance 1 over n = 3.
+/// assert!((stages::numerics::interval::covariance_of_means(&[1.0, 2.0, 3.0], &[1.0, 2.0, 3.0]) - 1.0 / 3.0).abs() < 1e-15);
+/// ```
 pub fn covariance_of_means(a: &[f64], b: &[f64]) -> f64 {
     let (mean_a, mean_b, n) = (mean(a), mean(b), a.len() as f64);
     let sum: f64 = a.iter().zip(b).map(|(a, b)| (a - mean_a) * (b - mean_b)).sum();
@@ -166,6 +209,10 @@ pub fn covariance_of_means(a: &[f64], b: &[f64]) -> f64 {
 }
 
 /// √(a² + b²).
+///
+/// ```
+/// assert_eq!(stages::numerics::interval::quadrature(3.0, 4.0), 5.0);
+/// ```
 pub fn quadrature(a: f64, b: f64) -> f64 {
     (a * a + b * b).sqrt()
 }
@@ -178,7 +225,7 @@ mod tests {
     #[test]
     fn the_example_of_the_gum_for_a_mean_of_repeats() {
         // Hand-worked: 1, 2, 4 have mean 7/3, variance 7/3, se = √(7/9); t₀.₉₇₅(2) = 4.302653 (table G.2).
-        let mean = Mean::of(&[1.0, 2.0, 4.0], 9.0, 0.0).unwrap();
+        let mean = Mean::of_loadings(&[1.0, 2.0, 4.0], 9.0, 0.0).unwrap();
         assert!((mean.u - (7.0f64 / 9.0).sqrt()).abs() < 1e-15);
         assert!((mean.half_width.unwrap() - 4.302_653 * (7.0f64 / 9.0).sqrt()).abs() < 1e-6);
         assert_eq!(mean.degrees_of_freedom, Some(2.0));
@@ -190,7 +237,7 @@ mod tests {
     #[test]
     fn ten_days_of_five_readings_as_the_gum_has_them() {
         let days = [172.0, 116.0, 13.0, 144.0, 106.0, 31.0, 60.0, 125.0, 163.0, 41.0];
-        let mean = Mean::of(&days, 0.0, 0.0).unwrap();
+        let mean = Mean::of_loadings(&days, 0.0, 0.0).unwrap();
         assert_eq!((mean.value.round(), mean.degrees_of_freedom), (97.0, Some(9.0)));
         assert_eq!(((mean.u * 10.0_f64.sqrt()).round(), mean.u.round()), (57.0, 18.0));
         // t₀.₉₇₅(9) = 2.26 (table G.2).
@@ -258,15 +305,16 @@ mod tests {
 
     #[test]
     fn one_loading_claims_no_interval() {
-        let mean = Mean::of(&[2.0], 0.3, 0.4).unwrap();
+        let mean = Mean::of_loadings(&[2.0], 0.3, 0.4).unwrap();
         assert_eq!(mean.interval(), Interval { value: 2.0, u: 0.5, low: None, high: None });
-        assert_eq!(Mean::of(&[], 0.3, 0.4), None);
+        assert_eq!(Mean::of_loadings(&[], 0.3, 0.4), None);
     }
 
     #[test]
     fn widening_is_the_same_as_sharing_from_the_start() {
         let values = [0.1, 0.12, 0.07];
-        let (alone, both) = (Mean::of(&values, 0.0, 0.0).unwrap(), Mean::of(&values, 0.0, 0.02).unwrap());
+        let (alone, both) =
+            (Mean::of_loadings(&values, 0.0, 0.0).unwrap(), Mean::of_loadings(&values, 0.0, 0.02).unwrap());
         let (a, b) = (alone.exponential().widened(0.02), both.exponential());
         for (a, b) in [(a.u, b.u), (a.low.unwrap(), b.low.unwrap()), (a.high.unwrap(), b.high.unwrap())] {
             assert!((a / b - 1.0).abs() < 1e-14);

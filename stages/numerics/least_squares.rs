@@ -19,6 +19,30 @@ use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt, TerminationRe
 use nalgebra::{DMatrix, DVector, Dyn, Owned};
 
 /// Residuals of a model and their derivatives, both dimensionless (divided by the standard uncertainty).
+///
+/// ```
+/// use stages::numerics::least_squares::Residuals;
+/// /// y = p·x through (1, 2) and (2, 4), unit uncertainty.
+/// struct Through;
+/// impl Residuals for Through {
+///     fn len(&self) -> usize {
+///         2
+///     }
+///     fn residuals(&self, p: &[f64], out: &mut [f64]) {
+///         out.copy_from_slice(&[p[0] - 2.0, 2.0 * p[0] - 4.0]);
+///     }
+///     fn jacobian(&self, _: &[f64], out: &mut [f64]) {
+///         out.copy_from_slice(&[1.0, 2.0]);
+///     }
+/// }
+/// use stages::numerics::least_squares::{Effort, minimise};
+/// use stages::numerics::least_squares_near::minimise_near;
+/// let fit = minimise(&Through, &[0.5], Effort::default());
+/// assert!(fit.ending.converged() && (fit.parameters[0] - 2.0).abs() < 1e-12);
+/// assert!((minimise_near(&Through, &[1.9], Effort::default()).parameters[0] - 2.0).abs() < 1e-12);
+/// // u(p) = 1/√(1² + 2²).
+/// assert!(fit.covariance.is_some_and(|c| (c.u(0) - 0.2f64.sqrt()).abs() < 1e-12));
+/// ```
 pub trait Residuals {
     /// Number of residuals.
     fn len(&self) -> usize;
@@ -95,6 +119,15 @@ pub struct Solution {
 }
 
 /// (JᵀJ)⁻¹: the covariance of the parameters if the residuals have unit variance.
+///
+/// ```
+/// use stages::numerics::least_squares::Covariance;
+/// // Two parameters that move one residual each, by 2 and by 4.
+/// let covariance = Covariance::from_jacobian(&[2.0, 0.0, 0.0, 4.0], 2);
+/// assert!(covariance.is_some_and(|c| (c.u(0), c.element(0, 1), c.variance_of(&[2.0, 0.0])) == (0.5, 0.0, 1.0)));
+/// // Two that do the same cannot be told apart.
+/// assert_eq!(Covariance::from_jacobian(&[1.0, 1.0, 1.0, 1.0], 2), None);
+/// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct Covariance {
     matrix: DMatrix<f64>,
@@ -134,7 +167,7 @@ impl Covariance {
     }
 
     /// Covariance of parameters `j` and `k` at unit variance of the residuals.
-    pub fn at(&self, j: usize, k: usize) -> f64 {
+    pub fn element(&self, j: usize, k: usize) -> f64 {
         self.matrix[(j, k)]
     }
 
@@ -145,13 +178,13 @@ impl Covariance {
 
     /// Standard uncertainty of parameter `k` at unit variance of the residuals.
     pub fn u(&self, k: usize) -> f64 {
-        self.at(k, k).sqrt()
+        self.element(k, k).sqrt()
     }
 
     /// Variance of a function with these derivatives (JCGM 100, 5.2.2), at unit variance of the residuals.
     pub fn variance_of(&self, gradient: &[f64]) -> f64 {
         let pairs = gradient.iter().enumerate();
-        pairs.map(|(j, a)| gradient.iter().enumerate().map(|(k, b)| a * b * self.at(j, k)).sum::<f64>()).sum()
+        pairs.map(|(j, a)| gradient.iter().enumerate().map(|(k, b)| a * b * self.element(j, k)).sum::<f64>()).sum()
     }
 
     /// ln of its determinant; that of JᵀJ is the negative.
@@ -227,6 +260,11 @@ impl<R: Residuals> LeastSquaresProblem<f64, Dyn, Dyn> for Target<'_, R> {
 /// to length 1 first; 1 where parameters are told apart as well as can be, 10⁸ where only half the digits are left.
 ///
 /// None where there are none, or where one is not finite.
+///
+/// ```
+/// use stages::numerics::least_squares::condition_number;
+/// assert!(condition_number(&[2.0, 0.0, 0.0, 4.0], 2).is_some_and(|c| (c - 1.0).abs() < 1e-15));
+/// ```
 pub fn condition_number(jacobian: &[f64], rows: usize) -> Option<f64> {
     let columns = jacobian.len().checked_div(rows)?;
     let mut j = DMatrix::from_column_slice(rows, columns, jacobian);
@@ -246,6 +284,13 @@ pub fn condition_number(jacobian: &[f64], rows: usize) -> Option<f64> {
 /// while the condition number of A stays below some 10¹².
 ///
 /// None where A has not full column rank.
+///
+/// ```
+/// use stages::numerics::least_squares::linear;
+/// // Level and slope of 1, 3, 5 at 0, 1, 2.
+/// let x = linear(&[1.0, 1.0, 1.0, 0.0, 1.0, 2.0], &[1.0, 3.0, 5.0]);
+/// assert!(x.is_some_and(|x| (x[0] - 1.0).abs() < 1e-15 && (x[1] - 2.0).abs() < 1e-15));
+/// ```
 pub fn linear(columns: &[f64], data: &[f64]) -> Option<Vec<f64>> {
     let (rows, count) = (data.len(), columns.len().checked_div(data.len())?);
     let mut a = DMatrix::from_column_slice(rows, count, columns);

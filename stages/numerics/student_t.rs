@@ -9,6 +9,11 @@ use super::{float, normal};
 const PRACTICALLY_NORMAL: f64 = 1e7;
 
 /// Two-sided 95 % coverage factor t₀.₉₇₅ for `dof` > 0 degrees of freedom; infinity is allowed, NaN for the rest.
+///
+/// ```
+/// // Two degrees of freedom: 4.303 (JCGM 100:2008, table G.2).
+/// assert!((stages::numerics::student_t::factor_95(2.0) - 4.303).abs() < 5e-4);
+/// ```
 pub fn factor_95(dof: f64) -> f64 {
     quantile(0.975, dof)
 }
@@ -17,6 +22,11 @@ pub fn factor_95(dof: f64) -> f64 {
 ///
 /// # Source
 /// Bisection of [`cumulative`] down to neighbouring numbers: slow, sure, and the same on every machine.
+///
+/// ```
+/// // One degree of freedom is Cauchy's distribution, whose upper quartile is 1.
+/// assert!((stages::numerics::student_t::quantile(0.75, 1.0) - 1.0).abs() < 1e-14);
+/// ```
 pub fn quantile(p: f64, dof: f64) -> f64 {
     if !(p > 0.0 && p < 1.0 && dof > 0.0) {
         return f64::NAN;
@@ -46,6 +56,10 @@ fn upper_quantile(tail: f64, dof: f64) -> f64 {
 }
 
 /// Probability of a value below `t`.
+///
+/// ```
+/// assert!((stages::numerics::student_t::cumulative(1.0, 1.0) - 0.75).abs() < 1e-14);
+/// ```
 pub fn cumulative(t: f64, dof: f64) -> f64 {
     if t < 0.0 { upper_tail(-t, dof) } else { 1.0 - upper_tail(t, dof) }
 }

@@ -5,6 +5,15 @@
 //! Generalised least squares by whitening: A. C. Aitken, Proc. R. Soc. Edinb. 55 (1935) 42–48.
 
 /// Lower Cholesky factor L of a covariance C = LLᵀ, stored row after row.
+///
+/// ```
+/// use stages::numerics::whitening::Whitening;
+/// // Variances 4 and 9, independent.
+/// let whitening = Whitening::new(2, |i, j| if i == j { [4.0, 9.0][i] } else { 0.0 });
+/// let mut data = [2.0, 3.0];
+/// whitening.iter().for_each(|w| w.apply(&mut data));
+/// assert_eq!(data, [1.0, 1.0]);
+/// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct Whitening {
     rows: Vec<Vec<f64>>,
@@ -58,6 +67,13 @@ impl Whitening {
 }
 
 /// A straight line by generalised least squares.
+///
+/// ```
+/// use stages::numerics::whitening::Whitening;
+/// let unit = Whitening::new(3, |i, j| f64::from(u8::from(i == j)));
+/// let line = unit.and_then(|w| w.line(&[0.0, 1.0, 2.0], &[1.0, 3.0, 5.0]));
+/// assert!(line.is_some_and(|l| (l.slope, l.level, l.centre) == (2.0, 3.0, 1.0)));
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Line {
     /// Slope.

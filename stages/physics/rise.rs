@@ -62,15 +62,18 @@ impl Rise {
     pub fn from_pairs(pairs: &[Ends], within: Spread, shared: Spread) -> Option<Self> {
         let column = |f: fn(Ends) -> f64| pairs.iter().map(|p| f(*p)).collect::<Vec<f64>>();
         let (n, d) = (column(Ends::contact_rise), column(Ends::rise));
-        let ln_ratio = Mean::of(&column(|p| p.ln_ratio), 0.0, 0.0)?;
+        let ln_ratio = Mean::of_loadings(&column(|p| p.ln_ratio), 0.0, 0.0)?;
         let (numerator, denominator) = (mean(&n), mean(&d));
         let share = numerator / denominator;
         let scatter = if n.len() == 1 { within } else { scatter(&n, &d) };
         let interval = ln_ratio.degrees_of_freedom.and_then(|dof| {
-            let factor = coverage_factor(part(scatter.at(share), shared.at(share)), student_t::factor_95(dof));
+            let factor = coverage_factor(
+                part(scatter.of_difference(share), shared.of_difference(share)),
+                student_t::factor_95(dof),
+            );
             fieller::interval(numerator, denominator, scatter.plus(shared).times(factor * factor))
         });
-        let u_of = |spread: Spread| spread.at(share).max(0.0).sqrt() / denominator.abs();
+        let u_of = |spread: Spread| spread.of_difference(share).max(0.0).sqrt() / denominator.abs();
         Some(Self {
             share,
             u: u_of(scatter.plus(shared)),

@@ -73,13 +73,13 @@ pub struct Shares {
 /// Mean of ln η over loadings.
 pub fn ln_viscosity(loadings: &[Loading], within: Within, shared: f64) -> Option<Mean> {
     let values: Vec<f64> = loadings.iter().map(|l| l.ln_viscosity).collect();
-    Mean::of(&values, within.ln_viscosity, shared)
+    Mean::of_loadings(&values, within.ln_viscosity, shared)
 }
 
 /// Mean of z over the loadings that have one.
 pub fn z(loadings: &[Loading], within: Within, shared: f64) -> Option<Mean> {
     let values: Vec<f64> = loadings.iter().filter_map(|l| l.z).collect();
-    Mean::of(&values, within.z, shared)
+    Mean::of_loadings(&values, within.z, shared)
 }
 
 /// The shares; none if no loading has one.
@@ -96,8 +96,8 @@ pub fn shares(loadings: &[Loading], within: Within, shared: Shared) -> Option<Sh
     let of_loading = |f: &dyn Fn(f64, f64) -> f64| both.iter().map(|(l, z)| f(*l, *z)).collect::<Vec<f64>>();
     let within_h = (within.ln_viscosity * within.ln_viscosity + within.z * within.z).sqrt();
     let within_c = viscosity * relative_contact_error(z.value, within);
-    let h = Mean::of(&of_loading(&|l, z| l - z), within_h, shared.ln_hydrodynamic)?.about(ln_hydrodynamic);
-    let c = Mean::of(&of_loading(&|l, z| float::exp(l) * share_of(z)), within_c, viscosity * shared.contact)?;
+    let h = Mean::of_loadings(&of_loading(&|l, z| l - z), within_h, shared.ln_hydrodynamic)?.about(ln_hydrodynamic);
+    let c = Mean::of_loadings(&of_loading(&|l, z| float::exp(l) * share_of(z)), within_c, viscosity * shared.contact)?;
     Some(Shares {
         contact_share: z.share(),
         hydrodynamic: Interval { value: hydrodynamic, ..h.exponential() },

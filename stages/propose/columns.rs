@@ -96,7 +96,7 @@ const WORDS: [Words; 11] = [
     },
     Words {
         role: Role::Rate,
-        whole: &["d", "gammadot", "gamma_dot", "γ̇", "rate", "gp"],
+        whole: &["d", "gammadot", "gamma_dot", "γ̇", "rate"],
         part: &["shear rate", "shear-rate", "rate", "scherrate", "schergeschw", "gradient", "gammadot"],
     },
     Words { role: Role::Strain, whole: &["gamma", "γ", "strain"], part: &["strain", "deform", "verform", "scherung"] },

@@ -252,7 +252,7 @@ fn step_starts(lines: &[&str], table: &Table, header: usize) -> Option<String> {
     candidates.chain(own_header).find(fits)
 }
 
-/// `Interval 3 …` → `^Interval\s*(\d+)`.
+/// `Stretch 3 …` → `^Stretch\s*(\d+)`.
 fn numbered(line: &str) -> Option<String> {
     let text = line.trim();
     let digit = text.find(|c: char| c.is_ascii_digit())?;
@@ -309,8 +309,8 @@ mod tests {
 
     #[test]
     fn steps_begin_with_lines_of_one_pattern() {
-        let text = "x\nInterval 1 up\nt;M\n1;2\n2;3\n\nInterval 2 down\nt;M\n3;4\n4;5\n\nInterval 3\nt;M\n5;6\n6;1\n";
-        assert_eq!(shape(text).step_starts.as_deref(), Some(r"^\s*Interval\s*(\d+)"));
+        let text = "x\nStretch 1 up\nt;M\n1;2\n2;3\n\nStretch 2 down\nt;M\n3;4\n4;5\n\nStretch 3\nt;M\n5;6\n6;1\n";
+        assert_eq!(shape(text).step_starts.as_deref(), Some(r"^\s*Stretch\s*(\d+)"));
         assert_eq!(shape("t;M\n1;2\n\n3;4\n\n5;6\n").step_starts, None, "blank lines begin no steps");
         assert_eq!(shape("t;M\n1;2\n3;4\nt;M\n5;6\n").step_starts.as_deref(), Some("^t;M"));
     }

@@ -16,8 +16,7 @@ pub(super) const SCHEMA_FILE: &str = "study.schema.json";
 /// Writes the study file for what was found; for an empty survey a frame to fill.
 pub(super) fn text(survey: &Survey, named: &Named) -> String {
     let mut out = format!(
-        "# yaml-language-server: $schema={SCHEMA_FILE}\n\
-         # What was measured, on what, and how it is to be read. `{TODO}` stands for what only you know: `shearback run`\n\
+        "# What was measured, on what, and how it is to be read. `{TODO}` stands for what only you know: `shearback run`\n\
          # names all that are left. Quantities carry their unit, and their standard uncertainty where it is known:\n\
          # `45.2(5) mPa.s`, `45.2 mPa.s ± 1 %`, `45.2 ± 1.0 mPa.s (k=2)`.\n\n\
          study: {TODO}\nauthors: [{{name: {TODO}}}]\n# licence: CC-BY-4.0\n# protocol: pre-shear, waits, mixing, in free words\n"
@@ -26,7 +25,7 @@ pub(super) fn text(survey: &Survey, named: &Named) -> String {
     out += &apparatus::text(&named.geometries, &named.instruments);
     out += &layouts(survey);
     out += &raw(survey, named);
-    out += "\n# What is set aside by hand stays in the tables, enters no result, and is named in the report.\n\
+    out += "\n# What is excluded by hand stays in the tables, enters no result, and is named in the report.\n\
             # set_aside:\n#   - {run: raw/A/L1.txt, step: 5, because: bubble at the rim}\n";
     out += &stages();
     out += "\n# variants:          # the chain once more with other settings\n\

@@ -75,16 +75,15 @@ fn dead_strain(read: &ReversalRead, control: &Control) -> f64 {
     control.dead_time_s.map_or(0.0, |time| time * rate)
 }
 
-/// The contact share from readings that the control allows: the headline, or the choice of a later first strain.
+/// The contact share from readings that the control allows: the headline, or that from a later strain on.
 fn usable_share(read: &ReversalRead, remarks: &mut Vec<Remark>) -> Option<Estimate> {
     let headline = read.after.as_ref()?.contact_share;
     let own = own_dead_strain(read);
     if read.dead.control <= own {
         return Some(headline);
     }
-    let later =
-        read.sensitivity.iter().find(|c| c.setting.strain_factor().is_some_and(|f| f * own >= read.dead.control));
-    match later.and_then(|c| c.contact_share) {
+    let late_enough = read.later.iter().find(|later| later.factor * own >= read.dead.control);
+    match late_enough.and_then(|later| later.contact_share) {
         Some(share) => {
             remarks.push(Remark::ReadLater);
             Some(share)
@@ -255,7 +254,7 @@ fn forms_differ(read: &ReversalRead, limit: f64) -> bool {
 #[allow(clippy::unwrap_used, clippy::disallowed_methods)]
 mod tests {
     use super::super::params::Params;
-    use super::super::result::{After, OtherSetting, SensitivityReading};
+    use super::super::result::{After, LaterReading};
     use super::*;
 
     fn estimate(value: f64, u: f64) -> Estimate {
@@ -312,10 +311,8 @@ mod tests {
             }),
             normal_stress_after_pa: None,
             sensitivity_coefficients: Vec::new(),
-            sensitivity: vec![SensitivityReading {
-                setting: OtherSetting::FirstUsableStrain { factor: 2.0 },
-                contact_share: Some(estimate(0.48, 0.02)),
-            }],
+            sensitivity: Vec::new(),
+            later: vec![LaterReading { factor: 2.0, contact_share: Some(estimate(0.48, 0.02)) }],
             torque_residual: Vec::new(),
             set_aside: None,
             remarks: Vec::new(),
@@ -402,7 +399,7 @@ mod tests {
         let early = graded(good(estimate(0.5, 0.01)), Some(&control(0.003)));
         let expected = (0.01_f64.powi(2) + 0.015_f64.powi(2)).sqrt();
         assert!((early.contact_share.unwrap().u - expected).abs() < 1e-12 && early.contact_share.unwrap().value == 0.5);
-        // Back at 0.007: the choice of twice the first strain covers that.
+        // Back at 0.007: the reading from twice the first strain on covers that.
         let later = graded(good(estimate(0.5, 0.01)), Some(&control(0.014)));
         assert_eq!(later.contact_share.unwrap().value, 0.48);
         // The viscosity at zero strain says the same: 20 Pa s × 0.52.

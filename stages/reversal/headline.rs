@@ -71,7 +71,10 @@ impl Minimum {
         let (h, c) = (self.theta[LIQUID], self.theta[CONTACTS]);
         if !self.form.structure {
             // A level alone: X = 1 − H.
-            return Estimate { value: 1.0 - h, u: (self.covariance.at(0, 0) + h * h * u_before * u_before).sqrt() };
+            return Estimate {
+                value: 1.0 - h,
+                u: (self.covariance.element(0, 0) + h * h * u_before * u_before).sqrt(),
+            };
         }
         let sum = h + c;
         let gradient = [-c / (sum * sum), h / (sum * sum)];
@@ -86,7 +89,7 @@ impl Minimum {
     /// Variance of a function of H and C, the first two parameters of a form with structure.
     fn variance(&self, gradient: &[f64; 2]) -> f64 {
         let pairs = [(0, 0), (0, 1), (1, 0), (1, 1)];
-        pairs.iter().map(|(j, k)| gradient[*j] * gradient[*k] * self.covariance.at(*j, *k)).sum()
+        pairs.iter().map(|(j, k)| gradient[*j] * gradient[*k] * self.covariance.element(*j, *k)).sum()
     }
 
     /// The curve without its early exponentials, and with them.

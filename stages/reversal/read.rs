@@ -12,10 +12,10 @@ use super::params::{Fit, Reading as Settings, Sensitivity};
 use super::remark::{Remark, RunRemark};
 use super::restart;
 use super::result::{
-    After, Before, Controlled, DeadStrain, Estimate, FormFit, Noise, OtherSetting, Restart, ReversalRead, RunRead,
-    SensitivityCoefficient, SensitivityReading,
+    After, Before, Controlled, DeadStrain, Estimate, FormFit, LaterReading, Noise, OtherSetting, Restart, ReversalRead,
+    RunRead, SensitivityCoefficient, SensitivityReading,
 };
-use super::rules::{ALIKE, ARRIVED, EARLY, RECOVERED, STRETCH, TWO_SIDED};
+use super::rules::{ALIKE, ARRIVED, EARLY, LATER, RECOVERED, STRETCH, TWO_SIDED};
 use super::secondary;
 use super::trace::{Trace, median};
 use super::transient::Form;
@@ -153,6 +153,7 @@ impl Run<'_> {
             speed_ratio: None,
             torque_after_n_m: self.torque_after(turn, after.clone()),
             after: None,
+            later: Vec::new(),
             normal_stress_after_pa: self.normal_stress(&early(self.trace, turn, after.clone())),
             sensitivity_coefficients: Vec::new(),
             sensitivity: Vec::new(),
@@ -196,9 +197,10 @@ impl Run<'_> {
             return;
         };
         reversal.after = Some(self.after(&estimator, &base, turn));
+        reversal.later = LATER.map(|factor| self.later(&estimator, &base, factor)).to_vec();
         reversal.sensitivity_coefficients = self.sensitivity_coefficients(&estimator, &base);
         if let Some(sensitivity) = settings.sensitivity.on() {
-            reversal.sensitivity = self.sensitivity(&estimator, &base, sensitivity, turn, found);
+            reversal.sensitivity = self.sensitivity(&estimator, &base, sensitivity, &reversal.later, turn, found);
         }
         if self.setup.sample.control {
             reversal.torque_residual = self.torque_residual(turn, after, steady, &noise);
@@ -408,23 +410,33 @@ impl Run<'_> {
         moved.map_or(0.0, |m| m.share(estimator).value - base.share(estimator).value)
     }
 
-    /// The contact share under other settings, one at a time.
+    /// The contact share from a later strain on.
+    fn later(&self, estimator: &Estimator<'_>, base: &Fitted, factor: f64) -> LaterReading {
+        let change = Change { first: factor, ..Change::default() };
+        let again = estimator.run(&self.setup.settings.fit, &change, Some(base));
+        LaterReading { factor, contact_share: again.map(|f| f.share(estimator)) }
+    }
+
+    /// The contact share under other settings, one at a time; `later` was read already.
     fn sensitivity(
         &self,
         estimator: &Estimator<'_>,
         base: &Fitted,
         sensitivity: &Sensitivity,
+        later: &[LaterReading],
         turn: &Turn,
         found: &Found,
     ) -> Vec<SensitivityReading> {
         let fit = &self.setup.settings.fit;
-        let again = |setting: OtherSetting, fit: &Fit, first: f64| {
-            let change = Change { first, ..Change::default() };
-            let contact_share = estimator.run(fit, &change, Some(base)).map(|f| f.share(estimator));
+        let with = |setting: OtherSetting, fit: Fit| {
+            let contact_share = estimator.run(&fit, &Change::default(), Some(base)).map(|f| f.share(estimator));
             SensitivityReading { setting, contact_share }
         };
-        let with = |setting: OtherSetting, fit: Fit| again(setting, &fit, 1.0);
-        let later = |factor: &f64| again(OtherSetting::FirstUsableStrain { factor: *factor }, fit, *factor);
+        let late = |factor: &f64| {
+            let known = later.iter().find(|known| known.factor == *factor).copied();
+            let LaterReading { factor, contact_share } = known.unwrap_or_else(|| self.later(estimator, base, *factor));
+            SensitivityReading { setting: OtherSetting::FirstUsableStrain { factor }, contact_share }
+        };
         let prior = |factor: &f64| {
             let prior_width = fit.prior_width * factor;
             with(OtherSetting::PriorWidth { factor: *factor }, Fit { prior_width, ..fit.clone() })
@@ -433,7 +445,7 @@ impl Run<'_> {
             let bin_width = fit.bin_width * factor;
             with(OtherSetting::BinWidth { factor: *factor }, Fit { bin_width, ..fit.clone() })
         };
-        let dead = sensitivity.dead_strain.iter().map(later);
+        let dead = sensitivity.dead_strain.iter().map(late);
         let (priors, bins) = (sensitivity.prior_width.iter().map(prior), sensitivity.bin_width.iter().map(bin));
         let release = (sensitivity.without_release && fit.release)
             .then(|| with(OtherSetting::WithoutRelease, Fit { release: false, ..fit.clone() }));

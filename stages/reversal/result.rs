@@ -7,10 +7,11 @@ use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 /// Which quantity the instrument held.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Controlled {
     /// Shear rate.
+    #[default]
     Rate,
     /// Shear stress.
     Stress,
@@ -210,6 +211,15 @@ pub struct SensitivityReading {
     pub contact_share: Option<Estimate>,
 }
 
+/// Contact share from a later strain on.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct LaterReading {
+    /// Factor on the first usable strain.
+    pub factor: f64,
+    /// Contact share; none where too little is left to fit.
+    pub contact_share: Option<Estimate>,
+}
+
 /// One reversal as its own run tells it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ReversalRead {
@@ -243,6 +253,8 @@ pub struct ReversalRead {
     pub torque_after_n_m: Option<f64>,
     /// The estimates; none where there is nothing to fit.
     pub after: Option<After>,
+    /// Contact shares from later strains on, by rising factor: one of them counts where the control comes back late.
+    pub later: Vec<LaterReading>,
     /// Mean normal-stress difference over strain 0.02–0.3 after, Pa.
     pub normal_stress_after_pa: Option<f64>,
     /// Responses to instrument and sample terms.

@@ -14,6 +14,10 @@ pub const EARLY: f64 = 0.1;
 /// contacts are back.
 pub const STRETCH: (f64, f64) = (0.02, 0.3);
 
+/// Factors on the first usable strain from which a trace is read again, so that a reversal keeps a value where the control
+/// comes back late (empirical: a control that needs more than twice the strain leaves too little of the early trace).
+pub const LATER: [f64; 2] = [1.5, 2.0];
+
 /// Two-sided 95 % of a normal deviate.
 pub const TWO_SIDED: f64 = 1.96;
 

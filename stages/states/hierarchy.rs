@@ -118,7 +118,7 @@ fn measured(members: &[&StudyReversal], params: &Params, of: fn(&Before) -> Esti
         means.push(mean(&estimates.iter().map(|e| float::ln(e.value)).collect::<Vec<f64>>()));
     }
     let within = within.iter().map(|u| u * u).sum::<f64>().sqrt() / within.len() as f64;
-    Mean::of(&means, within, 0.0).map(Mean::exponential)
+    Mean::of_loadings(&means, within, 0.0).map(Mean::exponential)
 }
 
 /// The contact share and what follows from it, or the bound.

@@ -39,7 +39,7 @@ pub struct StudyReversal {
 }
 
 /// One (sample, set-point) condition.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct State {
     /// Sample.
     pub sample: String,

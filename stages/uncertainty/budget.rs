@@ -69,7 +69,7 @@ pub(super) fn of_rise(sample: &str, alone: &Rise, names: &[String], parts: &[Spr
         Part { source: scatter(alone.loadings), u: alone.u_scatter },
         Part { source: UncertaintySource::SharedByReversals, u: alone.u_shared },
     ];
-    let u_of = |spread: &Spread| spread.at(alone.share).max(0.0).sqrt() / alone.rise.abs();
+    let u_of = |spread: &Spread| spread.of_difference(alone.share).max(0.0).sqrt() / alone.rise.abs();
     sources.extend(names.iter().zip(parts).map(|(name, spread)| Part { source: term(name), u: u_of(spread) }));
     budget(HeadlineQuantity::ContactShareOfRise, sample, None, sources)
 }

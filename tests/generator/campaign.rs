@@ -90,6 +90,8 @@ pub(crate) struct Flaws {
 /// One raw export to be made.
 pub(crate) struct Plan {
     pub(crate) path: String,
+    /// Name under which its random numbers are drawn: under another name they would be others.
+    pub(crate) stream: String,
     pub(crate) sample: &'static str,
     pub(crate) bench: Bench,
     pub(crate) loading: u32,
@@ -97,6 +99,9 @@ pub(crate) struct Plan {
     pub(crate) set_points: Vec<SetPoint>,
     pub(crate) flaws: Flaws,
 }
+
+/// The sample with coated beads.
+const COATED_SAMPLE: &str = "CB50";
 
 /// The tool as the laboratory knows it.
 pub(crate) fn declared_cone(bench: Bench) -> Cone {
@@ -128,7 +133,13 @@ impl World {
         };
         let mut samples = vec![mixed("B46", 36.20, 15.00), mixed("B49", 38.65, 14.20), mixed("B52", 41.33, 13.46)];
         let phi = draw("C50 fraction", 0.503, 0.002);
-        samples.push(Sample { name: "C50", content: Content::Slurry(&COATED), bench: Bench::Attic, phi, liquid: oil });
+        samples.push(Sample {
+            name: COATED_SAMPLE,
+            content: Content::Slurry(&COATED),
+            bench: Bench::Attic,
+            phi,
+            liquid: oil,
+        });
         for (name, bench) in [("silicone", Bench::Hall), ("silicone", Bench::Attic)] {
             samples.push(Sample { name, content: Content::Control, bench, phi: 0.0, liquid: silicone });
         }
@@ -237,20 +248,30 @@ pub(crate) fn plans() -> Vec<Plan> {
         hall_plan("B52", "B52", 3, "2026-10-14T11:25:00", clean),
         attic_plan("control", "silicone", 1, "2026-10-19T09:15:20", clean),
     ];
-    plans.push(attic_plan("C50", "C50", 1, "2026-10-19T10:30:05", clean));
-    plans.push(attic_plan("C50", "C50", 2, "2026-10-19T13:05:48", Flaws { blanks: 3, ..clean }));
-    plans.push(attic_plan("C50", "C50", 3, "2026-10-19T14:41:17", clean));
+    plans.push(attic_plan(COATED_SAMPLE, COATED_SAMPLE, 1, "2026-10-19T10:30:05", clean));
+    plans.push(attic_plan(COATED_SAMPLE, COATED_SAMPLE, 2, "2026-10-19T13:05:48", Flaws { blanks: 3, ..clean }));
+    plans.push(attic_plan(COATED_SAMPLE, COATED_SAMPLE, 3, "2026-10-19T14:41:17", clean));
     plans
 }
 
 fn hall_plan(folder: &str, sample: &'static str, loading: u32, started: &'static str, flaws: Flaws) -> Plan {
     let path = format!("raw/hall/{folder}/{folder}_L{loading}.csv");
-    Plan { path, sample, bench: Bench::Hall, loading, started, set_points: RATES.to_vec(), flaws }
+    Plan { stream: path.clone(), path, sample, bench: Bench::Hall, loading, started, set_points: RATES.to_vec(), flaws }
 }
 
 fn attic_plan(folder: &str, sample: &'static str, loading: u32, started: &'static str, flaws: Flaws) -> Plan {
-    let path = format!("raw/attic/{folder}/{folder}-{loading}.tsv");
-    Plan { path, sample, bench: Bench::Attic, loading, started, set_points: STRESSES.to_vec(), flaws }
+    let path_of = |folder: &str| format!("raw/attic/{folder}/{folder}-{loading}.tsv");
+    let stream = path_of(if folder == COATED_SAMPLE { "C50" } else { folder });
+    Plan {
+        path: path_of(folder),
+        stream,
+        sample,
+        bench: Bench::Attic,
+        loading,
+        started,
+        set_points: STRESSES.to_vec(),
+        flaws,
+    }
 }
 
 /// What the samples are at their set-points: population values, without the scatter of loadings.

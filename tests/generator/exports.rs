@@ -7,7 +7,7 @@ use std::fmt::Write as _;
 
 /// The bytes of one raw export.
 pub(crate) fn write(plan: &Plan, readings: &[Reading], seed: u64) -> Vec<u8> {
-    let mut surroundings = Surroundings::new(seed, &plan.path);
+    let mut surroundings = Surroundings::new(seed, &plan.stream);
     match plan.bench {
         Bench::Hall => hall(plan, readings, &mut surroundings),
         Bench::Attic => attic(plan, readings, &mut surroundings),
@@ -23,8 +23,8 @@ struct Surroundings {
 }
 
 impl Surroundings {
-    fn new(seed: u64, path: &str) -> Self {
-        let mut draws = Stream::named(seed, &format!("{path} surroundings"));
+    fn new(seed: u64, stream: &str) -> Self {
+        let mut draws = Stream::named(seed, &format!("{stream} surroundings"));
         Self { zero_force: draws.around(0.0, 0.01), temperature: draws.around(25.0, 0.008), draws }
     }
 

@@ -59,19 +59,19 @@ struct Course<'a> {
 pub(crate) fn measure(world: &World, plan: &Plan, seed: u64) -> Measured {
     let empty = Measured { readings: Vec::new(), reversals: Vec::new() };
     let Some(sample) = world.sample(plan) else { return empty };
-    let mut material = Stream::named(seed, &format!("{} material", plan.path));
+    let mut material = Stream::named(seed, &format!("{} material", plan.stream));
     let scatter = if sample.is_control() { 0.0 } else { 1.0 };
     let loading = (
         material.around(0.0, scatter * SCATTER.viscosity) + libm::log1p(-plan.flaws.dry_rim),
         material.around(0.0, scatter * SCATTER.share),
     );
-    let noise = Stream::named(seed, &format!("{} readings", plan.path));
+    let noise = Stream::named(seed, &format!("{} readings", plan.stream));
     let motion = Motion::default();
     let mut course = Course { world, plan, sample, material, noise, motion, viscosity: 0.0, loading, measured: empty };
     for (number, set_point) in plan.set_points.iter().enumerate() {
         course.set_point(number, *set_point);
     }
-    let mut accidents = Stream::named(seed, &format!("{} accidents", plan.path));
+    let mut accidents = Stream::named(seed, &format!("{} accidents", plan.stream));
     spoil(&mut course.measured.readings, &plan.flaws, &mut accidents);
     course.measured
 }

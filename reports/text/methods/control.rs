@@ -37,13 +37,13 @@ pub(super) fn sentences(settings: &InForce, states: &States) -> Vec<Sentence> {
                  two standard uncertainties and by more than {}.",
                 multiple(control.back_within),
                 number(rules::AGREEING as u64),
-                later(settings),
+                later(),
                 setting(rules::TIME_BINS.0 * 1e3),
                 setting(rules::TIME_BINS.1),
                 number(rules::AGREEING as u64),
                 setting(control.failed_share)
             ),
-            &["stages.reversal.control", "stages.reversal.sensitivity.dead_strain"],
+            &["stages.reversal.control", "stages.reversal.dead"],
         ),
         say(
             "To the variance of X of every reversal on the same instrument and geometry add (ΔM/M)² and [(2 − X)·M₀/M]², M \
@@ -56,12 +56,8 @@ pub(super) fn sentences(settings: &InForce, states: &States) -> Vec<Sentence> {
 }
 
 /// What becomes of a reversal in which the control comes back late.
-fn later(settings: &InForce) -> String {
-    let factors = settings.reversal.sensitivity.on().map_or(&[][..], |c| &c.dead_strain);
-    if factors.is_empty() {
-        return ": a reversal that was read from an earlier strain on has no value".to_owned();
-    }
-    let factors = either(factors.iter().map(|f| setting(*f)));
+fn later() -> String {
+    let factors = either(rules::LATER.iter().map(|f| setting(*f)));
     format!(
         ": a reversal that could be read from an earlier strain on is read again from {factors} times that strain on, \
          the first of these that is late enough, and has no value if none is; the first usable strain that is tabulated and \

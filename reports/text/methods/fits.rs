@@ -1,7 +1,6 @@
 //! What is said of fits; nothing where they were left out.
 
 use super::sentence::{Sentence, say};
-use crate::text::models::formula;
 use crate::text::numbers::{setting, setting_percent, significant};
 use crate::text::words::{listed, multiple, number};
 use stages::fit::params::{Loss, ModelName, Params as Fit};
@@ -25,7 +24,7 @@ pub(super) fn sentences(fit: &Fit) -> Vec<Sentence> {
     out.push(
         say(
             format!(
-                "Explanations of the same data are weighed by the corrected Akaike criterion; its weights compare them \
+                "Candidate models of the same data are weighed by the corrected Akaike criterion; its weights compare them \
                  with each other only, and one is called preferred from a weight of {}. The hydrodynamic part is called \
                  flat where its change over the stresses stays within ±{} at 95 % (own rules).",
                 setting(rules::PREFERRED),
@@ -52,8 +51,8 @@ fn fitted(fit: &Fit, models: &[&dyn Model]) -> Sentence {
     };
     let titles = listed(models.iter().map(|m| m.title().to_owned()));
     let were = if models.len() == 1 { "model was" } else { "models were" };
-    let sources: Vec<&'static str> = models.iter().map(|m| m.source()).filter(|s| !s.is_empty()).collect();
-    let formulas = models.iter().map(|m| (m.title(), formula(m.name())));
+    let sources: Vec<&'static str> = models.iter().flat_map(|m| m.description().sources).copied().collect();
+    let formulas = models.iter().map(|m| (m.title(), m.description().formula));
     let formulas = match models {
         [_] => formulas.map(|(_, formula)| formula.to_owned()).collect::<String>(),
         _ => formulas.map(|(title, formula)| format!("{title}, {formula}")).collect::<Vec<_>>().join("; "),
@@ -72,10 +71,10 @@ fn errors() -> Sentence {
     )
 }
 
-/// The rival explanations of the contact shares, and how the trends with the stress are taken.
+/// The candidate models of the contact shares, and how the trends with the stress are taken.
 fn explanations() -> Sentence {
     say(
-        "The explanations of the contact shares are, with z = −ln(1 − X): no contacts, z = 0; a constant share, z = c with \
+        "The candidate models of the contact shares are, with z = −ln(1 − X): no contacts, z = 0; a constant share, z = c with \
          a c for each sample; contacts carry the rise, z = ln η − h with an h for each sample; both parts follow the stress, \
          z = c + b·ln η with one b. Their likelihood is that with the variance integrated out, −2 ln L = (ν + n)·ln(1 + S/ν) \
          for n states, ν degrees of freedom of the scatter of z pooled over loadings, and the sum of squares S. Trends with \
@@ -89,8 +88,8 @@ fn minimised(fit: &Fit) -> Sentence {
     let from = setting(fit.loss_scale);
     let loss = match fit.loss {
         Loss::Squares => "squares of the residuals".to_owned(),
-        Loss::SoftL1 => format!("a soft-L1 loss from {from} standard uncertainties on"),
-        Loss::Huber => format!("Huber's loss from {from} standard uncertainties on"),
+        Loss::PseudoHuber => format!("the pseudo-Huber loss 2c²[√(1 + r²/c²) − 1], c = {from}, of the residuals r"),
+        Loss::Huber => format!("Huber's loss, from {from} standard uncertainties on, of the residuals"),
     };
     say(
         format!(

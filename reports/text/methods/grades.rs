@@ -30,7 +30,7 @@ pub(super) fn sentences(settings: &InForce) -> Vec<Sentence> {
                 setting(settings.reversal.secondary.largest_dip),
                 setting_percent(settings.reversal.secondary.largest_dip)
             ),
-            &["stages.reversal.beside.largest_dip"],
+            &["stages.reversal.secondary.largest_dip"],
         ),
         say(
             format!(

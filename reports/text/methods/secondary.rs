@@ -27,13 +27,13 @@ pub(super) fn sentences(settings: &InForce) -> Vec<Sentence> {
         setting(rules::TWO_SIDED),
         setting_percent(secondary.plateau_change)
     );
-    let mut out = vec![say(text, &["stages.reversal.beside"])];
+    let mut out = vec![say(text, &["stages.reversal.secondary"])];
     let grid = settings.reversal.sensitivity.on();
     out.extend(grid.into_iter().flat_map(|grid| sensitivity(grid, settings.clean.spike.on().is_some())));
     out
 }
 
-/// Under which other settings every contact share was read once more; `spikes`: whether any are set aside.
+/// Under which other settings every contact share was read once more; `spikes`: whether any are excluded.
 fn sensitivity(sensitivity: &Sensitivity, spikes: bool) -> Vec<Sentence> {
     let values = |list: &[f64]| listed(list.iter().map(|x| setting(*x)));
     let part = |what: &str, list: &[f64]| (!list.is_empty()).then(|| format!("{what} {}", values(list)));
@@ -50,14 +50,8 @@ fn sensitivity(sensitivity: &Sensitivity, spikes: bool) -> Vec<Sentence> {
         "No contact share was determined again under other settings.".to_owned()
     } else {
         format!(
-            "Sensitivity to these choices: every contact share was determined again with {}, one at a time.{}",
-            parts.join("; with "),
-            if sensitivity.dead_strain.is_empty() {
-                ""
-            } else {
-                " Where the control put off the first usable strain, the value in force is one of the first of these, and \
-                 choices of the first usable strain may only repeat it."
-            }
+            "Sensitivity to analysis choices: every contact share was determined again with {}, one at a time.",
+            parts.join("; with ")
         )
     };
     let mut out = vec![say(text, &["stages.reversal.sensitivity"])];

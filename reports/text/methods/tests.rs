@@ -20,7 +20,7 @@ fn other(value: &Value) -> Vec<Value> {
         Value::Number(n) => vec![json!(1.25 * n.as_f64().unwrap())],
         Value::Null => vec![json!(1.5)],
         // Grades, losses.
-        Value::String(_) => ["A", "C", "squares", "soft-l1", "huber"].map(Value::from).to_vec(),
+        Value::String(_) => ["A", "C", "squares", "pseudo-huber", "huber"].map(Value::from).to_vec(),
         Value::Array(items) => vec![json!(&items[..items.len().saturating_sub(1)])],
         Value::Object(_) => vec![json!(false), json!({"S": {"low": "1 Pa"}})],
     }

@@ -2,6 +2,7 @@
 
 pub mod claims;
 pub mod clean;
+pub mod fit;
 pub mod ingest;
 pub mod reversal;
 pub mod states;
@@ -14,6 +15,7 @@ use stages::reversal::result::GradedRun;
 /// The words of a remark that a task of this stage left with its result; as it is stored where it is none of ours.
 pub fn of_task(stage: &str, remark: &Value) -> String {
     let said = match stage {
+        "fit" => read(remark).map(|r| fit::of_study(&r)),
         "ingest" => read(remark).map(|r| ingest::words(&r)),
         "clean" => read(remark).map(|r| clean::words(&r)).or_else(|| read(remark).and_then(|c| clean::beyond(&c))),
         "table" => read(remark).map(|r| uncertainty::words(&r)).or_else(|| read(remark).map(|c| claims::miss(&c))),

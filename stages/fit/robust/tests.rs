@@ -3,10 +3,11 @@
 use super::*;
 use crate::fit::known;
 use crate::fit::params::Params;
+use crate::fit::remark::Remark;
 use crate::fit::solve::{Fit, covariance_of, fit};
-use crate::fit::tests::{Normals, TRUTH, find, fits, only, plain, state, study, with_errors};
+use crate::fit::tests::{Normals, TRUTH, find, fits, made_up, only, place, plain, state, study, with_errors};
 use crate::physics::models::power_law::PowerLaw;
-use crate::physics::models::{Model, Parameter, Point, Subject};
+use crate::physics::models::{Description, Model, Parameter, Point, Subject};
 
 #[test]
 fn the_loss_on_normal_errors_is_that_of_the_books() {
@@ -19,7 +20,7 @@ fn the_loss_on_normal_errors_is_that_of_the_books() {
 
 #[test]
 fn slopes_are_those_of_the_weights() {
-    for loss in [Loss::SoftL1, Loss::Huber] {
+    for loss in [Loss::PseudoHuber, Loss::Huber] {
         for u in [-3.0, -0.4, 0.2, 1.0, 5.0] {
             let psi = |u: f64| u * weight(u, loss, 1.345);
             let numeric = (psi(u + 1e-6) - psi(u - 1e-6)) / 2e-6;
@@ -31,31 +32,12 @@ fn slopes_are_those_of_the_weights() {
 /// A plane over three variables, which stand in the three numbers of a point.
 struct Plane;
 
-const fn parameter(name: &'static str) -> Parameter {
-    Parameter { name, unit: "x", low: -1e3, high: 1e3, scale: false }
-}
-
-const PLANE: [Parameter; 4] = [parameter("level"), parameter("air"), parameter("water"), parameter("acid")];
+const PLANE: [Parameter; 4] =
+    [place("level", -1e3, 1e3), place("air", -1e3, 1e3), place("water", -1e3, 1e3), place("acid", -1e3, 1e3)];
 
 impl Model for Plane {
-    fn name(&self) -> &'static str {
-        "plane"
-    }
-
-    fn title(&self) -> &'static str {
-        "plane"
-    }
-
-    fn source(&self) -> &'static str {
-        ""
-    }
-
-    fn subject(&self) -> Subject {
-        Subject::Packing
-    }
-
-    fn parameters(&self) -> &'static [Parameter] {
-        &PLANE
+    fn description(&self) -> &'static Description {
+        const { &made_up(Subject::Packing, &PLANE) }
     }
 
     fn ln_viscosity(&self, p: &[f64], point: Point) -> f64 {
@@ -101,12 +83,14 @@ fn the_covariance_is_the_one_in_print() {
 }
 
 /// A power law whose readings are ten times as far off every tenth time, on the average. Uncertainties are what the
-/// estimates scatter, and profile intervals hold the truth, whether errors are stated or told by the residuals alone.
+/// estimates scatter, and profile intervals hold the truth, whether errors are stated or follow from the residuals alone.
 #[test]
 fn uncertainties_are_what_estimates_scatter() {
     let rates: Vec<f64> = (0..25).map(|i| 0.1 * 10f64.powf(f64::from(i) / 8.0)).collect();
     let studies = 600;
-    for (loss, stated) in [(Loss::Huber, false), (Loss::Huber, true), (Loss::SoftL1, false), (Loss::SoftL1, true)] {
+    for (loss, stated) in
+        [(Loss::Huber, false), (Loss::Huber, true), (Loss::PseudoHuber, false), (Loss::PseudoHuber, true)]
+    {
         let mut normals = Normals::new(77);
         let (mut squares, mut variances, mut held) = ([0.0; 2], [0.0; 2], [0; 2]);
         for _ in 0..studies {
@@ -154,7 +138,7 @@ fn wild_states_leave_intervals_that_hold() {
             held[k] +=
                 i32::from(row.value_low.is_some_and(|l| l <= truth) && row.value_high.is_some_and(|h| truth <= h));
             assert_eq!((row.aicc, row.bic), (None, None));
-            assert!(row.remarks.iter().any(|r| r.starts_with("robust loss")), "{row:?}");
+            assert!(row.remarks.contains(&Remark::RobustLoss), "{row:?}");
         }
     }
     // 95 % hold; less than 49 of 60 has a probability of 10⁻⁴ (binomial). Of 200 studies 178 or more held, each.

@@ -6,7 +6,7 @@
 //! # Source
 //! Carreau 1972. From memory, as everywhere in the field.
 
-use super::{Model, Parameter, Point, Subject, ends_of_curve, line_of_logs};
+use super::{Description, Label, Model, Parameter, Point, Subject, ends_of_curve, line_of_logs};
 use crate::numerics::float;
 
 /// The model; parameters η_0, η_∞, λ, n.
@@ -14,14 +14,24 @@ use crate::numerics::float;
 pub struct Carreau;
 
 const PARAMETERS: [Parameter; 4] = [
-    Parameter::scale("viscosity_zero", "Pa.s", 1e-9, 1e9),
-    Parameter::scale("viscosity_infinite", "Pa.s", 1e-9, 1e9),
-    Parameter::scale("time", "s", 1e-9, 1e9),
-    Parameter::place("flow_index", "", -1.0, 1.0),
+    Label::new("viscosity_zero", "η_0", "viscosity at rest", "Pa.s").scale(1e-9, 1e9),
+    Label::new("viscosity_infinite", "η_∞", "viscosity at high rate", "Pa.s").scale(1e-9, 1e9),
+    Label::new("time", "λ", "time", "s").scale(1e-9, 1e9),
+    Label::new("flow_index", "n", "flow index", "").within(-1.0, 1.0),
 ];
 
+const DESCRIPTION: Description = Description {
+    name: "carreau",
+    title: "Carreau",
+    formula: "η = η_∞ + (η_0 − η_∞)·[1 + (λ·γ\u{307})^2]^(½·(n − 1))",
+    sources: &["carreau-1972"],
+    subject: Subject::FlowCurve,
+    parameters: &PARAMETERS,
+    follows: &[],
+};
+
 /// 1 + (λγ̇)², that to (n − 1)/2, and η.
-fn at(p: &[f64], point: Point) -> (f64, f64, f64) {
+fn parts(p: &[f64], point: Point) -> (f64, f64, f64) {
     let x = p[2] * point.rate_per_s;
     let base = 1.0 + x * x;
     let part = float::pow(base, 0.5 * (p[3] - 1.0));
@@ -29,32 +39,16 @@ fn at(p: &[f64], point: Point) -> (f64, f64, f64) {
 }
 
 impl Model for Carreau {
-    fn name(&self) -> &'static str {
-        "carreau"
-    }
-
-    fn title(&self) -> &'static str {
-        "Carreau"
-    }
-
-    fn source(&self) -> &'static str {
-        "carreau-1972"
-    }
-
-    fn subject(&self) -> Subject {
-        Subject::FlowCurve
-    }
-
-    fn parameters(&self) -> &'static [Parameter] {
-        &PARAMETERS
+    fn description(&self) -> &'static Description {
+        &DESCRIPTION
     }
 
     fn ln_viscosity(&self, p: &[f64], point: Point) -> f64 {
-        float::ln(at(p, point).2)
+        float::ln(parts(p, point).2)
     }
 
     fn derivatives(&self, p: &[f64], point: Point, out: &mut [f64]) -> f64 {
-        let (base, part, eta) = at(p, point);
+        let (base, part, eta) = parts(p, point);
         let span = (p[0] - p[1]) * part / eta;
         out[0] = part / eta;
         out[1] = (1.0 - part) / eta;
@@ -64,7 +58,7 @@ impl Model for Carreau {
     }
 
     fn slope(&self, p: &[f64], point: Point) -> f64 {
-        let (base, part, eta) = at(p, point);
+        let (base, part, eta) = parts(p, point);
         (p[0] - p[1]) * part / eta * (p[3] - 1.0) * (base - 1.0) / base
     }
 

@@ -6,7 +6,7 @@
 //! # Source
 //! Cross 1965. From memory, as everywhere in the field.
 
-use super::{Model, Parameter, Point, Subject, ends_of_curve, line_of_logs};
+use super::{Description, Label, Model, Parameter, Point, Subject, ends_of_curve, line_of_logs};
 use crate::numerics::float;
 
 /// The model; parameters η_0, η_∞, λ, m.
@@ -14,45 +14,39 @@ use crate::numerics::float;
 pub struct Cross;
 
 const PARAMETERS: [Parameter; 4] = [
-    Parameter::scale("viscosity_zero", "Pa.s", 1e-9, 1e9),
-    Parameter::scale("viscosity_infinite", "Pa.s", 1e-9, 1e9),
-    Parameter::scale("time", "s", 1e-9, 1e9),
-    Parameter::scale("steepness", "", 0.05, 10.0),
+    Label::new("viscosity_zero", "η_0", "viscosity at rest", "Pa.s").scale(1e-9, 1e9),
+    Label::new("viscosity_infinite", "η_∞", "viscosity at high rate", "Pa.s").scale(1e-9, 1e9),
+    Label::new("time", "λ", "time", "s").scale(1e-9, 1e9),
+    Label::new("steepness", "m", "steepness", "").scale(0.05, 10.0),
 ];
 
+const DESCRIPTION: Description = Description {
+    name: "cross",
+    title: "Cross",
+    formula: "η = η_∞ + (η_0 − η_∞)/[1 + (λ·γ\u{307})^m]",
+    sources: &["cross-1965"],
+    subject: Subject::FlowCurve,
+    parameters: &PARAMETERS,
+    follows: &[],
+};
+
 /// (λγ̇)^m and η.
-fn at(p: &[f64], point: Point) -> (f64, f64) {
+fn parts(p: &[f64], point: Point) -> (f64, f64) {
     let x = float::pow(p[2] * point.rate_per_s, p[3]);
     (x, p[1] + (p[0] - p[1]) / (1.0 + x))
 }
 
 impl Model for Cross {
-    fn name(&self) -> &'static str {
-        "cross"
-    }
-
-    fn title(&self) -> &'static str {
-        "Cross"
-    }
-
-    fn source(&self) -> &'static str {
-        "cross-1965"
-    }
-
-    fn subject(&self) -> Subject {
-        Subject::FlowCurve
-    }
-
-    fn parameters(&self) -> &'static [Parameter] {
-        &PARAMETERS
+    fn description(&self) -> &'static Description {
+        &DESCRIPTION
     }
 
     fn ln_viscosity(&self, p: &[f64], point: Point) -> f64 {
-        float::ln(at(p, point).1)
+        float::ln(parts(p, point).1)
     }
 
     fn derivatives(&self, p: &[f64], point: Point, out: &mut [f64]) -> f64 {
-        let (x, eta) = at(p, point);
+        let (x, eta) = parts(p, point);
         let rest = 1.0 / (1.0 + x);
         // ∂η/∂x = −(η_0 − η_∞)/(1 + x)².
         let by_x = -(p[0] - p[1]) * rest * rest / eta;
@@ -64,7 +58,7 @@ impl Model for Cross {
     }
 
     fn slope(&self, p: &[f64], point: Point) -> f64 {
-        let (x, eta) = at(p, point);
+        let (x, eta) = parts(p, point);
         -(p[0] - p[1]) * p[3] * x / ((1.0 + x) * (1.0 + x) * eta)
     }
 

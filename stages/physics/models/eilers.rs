@@ -6,7 +6,7 @@
 //! # Source
 //! Eilers 1941. From memory, as everywhere in the field.
 
-use super::{Model, Parameter, Point, Subject, packing_guess};
+use super::{Description, Label, Model, Parameter, Point, Subject, packing_guess};
 use crate::numerics::float;
 
 /// The model.
@@ -16,7 +16,18 @@ pub struct Eilers;
 /// Half of the intrinsic viscosity of spheres.
 const HALF: f64 = 1.25;
 
-const PARAMETERS: [Parameter; 1] = [Parameter::place("phi_max", "", 0.0, 1.0)];
+const PARAMETERS: [Parameter; 1] =
+    [Label::new("phi_max", "φ_max", "solid fraction of divergence", "").within(0.0, 1.0)];
+
+const DESCRIPTION: Description = Description {
+    name: "eilers",
+    title: "Eilers",
+    formula: "η_r = [1 + 1.25·φ/(1 − φ/φ_max)]^2",
+    sources: &["eilers-1941"],
+    subject: Subject::Packing,
+    parameters: &PARAMETERS,
+    follows: &[],
+};
 
 /// 1 + (5/4)φ/(1 − φ/φ_max), negative beyond the packing.
 fn root(p: &[f64], phi: f64) -> f64 {
@@ -24,24 +35,8 @@ fn root(p: &[f64], phi: f64) -> f64 {
 }
 
 impl Model for Eilers {
-    fn name(&self) -> &'static str {
-        "eilers"
-    }
-
-    fn title(&self) -> &'static str {
-        "Eilers"
-    }
-
-    fn source(&self) -> &'static str {
-        "eilers-1941"
-    }
-
-    fn subject(&self) -> Subject {
-        Subject::Packing
-    }
-
-    fn parameters(&self) -> &'static [Parameter] {
-        &PARAMETERS
+    fn description(&self) -> &'static Description {
+        &DESCRIPTION
     }
 
     fn ln_viscosity(&self, p: &[f64], point: Point) -> f64 {

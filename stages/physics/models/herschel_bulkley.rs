@@ -5,7 +5,7 @@
 //! # Source
 //! Herschel & Bulkley 1926. From memory, as everywhere in the field.
 
-use super::{Model, Parameter, Point, Subject, line_of_logs};
+use super::{Description, Label, Model, Parameter, Point, Subject, line_of_logs};
 use crate::numerics::float;
 
 /// The model; parameters σ_y, K, n.
@@ -13,30 +13,24 @@ use crate::numerics::float;
 pub struct HerschelBulkley;
 
 const PARAMETERS: [Parameter; 3] = [
-    Parameter::place("yield_stress", "Pa", 0.0, 1e6),
-    Parameter::scale("consistency", "Pa.s^n", 1e-9, 1e9),
-    Parameter::place("flow_index", "", 0.0, 10.0),
+    Label::new("yield_stress", "σ_y", "yield stress", "Pa").within(0.0, 1e6),
+    Label::new("consistency", "K", "consistency", "Pa.s^n").scale(1e-9, 1e9),
+    Label::new("flow_index", "n", "flow index", "").within(0.0, 10.0),
 ];
 
+const DESCRIPTION: Description = Description {
+    name: "herschel-bulkley",
+    title: "Herschel–Bulkley",
+    formula: "σ = σ_y + K·γ\u{307}^n",
+    sources: &["herschel-1926"],
+    subject: Subject::FlowCurve,
+    parameters: &PARAMETERS,
+    follows: &[],
+};
+
 impl Model for HerschelBulkley {
-    fn name(&self) -> &'static str {
-        "herschel-bulkley"
-    }
-
-    fn title(&self) -> &'static str {
-        "Herschel–Bulkley"
-    }
-
-    fn source(&self) -> &'static str {
-        "herschel-1926"
-    }
-
-    fn subject(&self) -> Subject {
-        Subject::FlowCurve
-    }
-
-    fn parameters(&self) -> &'static [Parameter] {
-        &PARAMETERS
+    fn description(&self) -> &'static Description {
+        &DESCRIPTION
     }
 
     fn ln_viscosity(&self, p: &[f64], point: Point) -> f64 {

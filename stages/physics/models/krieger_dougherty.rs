@@ -6,35 +6,31 @@
 //! # Source
 //! Krieger & Dougherty 1959. From memory, as everywhere in the field.
 
-use super::{Model, Parameter, Point, Subject, packing_guess};
+use super::{Description, Label, Model, Parameter, Point, Subject, packing_guess};
 use crate::numerics::float;
 
 /// The model.
 #[derive(Debug, Clone, Copy)]
 pub struct KriegerDougherty;
 
-const PARAMETERS: [Parameter; 2] =
-    [Parameter::place("phi_max", "", 0.0, 1.0), Parameter::scale("intrinsic_viscosity", "", 0.5, 20.0)];
+const PARAMETERS: [Parameter; 2] = [
+    Label::new("phi_max", "φ_max", "solid fraction of divergence", "").within(0.0, 1.0),
+    Label::new("intrinsic_viscosity", "[η]", "intrinsic viscosity", "").scale(0.5, 20.0),
+];
+
+const DESCRIPTION: Description = Description {
+    name: "krieger-dougherty",
+    title: "Krieger–Dougherty",
+    formula: "η_r = (1 − φ/φ_max)^(−p) with p = [η]·φ_max",
+    sources: &["krieger-1959"],
+    subject: Subject::Packing,
+    parameters: &PARAMETERS,
+    follows: &[],
+};
 
 impl Model for KriegerDougherty {
-    fn name(&self) -> &'static str {
-        "krieger-dougherty"
-    }
-
-    fn title(&self) -> &'static str {
-        "Krieger–Dougherty"
-    }
-
-    fn source(&self) -> &'static str {
-        "krieger-1959"
-    }
-
-    fn subject(&self) -> Subject {
-        Subject::Packing
-    }
-
-    fn parameters(&self) -> &'static [Parameter] {
-        &PARAMETERS
+    fn description(&self) -> &'static Description {
+        &DESCRIPTION
     }
 
     fn ln_viscosity(&self, p: &[f64], point: Point) -> f64 {

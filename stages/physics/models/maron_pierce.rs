@@ -5,34 +5,29 @@
 //! # Source
 //! Maron & Pierce 1956; Quemada 1977. From memory, as everywhere in the field.
 
-use super::{Model, Parameter, Point, Subject, packing_guess};
+use super::{Description, Label, Model, Parameter, Point, Subject, packing_guess};
 use crate::numerics::float;
 
 /// The model.
 #[derive(Debug, Clone, Copy)]
 pub struct MaronPierce;
 
-const PARAMETERS: [Parameter; 1] = [Parameter::place("phi_max", "", 0.0, 1.0)];
+const PARAMETERS: [Parameter; 1] =
+    [Label::new("phi_max", "φ_max", "solid fraction of divergence", "").within(0.0, 1.0)];
+
+const DESCRIPTION: Description = Description {
+    name: "maron-pierce",
+    title: "Maron–Pierce",
+    formula: "η_r = (1 − φ/φ_max)^(−2)",
+    sources: &["maron-1956", "quemada-1977"],
+    subject: Subject::Packing,
+    parameters: &PARAMETERS,
+    follows: &[],
+};
 
 impl Model for MaronPierce {
-    fn name(&self) -> &'static str {
-        "maron-pierce"
-    }
-
-    fn title(&self) -> &'static str {
-        "Maron–Pierce"
-    }
-
-    fn source(&self) -> &'static str {
-        "maron-1956"
-    }
-
-    fn subject(&self) -> Subject {
-        Subject::Packing
-    }
-
-    fn parameters(&self) -> &'static [Parameter] {
-        &PARAMETERS
+    fn description(&self) -> &'static Description {
+        &DESCRIPTION
     }
 
     fn ln_viscosity(&self, p: &[f64], point: Point) -> f64 {

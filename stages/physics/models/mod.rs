@@ -1,7 +1,20 @@
 //! Models of the viscosity: one file each, all behind [`Model`]. No data, no fit.
 //!
-//! Every model gives the logarithm of a viscosity, because viscosities scatter by ratios; derivatives are analytic.
-//! A new model is a file and a line in [`ALL`].
+//! A model is of one of three kinds ([`Subject`]). Thickening: the relative viscosity η_r against solid fraction φ and
+//! stress σ, fitted to all samples at once. Packing: η_r against φ alone, at one end of the stresses; it diverges at a
+//! φ_max that friction lowers. Flow curve: η in Pa s against the rate, sample by sample.
+//!
+//! Every model gives ln η, because viscosities scatter by ratios, and its analytic derivatives by parameters and φ; a point
+//! at which it is jammed gives a number that is not finite. Its slope by the logarithm of the abscissa serves the
+//! effective variance. Its starts are guesses from the data that lie on the safe side of a divergence.
+//!
+//! A [`Parameter`] is a place, known by differences, or a scale, known by ratios and fitted as a logarithm; its bounds are
+//! what makes sense at all, not what is expected. All that study file, tables, methods text and page say of a model
+//! (names, formula, symbols, meanings, units, sources) stands in its [`Description`].
+//!
+//! A new model is a file with its tests, a line in [`ALL`] (and its `mod`), and its reference in `references`.
+
+use serde::{Deserialize, Serialize};
 
 pub mod carreau;
 pub mod cross;
@@ -29,8 +42,16 @@ pub fn find(name: &str) -> Option<&'static dyn Model> {
     ALL.into_iter().find(|model| model.name() == name)
 }
 
+/// The parameter, or what follows from parameters, that has this name.
+pub fn label(name: &str) -> Option<Label> {
+    let all =
+        |m: &'static dyn Model| m.parameters().iter().map(|p| p.label).chain(m.description().follows.iter().copied());
+    ALL.into_iter().flat_map(all).find(|q| q.name == name)
+}
+
 /// What a model describes, which says what it is fitted to.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Subject {
     /// Relative viscosity against solid fraction and stress: all samples of one kind at once.
     Thickening,
@@ -68,13 +89,41 @@ impl Point {
     }
 }
 
+/// A quantity by its names: a parameter of a model, or what follows from its parameters.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Label {
+    /// Its name in tables; the same in every model that has it.
+    pub name: &'static str,
+    /// Its symbol in print; `_` stands before an index.
+    pub symbol: &'static str,
+    /// What it is, in words; empty where the symbol says it.
+    pub meaning: &'static str,
+    /// Its unit; empty where dimensionless.
+    pub unit: &'static str,
+}
+
+impl Label {
+    /// By name, symbol, meaning and unit.
+    pub const fn new(name: &'static str, symbol: &'static str, meaning: &'static str, unit: &'static str) -> Self {
+        Self { name, symbol, meaning, unit }
+    }
+
+    /// A parameter that is a place between two values, known by differences.
+    const fn within(self, low: f64, high: f64) -> Parameter {
+        Parameter { label: self, low, high, scale: false }
+    }
+
+    /// A parameter that is a scale between two values, known by ratios.
+    const fn scale(self, low: f64, high: f64) -> Parameter {
+        Parameter { label: self, low, high, scale: true }
+    }
+}
+
 /// A parameter of a model.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Parameter {
-    /// Its name in tables.
-    pub name: &'static str,
-    /// Its unit; empty where dimensionless.
-    pub unit: &'static str,
+    /// Its names and unit.
+    pub label: Label,
     /// Smallest value that makes sense.
     pub low: f64,
     /// Largest value that makes sense.
@@ -83,32 +132,49 @@ pub struct Parameter {
     pub scale: bool,
 }
 
-impl Parameter {
-    const fn place(name: &'static str, unit: &'static str, low: f64, high: f64) -> Self {
-        Self { name, unit, low, high, scale: false }
-    }
-
-    const fn scale(name: &'static str, unit: &'static str, low: f64, high: f64) -> Self {
-        Self { name, unit, low, high, scale: true }
-    }
+/// What is known of a model beside its mathematics: all that tables, methods text and page say of it.
+#[derive(Debug, Clone, Copy)]
+pub struct Description {
+    /// Its name in tables and in the study file.
+    pub name: &'static str,
+    /// Its name in print, by its authors where it has any.
+    pub title: &'static str,
+    /// Its formula in the symbols of its parameters; `_` stands before an index, `^` before a power.
+    pub formula: &'static str,
+    /// Keys of its sources in `references`; empty where it is nobody's.
+    pub sources: &'static [&'static str],
+    /// What it describes.
+    pub subject: Subject,
+    /// Its parameters in the order in which `p` holds them.
+    pub parameters: &'static [Parameter],
+    /// What follows from them.
+    pub follows: &'static [Label],
 }
 
 /// A model of the viscosity.
 pub trait Model {
+    /// What is known of it.
+    fn description(&self) -> &'static Description;
+
     /// Its name in tables and in the study file.
-    fn name(&self) -> &'static str;
+    fn name(&self) -> &'static str {
+        self.description().name
+    }
 
-    /// Its name in print, by its authors where it has any.
-    fn title(&self) -> &'static str;
-
-    /// Key of its source in `references`; empty where it is nobody's.
-    fn source(&self) -> &'static str;
+    /// Its name in print.
+    fn title(&self) -> &'static str {
+        self.description().title
+    }
 
     /// What it describes.
-    fn subject(&self) -> Subject;
+    fn subject(&self) -> Subject {
+        self.description().subject
+    }
 
     /// Its parameters in the order in which `p` holds them.
-    fn parameters(&self) -> &'static [Parameter];
+    fn parameters(&self) -> &'static [Parameter] {
+        self.description().parameters
+    }
 
     /// ln of the viscosity at parameters `p`: relative to the liquid, or in Pa s for flow curves; not finite where
     /// the model is jammed.
@@ -181,7 +247,7 @@ mod check {
             above[k] += step;
             below[k] -= step;
             let numeric = (value(&above, point) - value(&below, point)) / (2.0 * step);
-            let name = model.parameters()[k].name;
+            let name = model.parameters()[k].label.name;
             assert!((analytic[k] - numeric).abs() < 1e-6 * (1.0 + numeric.abs()), "{name}: {} {numeric}", analytic[k]);
         }
         let moved = |by: f64| Point { volume_fraction: point.volume_fraction + by, ..point };
@@ -196,12 +262,27 @@ mod check {
         models.dedup();
         assert_eq!(models.len(), super::ALL.len());
         for model in super::ALL {
-            let mut names: Vec<&str> = model.parameters().iter().map(|p| p.name).collect();
+            let mut names: Vec<&str> = model.parameters().iter().map(|p| p.label.name).collect();
             names.sort_unstable();
             names.dedup();
             assert_eq!(names.len(), model.parameters().len(), "{}", model.name());
             assert!(model.parameters().iter().all(|p| p.low < p.high && (!p.scale || p.low > 0.0)));
-            assert!(model.source().is_empty() || crate::references::find(model.source()).is_some(), "{}", model.name());
+            let description = model.description();
+            assert!(description.sources.iter().all(|key| crate::references::find(key).is_some()), "{}", model.name());
+        }
+    }
+
+    /// What is printed of a quantity is found by its name alone, and its symbol stands in the formula.
+    #[test]
+    fn one_name_is_one_quantity() {
+        for model in super::ALL {
+            let description = model.description();
+            for known in description.parameters.iter().map(|p| p.label).chain(description.follows.iter().copied()) {
+                assert_eq!(super::label(known.name), Some(known), "{}", model.name());
+            }
+            for known in description.parameters.iter().map(|p| p.label) {
+                assert!(!known.meaning.is_empty() && description.formula.contains(known.symbol), "{}", known.name);
+            }
         }
     }
 

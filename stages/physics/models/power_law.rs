@@ -6,35 +6,31 @@
 //! # Source
 //! Ostwald 1925. From memory, as everywhere in the field.
 
-use super::{Model, Parameter, Point, Subject, line_of_logs};
+use super::{Description, Label, Model, Parameter, Point, Subject, line_of_logs};
 use crate::numerics::float;
 
 /// The model; parameters K, n.
 #[derive(Debug, Clone, Copy)]
 pub struct PowerLaw;
 
-const PARAMETERS: [Parameter; 2] =
-    [Parameter::scale("consistency", "Pa.s^n", 1e-9, 1e9), Parameter::place("flow_index", "", 0.0, 10.0)];
+const PARAMETERS: [Parameter; 2] = [
+    Label::new("consistency", "K", "consistency", "Pa.s^n").scale(1e-9, 1e9),
+    Label::new("flow_index", "n", "flow index", "").within(0.0, 10.0),
+];
+
+const DESCRIPTION: Description = Description {
+    name: "power-law",
+    title: "power law",
+    formula: "σ = K·γ\u{307}^n",
+    sources: &["ostwald-1925"],
+    subject: Subject::FlowCurve,
+    parameters: &PARAMETERS,
+    follows: &[],
+};
 
 impl Model for PowerLaw {
-    fn name(&self) -> &'static str {
-        "power-law"
-    }
-
-    fn title(&self) -> &'static str {
-        "power law"
-    }
-
-    fn source(&self) -> &'static str {
-        "ostwald-1925"
-    }
-
-    fn subject(&self) -> Subject {
-        Subject::FlowCurve
-    }
-
-    fn parameters(&self) -> &'static [Parameter] {
-        &PARAMETERS
+    fn description(&self) -> &'static Description {
+        &DESCRIPTION
     }
 
     fn ln_viscosity(&self, p: &[f64], point: Point) -> f64 {

@@ -10,7 +10,7 @@
 //! exponent: Guy, Hermes & Poon 2015 (β free), Singh and others 2018 (β = 1), both from memory. The slope
 //! and the onset of discontinuous thickening are derived below and checked numerically.
 
-use super::{Model, Parameter, Point, Subject, largest_fraction, packing_guess};
+use super::{Description, Label, Model, Parameter, Point, Subject, largest_fraction, packing_guess};
 use crate::numerics::{float, interval};
 
 /// The model; parameters in the order φ_0, φ_m, σ*, β, A, α.
@@ -23,13 +23,38 @@ pub const ALPHA: usize = 5;
 pub const BETA: usize = 3;
 
 const PARAMETERS: [Parameter; 6] = [
-    Parameter::place("phi_0", "", 0.0, 1.0),
-    Parameter::place("phi_m", "", 0.0, 1.0),
-    Parameter::scale("sigma_star", "Pa", 1e-6, 1e6),
-    Parameter::scale("beta", "", 0.1, 5.0),
-    Parameter::scale("amplitude", "", 0.05, 20.0),
-    Parameter::scale("alpha", "", 0.5, 5.0),
+    Label::new("phi_0", "φ_0", "frictionless jamming fraction", "").within(0.0, 1.0),
+    Label::new("phi_m", "φ_m", "frictional jamming fraction", "").within(0.0, 1.0),
+    Label::new("sigma_star", "σ*", "onset stress", "Pa").scale(1e-6, 1e6),
+    Label::new("beta", "β", "exponent of the stress", "").scale(0.1, 5.0),
+    Label::new("amplitude", "A", "amplitude", "").scale(0.05, 20.0),
+    Label::new("alpha", "α", "exponent of the divergence", "").scale(0.5, 5.0),
 ];
+
+/// Solid fraction at which thickening first turns discontinuous.
+pub const PHI_DST: Label = Label::new("phi_dst", "φ_DST", "onset of discontinuous thickening", "");
+/// Stress there.
+pub const SIGMA_DST: Label = Label::new("sigma_dst", "σ_DST", "stress at φ_DST", "Pa");
+/// How far a sample lies beyond that solid fraction.
+pub const PHI_BEYOND_DST: Label = Label::new("phi_beyond_dst", "φ − φ_DST", "", "");
+/// Stress at which the rate of a sample is largest.
+pub const SIGMA_UP: Label = Label::new("sigma_up", "σ at the largest rate", "", "Pa");
+/// Stress at which the rate is smallest beyond it.
+pub const SIGMA_DOWN: Label = Label::new("sigma_down", "σ at the smallest rate beyond", "", "Pa");
+/// Stress from which a sample is jammed.
+pub const SIGMA_JAM: Label = Label::new("sigma_jam", "σ at which it jams", "", "Pa");
+
+const FOLLOWS: [Label; 6] = [PHI_DST, SIGMA_DST, PHI_BEYOND_DST, SIGMA_UP, SIGMA_DOWN, SIGMA_JAM];
+
+const DESCRIPTION: Description = Description {
+    name: "wyart-cates",
+    title: "Wyart–Cates",
+    formula: "η_r = A·(1 − φ/φ_J)^(−α) with φ_J = f·φ_m + (1 − f)·φ_0, f = exp[−(σ*/σ)^β] and the amplitude A",
+    sources: &["wyart-2014", "guy-2015", "singh-2018"],
+    subject: Subject::Thickening,
+    parameters: &PARAMETERS,
+    follows: &FOLLOWS,
+};
 
 /// What the stress alone decides.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -46,7 +71,7 @@ pub struct Contacts {
 
 impl Contacts {
     /// At parameters `p` and a stress, Pa.
-    pub fn at(p: &[f64], stress_pa: f64) -> Self {
+    pub fn at_stress(p: &[f64], stress_pa: f64) -> Self {
         Self::at_ln_ratio(p, float::ln(p[2] / stress_pa))
     }
 
@@ -75,32 +100,16 @@ impl Contacts {
 }
 
 impl Model for WyartCates {
-    fn name(&self) -> &'static str {
-        "wyart-cates"
-    }
-
-    fn title(&self) -> &'static str {
-        "Wyart–Cates"
-    }
-
-    fn source(&self) -> &'static str {
-        "wyart-2014"
-    }
-
-    fn subject(&self) -> Subject {
-        Subject::Thickening
-    }
-
-    fn parameters(&self) -> &'static [Parameter] {
-        &PARAMETERS
+    fn description(&self) -> &'static Description {
+        &DESCRIPTION
     }
 
     fn ln_viscosity(&self, p: &[f64], point: Point) -> f64 {
-        Contacts::at(p, point.stress_pa).ln_viscosity(float::ln(p[4]), p[ALPHA], point.volume_fraction)
+        Contacts::at_stress(p, point.stress_pa).ln_viscosity(float::ln(p[4]), p[ALPHA], point.volume_fraction)
     }
 
     fn derivatives(&self, p: &[f64], point: Point, out: &mut [f64]) -> f64 {
-        let (contacts, phi) = (Contacts::at(p, point.stress_pa), point.volume_fraction);
+        let (contacts, phi) = (Contacts::at_stress(p, point.stress_pa), point.volume_fraction);
         out[..4].copy_from_slice(&contacts.derivatives(p, phi));
         out[4] = 1.0 / p[4];
         out[5] = -float::ln1p(-phi / contacts.jamming);
@@ -143,17 +152,34 @@ fn ends(data: &[(Point, f64)]) -> Vec<[(Point, f64); 2]> {
 ///
 /// With F = e⁻ˣ and Δ = φ_0 − φ_m: 1 − αφΔβxF/[φ_J(φ_J − φ)]. Checked by 40-digit differentiation.
 pub fn inverse_slope(p: &[f64], point: Point) -> f64 {
-    let Contacts { x, frictional: f, jamming, .. } = Contacts::at(p, point.stress_pa);
+    let Contacts { x, frictional: f, jamming, .. } = Contacts::at_stress(p, point.stress_pa);
     let phi = point.volume_fraction;
     1.0 - p[ALPHA] * phi * (p[0] - p[1]) * p[BETA] * x * f / (jamming * (jamming - phi))
 }
 
-/// Solid fraction and stress (Pa) at which thickening first turns discontinuous, where the flow curve first has a
-/// vertical tangent; none unless αβ > 1 and φ_0 > φ_m > 0.
+/// Where thickening first turns discontinuous.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Onset {
+    /// Smallest solid fraction whose flow curve has a vertical tangent, φ_DST.
+    pub volume_fraction: f64,
+    /// Stress at that tangent, Pa.
+    pub stress_pa: f64,
+}
+
+/// Stresses at which the flow curve of a discontinuously thickening sample turns.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TurningPoints {
+    /// Where the rate has its maximum, Pa.
+    pub maximum_pa: f64,
+    /// Where it has its minimum beyond, Pa; none from φ_m on, where the rate falls to zero.
+    pub minimum_pa: Option<f64>,
+}
+
+/// Where thickening first turns discontinuous; none unless αβ > 1 and φ_0 > φ_m > 0.
 ///
 /// The root x_c of αβΔxe⁻ˣ = (φ_0 − Δe⁻ˣ)[αβ(1 − x) − 1]/2 on 0 < x < 1 − 1/(αβ) gives
 /// φ_DST = 2φ_J/[1 + αβ(1 − x_c)] and σ = σ* x_c^(−1/β): the smallest φ for which [`inverse_slope`] has a zero.
-pub fn discontinuous_onset(p: &[f64]) -> Option<(f64, f64)> {
+pub fn discontinuous_onset(p: &[f64]) -> Option<Onset> {
     let (steepness, spread) = (p[ALPHA] * p[BETA], p[0] - p[1]);
     let meaningful = steepness > 1.0 && spread > 0.0 && p[1] > 0.0;
     if !meaningful {
@@ -165,8 +191,8 @@ pub fn discontinuous_onset(p: &[f64]) -> Option<(f64, f64)> {
     };
     let x = crossing(0.0, 1.0 - 1.0 / steepness, |x| excess(x) < 0.0);
     let jamming = p[0] - spread * float::exp(-x);
-    let phi = 2.0 * jamming / (1.0 + steepness * (1.0 - x));
-    Some((phi, stress_at(p, x)))
+    let volume_fraction = 2.0 * jamming / (1.0 + steepness * (1.0 - x));
+    Some(Onset { volume_fraction, stress_pa: stress_at(p, x) })
 }
 
 /// Where `below` turns false between `low` and `high`, to the last bit.
@@ -199,15 +225,15 @@ const LARGEST_X: f64 = 40.0;
 ///
 /// None below the onset of discontinuous thickening and from φ_0 on. From φ_m on the rate falls to zero and has no
 /// minimum.
-pub fn turning_points(p: &[f64], phi: f64) -> Option<(f64, Option<f64>)> {
-    let (onset, stress) = discontinuous_onset(p)?;
-    if !(phi > onset && phi < p[0]) {
+pub fn turning_points(p: &[f64], phi: f64) -> Option<TurningPoints> {
+    let onset = discontinuous_onset(p)?;
+    if !(phi > onset.volume_fraction && phi < p[0]) {
         return None;
     }
-    let x = float::pow(p[2] / stress, p[BETA]);
+    let x = float::pow(p[2] / onset.stress_pa, p[BETA]);
     let up = crossing(x, LARGEST_X, |x| turning_fraction(p, x) < phi);
     let down = (phi < p[1]).then(|| crossing(x, 0.0, |x| turning_fraction(p, x) < phi));
-    Some((stress_at(p, up), down.map(|x| stress_at(p, x))))
+    Some(TurningPoints { maximum_pa: stress_at(p, up), minimum_pa: down.map(|x| stress_at(p, x)) })
 }
 
 /// Stress (Pa) from which a solid fraction between φ_m and φ_0 is jammed: σ*[ln(Δ/(φ_0 − φ))]^(−1/β).
@@ -231,8 +257,8 @@ pub fn borders(p: &[f64], (least, largest): (f64, f64)) -> [Border; 3] {
     let jamming = |x: f64| p[0] - (p[0] - p[1]) * float::exp(-x);
     let turning = |x: f64| turning_fraction(p, x);
     let none = Vec::new;
-    let Some((_, stress)) = discontinuous_onset(p) else { return [none(), none(), none()] };
-    let onset = float::pow(p[2] / stress, p[BETA]);
+    let Some(Onset { stress_pa, .. }) = discontinuous_onset(p) else { return [none(), none(), none()] };
+    let onset = float::pow(p[2] / stress_pa, p[BETA]);
     let up = if onset < largest { grid(onset, largest, &turning) } else { none() };
     let down = if onset > least { grid(onset, least, &turning) } else { none() };
     [up, down, grid(least, largest, &jamming)]
@@ -262,7 +288,7 @@ mod tests {
         for row in &rows {
             let p = [row["phi0"], row["phim"], 1.0, row["beta"], 1.0, row["alpha"]];
             let point = Point::at_stress(row["phi"], row["s_over_sstar"]);
-            let Contacts { frictional: f, jamming, .. } = Contacts::at(&p, point.stress_pa);
+            let Contacts { frictional: f, jamming, .. } = Contacts::at_stress(&p, point.stress_pa);
             // Twelve digits in the table.
             assert!((f - row["f"]).abs() <= 1e-11 * row["f"].max(1e-300), "{row:?}");
             assert!((jamming / row["phiJ"] - 1.0).abs() < 1e-11, "{row:?}");
@@ -286,7 +312,7 @@ mod tests {
         for (name, set) in reference["sets"].as_object().unwrap() {
             let of = |key: &str| set[key].as_f64().unwrap();
             let p = [of("phi0"), of("phim"), 1.0, of("beta"), 1.0, of("alpha")];
-            let (phi, stress) = discontinuous_onset(&p).unwrap();
+            let Onset { volume_fraction: phi, stress_pa: stress } = discontinuous_onset(&p).unwrap();
             assert!((phi / of("phi_DST") - 1.0).abs() < 1e-12, "{name}: {phi}");
             // The root is flat to first order: half the digits.
             assert!((stress / of("s_c_over_sstar") - 1.0).abs() < 1e-10, "{name}: {stress}");
@@ -313,7 +339,7 @@ mod tests {
             let of = |key: &str| set[key].as_f64().unwrap();
             let p = [of("phi0"), of("phim"), 1.0, of("beta"), 1.0, of("alpha")];
             let points = turning_points(&p, row["phi"]);
-            let got = [points.map(|t| t.0), points.and_then(|t| t.1), jamming_stress(&p, row["phi"])];
+            let got = [points.map(|t| t.maximum_pa), points.and_then(|t| t.minimum_pa), jamming_stress(&p, row["phi"])];
             for (k, want) in ["s_up", "s_down", "s_jam"].into_iter().enumerate() {
                 assert!(near(got[k], row[want]), "{line}: {want} {got:?}");
                 checked[k] += usize::from(row[want].is_finite());
@@ -328,14 +354,14 @@ mod tests {
         let [up, down, jamming] = borders(&p, (0.02, 20.0));
         for (phi, stress_pa) in up.iter().chain(&down) {
             // The last digit of the solid fraction counts by the inverse of its distance to jamming.
-            let lost = 4.0 * f64::EPSILON / (Contacts::at(&p, *stress_pa).jamming - phi);
+            let lost = 4.0 * f64::EPSILON / (Contacts::at_stress(&p, *stress_pa).jamming - phi);
             assert!(inverse_slope(&p, Point::at_stress(*phi, *stress_pa)).abs() < 1e-9 + lost, "{phi} {stress_pa}");
         }
         for (phi, stress_pa) in &jamming {
-            assert!((Contacts::at(&p, *stress_pa).jamming - phi).abs() < 1e-14);
+            assert!((Contacts::at_stress(&p, *stress_pa).jamming - phi).abs() < 1e-14);
         }
         assert!([&up, &down].iter().all(|b| b.windows(2).all(|w| w[0].0 < w[1].0)), "by rising solid fraction");
-        assert!((up[0].0 - discontinuous_onset(&p).unwrap().0).abs() < 1e-12 && up[0] == down[0]);
+        assert!((up[0].0 - discontinuous_onset(&p).unwrap().volume_fraction).abs() < 1e-12 && up[0] == down[0]);
     }
 
     #[test]
@@ -345,7 +371,7 @@ mod tests {
         let law = |packing: f64| (1.3f64).ln() - 2.0 * (1.0 - 0.5 / packing).ln();
         assert!((at(0.5, 1e-9) - law(0.64)).abs() < 1e-12);
         assert!((at(0.5, 1e12) - law(0.56)).abs() < 1e-6);
-        assert!((Contacts::at(&p, 10.0).frictional - (-1f64).exp()).abs() < 1e-15);
+        assert!((Contacts::at_stress(&p, 10.0).frictional - (-1f64).exp()).abs() < 1e-15);
         assert!(!at(0.6, 1e12).is_finite(), "jammed with friction");
         assert!(!at(0.65, 1e-9).is_finite(), "jammed without");
     }

@@ -1,12 +1,12 @@
 //! Captions and alternative texts of figures: what is shown, how many, what the bars mean. Counts come from the
 //! same results that are drawn.
 
-use super::numbers::{plain, plus_minus, setting, significant};
-use super::quantities;
-use super::words::{among, capital, counted, listed, multiple, number, part_of, shortened};
-use crate::figures::control::few;
-use crate::figures::typical::Chosen;
+use super::control::few;
+use super::typical::Chosen;
 use crate::tables::reversals::share_at_minimum;
+use crate::text::numbers::{plain, plus_minus, setting, significant};
+use crate::text::quantities;
+use crate::text::words::{among, capital, counted, listed, multiple, number, part_of, shortened};
 use stages::earlier_results::result::{Agreement, DIFFERS_BEYOND, EarlierRow, Outcome};
 use stages::fit::result::Fits;
 use stages::reversal::result::{Control, Estimate};
@@ -278,7 +278,7 @@ pub fn atlas(sample: &str, reversals: &[&StudyReversal]) -> (String, String) {
 fn models<'a>(names: impl Iterator<Item = &'a String>) -> String {
     let mut seen: Vec<&str> = Vec::new();
     for name in names {
-        let name = super::models::name(name);
+        let name = crate::text::models::name(name);
         if !seen.contains(&name) {
             seen.push(name);
         }
@@ -306,7 +306,7 @@ pub fn flow_curves((states, with_bars): (usize, bool), samples: &[String], fits:
 /// Caption and alternative text of the flow-state diagram.
 pub fn flow_state(fits: &Fits) -> (String, String) {
     let shown = counted(fits.flow_states.len() as u64, "state");
-    let minded = fits.flow_states.iter().filter(|s| !s.remarks.is_empty()).count();
+    let minded = fits.flow_states.iter().filter(|s| s.remark.is_some()).count();
     let open =
         if minded == 0 { "" } else { " Open markers: states on or near a branch that is unstable at a held rate." };
     let text = format!(
@@ -321,8 +321,8 @@ pub fn flow_state(fits: &Fits) -> (String, String) {
 pub fn residuals(states: usize) -> (String, String) {
     let shown = counted(states as u64, "state");
     let text = format!(
-        "What the thickening law leaves, {shown}: the logarithm of the measured over the fitted relative viscosity, \
-         divided by its own standard deviation; what a state shares with others is taken off. Thin lines: 95 % of a \
+        "Residuals of the thickening law, {shown}: the logarithm of the measured over the fitted relative viscosity, \
+         divided by its own standard deviation; what a state shares with others is subtracted. Thin lines: 95 % of a \
          normal error. (a) Against the shear stress, (b) against the leverage, which is the part that a state has in \
          its own fitted value."
     );

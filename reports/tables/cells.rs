@@ -1,27 +1,15 @@
 //! Two tables held against each other, cell by cell: what moved, by how much, and in units of its uncertainty.
 //! It must not decide what a difference means.
 
+use super::published;
 use serde::Serialize;
 use stages::physics::set_point;
 use stages::table::{Table, Values};
 use std::collections::BTreeMap;
 
 /// The columns that name a row of a published table; a table that is not listed has its rows in order.
-pub fn key_of(table: &str) -> &'static [&'static str] {
-    match table {
-        "runs" => &["run"],
-        "exclusions" => &["run", "reason"],
-        // Their numbers are counted through the study: one export more or less shifts them.
-        "reversals" => &["run", "step"],
-        "states" => &["sample", "set_point", "controlled"],
-        "thickening" => &["sample"],
-        "fits" => &["model", "scope", "parameter"],
-        "budget" => &["quantity", "sample", "set_point", "source"],
-        "claims" => &["says"],
-        "earlier_results" => &["earlier_table", "row", "column"],
-        "dictionary" => &["table", "column"],
-        _ => &[],
-    }
+pub fn key_columns(table: &str) -> &'static [&'static str] {
+    published::named(table).map_or(&[], |table| table.key)
 }
 
 /// Set-points that moved by less than this ratio may still be one (empirical: those of a sweep stand further apart, ten
@@ -198,10 +186,23 @@ pub fn cell(table: &Table, name: &str, row: usize) -> Option<String> {
 }
 
 /// A cell as a number.
-pub fn number(table: &Table, name: &str, row: usize) -> Option<f64> {
+pub fn number_at(table: &Table, name: &str, row: usize) -> Option<f64> {
     match table.column(name)? {
         Values::Float(values) => *values.get(row)?,
         Values::Int(values) => (*values.get(row)?).map(|v| v as f64),
+        _ => None,
+    }
+}
+
+/// A cell of text; empty for null or where there is no such column.
+pub fn text_at<'a>(table: &'a Table, name: &str, row: usize) -> &'a str {
+    table.texts(name).and_then(|values| values.get(row)?.as_deref()).unwrap_or("")
+}
+
+/// A truth value; none for null or where there is no such column.
+pub fn bool_at(table: &Table, name: &str, row: usize) -> Option<bool> {
+    match table.column(name)? {
+        Values::Bool(values) => *values.get(row)?,
         _ => None,
     }
 }
@@ -230,7 +231,7 @@ fn label_of_both((old, a): (&Table, usize), (new, b): (&Table, usize), key: &[&s
 /// The standard uncertainty that goes with a cell: of the quantity for its interval's ends as well.
 fn uncertainty(table: &Table, name: &str, row: usize) -> Option<f64> {
     let quantity = name.trim_end_matches("_low").trim_end_matches("_high");
-    let of = |name: &str| number(table, &format!("u_{name}"), row);
+    let of = |name: &str| number_at(table, &format!("u_{name}"), row);
     of(name).or_else(|| of(quantity)).filter(|u| *u > 0.0)
 }
 
@@ -241,7 +242,7 @@ fn moved(old: Side<'_>, new: Side<'_>, name: &str, key: &[&str]) -> Option<Moved
     if same(was, a, is, b) {
         return None;
     }
-    let (x, y) = (number(before, name, a), number(after, name, b));
+    let (x, y) = (number_at(before, name, a), number_at(after, name, b));
     let change = x.zip(y).map(|(x, y)| y - x);
     let u = uncertainty(before, name, a).or_else(|| uncertainty(after, name, b));
     let size = x.zip(y).map(|(x, y)| x.abs().max(y.abs()));
@@ -283,14 +284,14 @@ mod tests {
     #[test]
     fn the_same_table_does_not_differ() {
         let table = states(&["1.00 Pa", "10.0 Pa"], &[Some(0.5), None]);
-        assert!(differences(&table, &table, key_of("states")).is_empty());
+        assert!(differences(&table, &table, key_columns("states")).is_empty());
     }
 
     #[test]
     fn moves_are_counted_in_uncertainties_and_rows_found_by_their_key() {
         let old = states(&["1.00 Pa", "10.0 Pa", "30.0 Pa"], &[Some(0.5), Some(0.6), Some(0.7)]);
         let new = states(&["10.2 Pa", "1.00 Pa", "99.0 Pa"], &[Some(0.65), Some(0.5), Some(0.9)]);
-        let found = differences(&old, &new, key_of("states"));
+        let found = differences(&old, &new, key_columns("states"));
         assert_eq!(found.rows_gone, ["A, 30.0 Pa, stress"]);
         assert_eq!(found.rows_new, ["A, 99.0 Pa, stress"]);
         let moved = found.moved.iter().find(|m| m.column == "contact_share").unwrap();
@@ -302,13 +303,13 @@ mod tests {
     fn set_points_that_all_shifted_are_paired_in_their_order() {
         let shares = [Some(0.5), Some(0.6), Some(0.7)];
         let old = states(&["1.00 1/s", "2.00 1/s", "5.00 1/s"], &shares);
-        let found = differences(&old, &states(&["0.930 1/s", "1.86 1/s", "4.65 1/s"], &shares), key_of("states"));
+        let found = differences(&old, &states(&["0.930 1/s", "1.86 1/s", "4.65 1/s"], &shares), key_columns("states"));
         assert!(found.is_empty(), "{found:?}");
         let moved = states(&["0.930 1/s", "1.86 1/s", "4.65 1/s"], &[Some(0.5), Some(0.6), Some(0.8)]);
-        let found = differences(&old, &moved, key_of("states"));
+        let found = differences(&old, &moved, key_columns("states"));
         assert_eq!(found.moved[0].row, "A, 5.00 1/s (now 4.65 1/s), stress");
         let fewer = states(&["0.930 1/s", "1.86 1/s"], &shares[..2]);
-        assert_eq!(differences(&old, &fewer, key_of("states")).rows_gone.len(), 3);
+        assert_eq!(differences(&old, &fewer, key_columns("states")).rows_gone.len(), 3);
     }
 
     #[test]
@@ -320,14 +321,14 @@ mod tests {
                 .int("step", [Some(2), Some(2)])
                 .float("contact_share", [Some(0.5), Some(0.7)])
         };
-        let found = differences(&reversals(["R1", "R2"]), &reversals(["R4", "R5"]), key_of("reversals"));
+        let found = differences(&reversals(["R1", "R2"]), &reversals(["R4", "R5"]), key_columns("reversals"));
         assert!(found.moved.iter().all(|m| m.column == "reversal"), "{found:?}");
         assert_eq!(found.moved[0].row, "raw/a.txt, step 2");
     }
 
     #[test]
     fn a_lost_value_is_never_within_a_tolerance() {
-        let found = differences(&states(&["1 Pa"], &[Some(0.5)]), &states(&["1 Pa"], &[None]), key_of("states"));
+        let found = differences(&states(&["1 Pa"], &[Some(0.5)]), &states(&["1 Pa"], &[None]), key_columns("states"));
         assert_eq!(found.moved.len(), 2);
         assert!(!found.within(1.0, 1e9));
     }
