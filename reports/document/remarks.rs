@@ -125,7 +125,7 @@ mod tests {
         assert_eq!(parted[0].title.matches(" at ").count(), 2, "{parted:?}");
         let mut runs = fixture::runs();
         for (i, run) in runs.iter_mut().enumerate() {
-            run.ingest_remarks = Vec::new();
+            (run.ingest_remarks, run.clean_remarks, run.validity) = (Vec::new(), Vec::new(), Vec::new());
             run.remarks = vec![RunRemark::DensityNotGiven, RunRemark::NoPreambleEntry { key: format!("own {i}") }];
         }
         let of_runs = remarks(&runs, &[], &[]);
