@@ -96,8 +96,12 @@ impl Sources {
         let mut out: BTreeMap<Module, Vec<Module>> = BTreeMap::new();
         for (module, tokens) in &self.modules {
             let own: BTreeSet<&str> = defined(tokens).collect();
-            for name in extended(tokens).filter(|name| !own.contains(name)) {
-                for home in homes.get(&(&*module.0, name)).into_iter().flatten() {
+            let foreign: Vec<&str> = extended(tokens).filter(|name| !own.contains(name)).collect();
+            // Types of other modules may have the same name.
+            let used = if foreign.is_empty() { Vec::new() } else { self.uses(module) };
+            for name in foreign {
+                let homes = homes.get(&(&*module.0, name)).into_iter().flatten();
+                for home in homes.filter(|home| used.contains(home)) {
                     out.entry((*home).clone()).or_default().push(module.clone());
                 }
             }
@@ -321,7 +325,7 @@ fn flatten(stream: TokenStream, out: &mut Vec<String>) {
                 at += length;
                 continue;
             }
-            if attribute == "cfg(test)" {
+            if attribute == "cfg(test)" || attribute.starts_with("cfg(all(test,") {
                 at += length + item_length(&trees[at + length..]);
                 continue;
             }
@@ -473,6 +477,8 @@ mod tests {
     fn hash(fit: &str, float: &str, clean: &str, result: &str, lock: &str) -> String {
         let files = [
             ("fit/mod.rs", fit),
+            ("numerics/mod.rs", ""),
+            ("clean/mod.rs", ""),
             ("numerics/float.rs", float),
             ("clean/compute.rs", clean),
             ("clean/result.rs", result),
@@ -552,6 +558,7 @@ mod tests {
     #[test]
     fn an_impl_elsewhere_counts_with_its_type() {
         let room = [
+            ("physics/mod.rs", ""),
             ("physics/unit.rs", "pub struct Unit;"),
             ("physics/words.rs", "use super::unit::Unit; impl std::fmt::Display for Unit { }"),
             ("physics/more.rs", "use super::unit::Unit; impl<T: Copy> From<T> for super::unit::Unit { }"),
@@ -564,8 +571,9 @@ mod tests {
     /// A new model or geometry must not read every export again.
     #[test]
     fn a_new_model_file_builds_fits_and_no_export() {
-        let stages = Path::new(env!("CARGO_MANIFEST_DIR")).join("../stages");
-        let lock = Path::new(env!("CARGO_MANIFEST_DIR")).join("../Cargo.lock");
+        let here = Path::new(env!("CARGO_MANIFEST_DIR"));
+        let root = here.ancestors().find(|folder| folder.join("Cargo.lock").is_file()).unwrap();
+        let (stages, lock) = (root.join("stages"), root.join("Cargo.lock"));
         let plain = Sources::read(&[("stages", &stages)], &lock).unwrap();
         let mut with = Sources::read(&[("stages", &stages)], &lock).unwrap();
         let list = with.modules.get_mut(&("stages".to_owned(), names(&["physics", "models"]))).unwrap();
@@ -573,7 +581,9 @@ mod tests {
         let casson = ("stages".to_owned(), names(&["physics", "models", "casson"]));
         with.modules.insert(casson, tokens("pub fn model() {}").unwrap());
         for stage in ["ingest", "clean", "reversal", "states"] {
-            assert_eq!(plain.hash("stages", &[stage]), with.hash("stages", &[stage]), "{stage}");
+            let reached: Vec<_> =
+                with.reached("stages", &[stage]).into_iter().filter(|m| m.1.contains(&"models".to_owned())).collect();
+            assert_eq!(plain.hash("stages", &[stage]), with.hash("stages", &[stage]), "{stage}: {reached:?}");
         }
         assert_ne!(plain.hash("stages", &["fit"]), with.hash("stages", &["fit"]));
     }

@@ -191,7 +191,7 @@ fn an_audit_finds_a_flipped_bit_wherever_the_study_keeps_something() {
     let study = room.path().join("study");
     copy_folder(&packed().study(), &study);
     let state = fs::read(study.join(".shearback/state.json")).unwrap();
-    let folders = [".shearback/objects", ".shearback/bulky", ".shearback/records", ".shearback/runs"];
+    let folders = [".shearback/outputs", ".shearback/bulky", ".shearback/records", ".shearback/runs"];
     let results = ["results/tables/points", "results/figures", "results/report", "results/variants", "results"];
     let there = |folder: &&str| study.join(folder).is_dir();
     let mut flipped: Vec<PathBuf> =

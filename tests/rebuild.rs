@@ -148,7 +148,7 @@ fn a_damaged_object_that_is_used_is_made_anew() {
     let results = study.path().join("results");
     let before = contents(&results);
     fs::remove_dir_all(&results).unwrap();
-    for entry in walkdir::WalkDir::new(study.path().join(".shearback/objects")) {
+    for entry in walkdir::WalkDir::new(study.path().join(".shearback/outputs")) {
         let path = entry.unwrap().into_path();
         if path.is_file() {
             let mut bytes = fs::read(&path).unwrap();

@@ -93,7 +93,7 @@ fn a_spoilt_object_is_built_again_only_when_needed() {
     let toy = Toy::new();
     toy.run();
     let before = toy.results();
-    for path in toy.files(".shearback/objects") {
+    for path in toy.files(".shearback/outputs") {
         toy.write(&path, "spoilt");
     }
     assert_eq!(toy.run().count(Outcome::Built), 0);

@@ -21,7 +21,7 @@ mod segments;
 mod spikes;
 mod temperature;
 #[cfg(test)]
-#[allow(clippy::unwrap_used, clippy::panic)]
+#[allow(clippy::unwrap_used, clippy::panic, clippy::disallowed_methods)]
 mod tests;
 mod validity;
 mod visits;

@@ -92,7 +92,7 @@ pub(super) fn of_family(alone: &[Option<f64>]) -> Vec<Option<f64>> {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used)]
+#[allow(clippy::unwrap_used, clippy::disallowed_methods)]
 mod tests {
     use super::*;
     use crate::fixture;

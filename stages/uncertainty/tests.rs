@@ -350,7 +350,7 @@ fn a_verdict_that_hangs_on_a_choice_is_not_given() {
     let row = &hangs.states.thickening[0];
     assert_eq!(row.verdict(), Verdict::NotDecided);
     let Reason::ChoiceDecides { above_half: true, against } = &row.reason else { panic!("{:?}", row.reason) };
-    assert_eq!(against.iter().map(|a| a.choice.clone()).collect::<Vec<_>>(), [twice.clone()]);
+    assert_eq!(against.iter().map(|a| a.choice.clone()).collect::<Vec<_>>(), std::slice::from_ref(&twice));
     assert_eq!(row.contact_share_of_rise, stands.states.thickening[0].contact_share_of_rise);
     let rises: Vec<_> = hangs.sensitivity.iter().filter(|r| r.quantity == ContactShareOfRise).collect();
     assert_eq!(rises.iter().map(|r| r.choice.clone()).collect::<Vec<_>>(), [None, Some(window), Some(twice)]);

@@ -46,12 +46,16 @@ pub fn words(remark: &Remark) -> String {
             let (no_value, decides) =
                 if *decides { ("no value: ", ", and the parameters depend on it") } else { ("", "") };
             format!(
-                "{no_value}the state of {sample} at {set_point} lies {standard_deviations:.0} standard deviations off \
-                 what the others give{decides}: check its reversals, set it aside with a reason, or choose a robust loss"
+                "{no_value}the state of {sample} at {set_point} lies {} standard deviations off \
+                 what the others give{decides}: check its reversals, set it aside with a reason, or choose a robust loss",
+                significant(*standard_deviations, 2)
             )
         }
         Remark::Misses { standard_uncertainties } => {
-            format!("no value: the data miss the model by {standard_uncertainties:.0} standard uncertainties")
+            format!(
+                "no value: the data miss the model by {} standard uncertainties",
+                significant(*standard_uncertainties, 2)
+            )
         }
         Remark::Misfit { rss, degrees_of_freedom, allowance } => {
             let allowance = match allowance {
@@ -268,12 +272,14 @@ pub fn of_study(remark: &StudyRemark) -> String {
 
 /// Each need once, with the models and scopes that have it.
 fn gathered(needs: &[NeedOfFit]) -> String {
-    let mut met: Vec<(&Need, Vec<(&str, Vec<&Scope>)>)> = Vec::new();
+    /// A model with the scopes of its fits.
+    type OfModel<'a> = (&'a str, Vec<&'a Scope>);
+    let mut met: Vec<(&Need, Vec<OfModel<'_>>)> = Vec::new();
     for NeedOfFit { need, model, scope } in needs {
         let fits = entry(&mut met, need);
         entry(fits, models::name(model)).push(scope);
     }
-    let of_need = |(what, fits): (&Need, Vec<(&str, Vec<&Scope>)>)| {
+    let of_need = |(what, fits): (&Need, Vec<OfModel<'_>>)| {
         let fits = listed(fits.into_iter().map(|(model, scopes)| format!("{model} ({})", scopes_named(&scopes))));
         if names_its_fit(what) { format!("{} for {fits}", need(what)) } else { need(what) }
     };
