@@ -71,7 +71,7 @@ fn in_turn(mut ours: impl FnMut() -> Option<f64>, mut theirs: impl FnMut() -> Op
     Some((median(a), median(b)))
 }
 
-fn row(what: &str, secondary: &str, measured: Option<(f64, f64)>) {
+fn row(what: &str, beside: &str, measured: Option<(f64, f64)>) {
     match measured {
         Some((a, b)) => println!("| {what} | {:.1} ms | {beside} {:.1} ms | {:.2} |", a * 1e3, b * 1e3, a / b),
         None => println!("| {what} | not measured: a command was not found or failed | {beside} | |"),

@@ -149,8 +149,8 @@ mod tests {
     fn what_is_said_of_fits_is_said_once_and_as_sentences() {
         let far = Remark::Stresses { states: 2, low_pa: 1.0, high_pa: 3.0 };
         let rows = [
-            row("A", "phi_0", &[far.clone()]),
-            row("A", "phi_m", &[far.clone()]),
+            row("A", "phi_0", std::slice::from_ref(&far)),
+            row("A", "phi_m", std::slice::from_ref(&far)),
             row("B", "phi_0", &[far.clone(), Remark::NotSeparated]),
         ];
         let printed = remarks(&rows);
