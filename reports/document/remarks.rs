@@ -114,7 +114,10 @@ mod tests {
         }
         let of_states = remarks(&[], &states, &[]);
         assert_eq!(of_states.len(), 1);
-        assert_eq!(of_states[0].text, "Not resolved: 0 of 6 usable reversals give a contact share, from 3 loadings.");
+        assert_eq!(
+            of_states[0].text,
+            "Not resolved: 0 of 6 usable reversals give a contact share, from three loadings."
+        );
         // Samples of which it is said at the same set-points share them.
         assert_eq!(of_states[0].title.matches(" at ").count(), 1, "{of_states:?}");
         states.retain(|state| state.sample != fixture::LONG || state.set_point != states_at_first(&state.sample));

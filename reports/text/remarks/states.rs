@@ -1,6 +1,7 @@
 //! What is said of states, of verdicts and of choices.
 
 use crate::text::numbers::{count, setting, setting_percent, significant};
+use crate::text::words::counted;
 use stages::reversal::result::OtherSetting;
 use stages::states::result::{Choice, MOST_OF_THE_RISE, OtherVerdict, Reason, Remark, Thickening};
 
@@ -9,7 +10,7 @@ pub fn words(remark: &Remark) -> String {
     match remark {
         Remark::NotResolved { resolved, usable, loadings } => format!(
             "not resolved: {resolved} of {usable} usable reversals give a contact share, from {}",
-            count(u64::from(*loadings), "loading")
+            counted(u64::from(*loadings), "loading")
         ),
         Remark::OneLoading => "one loading: the scatter between loadings is unknown".to_owned(),
         Remark::NotUsable { reversals, found } => format!("{reversals} of {found} reversals not usable (grade F)"),
@@ -109,7 +110,7 @@ mod tests {
     #[test]
     fn numbers_of_a_remark_stand_in_its_words() {
         let remark = Remark::NotResolved { resolved: 2, usable: 6, loadings: 1 };
-        assert_eq!(words(&remark), "not resolved: 2 of 6 usable reversals give a contact share, from 1 loading");
+        assert_eq!(words(&remark), "not resolved: 2 of 6 usable reversals give a contact share, from one loading");
         let small = reason(&Reason::SmallRise { smallest_rise: 0.1 });
         assert_eq!(small, "the viscosity rises by less than 10\u{a0}%");
     }
